@@ -1,0 +1,24 @@
+//! `tankside`: a tracked assembly at a plating tank.
+//!
+//! The rooms, from the ground up; an arrow points down only, and a test
+//! (`tests/architecture.rs`) reads the imports and holds it.
+//!
+//! | room | what it knows | may use |
+//! |---|---|---|
+//! | [`units`] | quantities of the trade, instants, figures with their doubt | std |
+//! | [`plating`] | one deposit: metals, Faraday, charge from readings, shares, ladders | units |
+//! | [`mesh`] | one print: file formats, area, size | units |
+//! | [`project`] | the user's project: definition, events, and the state they fold into | the rooms above |
+//! | [`store`] | its files: folder, journal, lock | project, `std::fs` |
+//! | [`report`] | what is printed or handed on | project and below |
+//! | [`cli`] | one-shot commands | all |
+//! | [`tui`] | app (pure), view (drawing), shell (terminal) | see the module |
+
+pub mod cli;
+pub mod mesh;
+pub mod plating;
+pub mod project;
+pub mod report;
+pub mod store;
+pub mod tui;
+pub mod units;

@@ -1,0 +1,2 @@
+//! The `tankside` program: parse, dispatch, exit code.
+fn main() {}

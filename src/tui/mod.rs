@@ -1,0 +1,1 @@
+//! The tui room.
