@@ -1,1 +1,21 @@
-//! The plating room.
+//! One deposit: metals, Faraday's law, charge from readings, shares, ladders.
+//!
+//! Kernels take and return plain SI numbers inside; quantities stand at the
+//! doors. Nothing here knows a project, a file or a clock.
+
+mod account;
+mod density;
+mod deposit;
+mod metal;
+mod weighing;
+mod wire;
+
+pub use account::{Delivered, Immersion, Lead, Member, Point, Reach, Settled, Share, ShareByArea};
+pub use density::{DensityWord, density_word};
+pub use deposit::{
+    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, charge_for, deposited_mass, growth_rate,
+    mean_from_minimum, thickness_of_charge, thickness_of_mass,
+};
+pub use metal::{FARADAY, METALS, Metal, UnknownMetal};
+pub use weighing::{Weighed, Weighing, weigh};
+pub use wire::{awg_diameter, wire_area};

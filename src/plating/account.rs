@@ -1,0 +1,583 @@
+//! The charge account of one immersion: which piece got how much.
+//!
+//! A tank's current is a line through its readings. Between two readings it is
+//! linear; after the last one it is carried on as an estimate, frozen once the
+//! limit is passed. At each instant the members in the circuit share it. The
+//! integral splits wherever a member enters, leaves, is lifted or is covered.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::units::Instant;
+
+/// How the current came to a point from the point before it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reach {
+    /// Known on the way: linear between the two (measured).
+    Read,
+    /// Not known on the way: the earlier value carried on (estimated).
+    Carried,
+}
+
+/// A current at an instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Point {
+    /// When.
+    pub at: Instant,
+    /// Amperes.
+    pub amps: f64,
+    /// How it was reached.
+    pub reach: Reach,
+}
+
+/// What a piece in the circuit is to the account.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Member {
+    /// Conductor area: piece, wires and thieves; any unit, the same for all.
+    pub area: Option<f64>,
+    /// Whether metal covers all of it: only then does area tell its share.
+    pub covered: bool,
+    /// Seconds after a reading at which its estimate is frozen.
+    pub limit_s: f64,
+}
+
+/// The share of a tank's current that each member takes: the one place that a
+/// field solution replaces.
+pub trait Share {
+    /// Fractions that add up to 1, in the members' order, or `None` where
+    /// nothing tells them.
+    fn shares(&self, members: &[(&str, Member)]) -> Option<Vec<f64>>;
+}
+
+/// Shares by conductor area: a member alone takes all; several covered ones
+/// share by area; with an uncovered one among them nothing is known.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ShareByArea;
+
+impl Share for ShareByArea {
+    fn shares(&self, members: &[(&str, Member)]) -> Option<Vec<f64>> {
+        if members.len() == 1 {
+            return Some(vec![1.0]);
+        }
+        let areas: Option<Vec<f64>> = members
+            .iter()
+            .map(|(_, m)| m.area.filter(|_| m.covered))
+            .collect();
+        let areas = areas?;
+        let total: f64 = areas.iter().sum();
+        (total > 0.0).then(|| areas.iter().map(|a| a / total).collect())
+    }
+}
+
+/// One stay of pieces in a tank with its currents, in order of time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Immersion {
+    /// When it began.
+    pub from: Instant,
+    /// When it ended, if it has.
+    pub ended: Option<Instant>,
+    /// The tank's current.
+    pub tank: Vec<Point>,
+    /// Currents that were read for one piece alone.
+    pub own: BTreeMap<String, Vec<Point>>,
+    /// Who came into the circuit or left it (`None`), and when.
+    pub changes: Vec<(Instant, String, Option<Member>)>,
+}
+
+/// Charge that one lead carried, in coulombs.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Delivered {
+    /// Between readings.
+    pub measured: f64,
+    /// Carried on after a last reading.
+    pub estimated: f64,
+    /// The part of both that was shared with others by rule.
+    pub shared: f64,
+    /// Half-width of what lies between readings, added up linearly.
+    pub bound: f64,
+    /// Since when a share is not known, if it ever was not.
+    pub unknown_since: Option<Instant>,
+}
+
+impl Delivered {
+    /// Adds another account of the same lead.
+    pub fn add(&mut self, other: &Self) {
+        self.measured += other.measured;
+        self.estimated += other.estimated;
+        self.shared += other.shared;
+        self.bound += other.bound;
+        self.unknown_since = match (self.unknown_since, other.unknown_since) {
+            (Some(a), Some(b)) => Some(a.min(b)),
+            (a, b) => a.or(b),
+        };
+    }
+
+    /// Measured and estimated.
+    pub fn total(&self) -> f64 {
+        self.measured + self.estimated
+    }
+}
+
+/// What an immersion delivered.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Settled {
+    /// To each piece.
+    pub pieces: BTreeMap<String, Delivered>,
+    /// By the tank's supply.
+    pub tank: Delivered,
+}
+
+/// The current in one lead at an instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lead {
+    /// Amperes, where the share is known.
+    pub amps: Option<f64>,
+    /// When the reading was made that it rests on.
+    pub read_at: Instant,
+}
+
+/// A line's current over one short interval that no point divides.
+#[derive(Debug, Clone, Copy)]
+struct Stretch {
+    mean: f64,
+    half: f64,
+    carried_since: Option<Instant>,
+}
+
+impl Stretch {
+    fn of(points: &[Point], from: Instant, to: Instant) -> Option<Self> {
+        let next = points.partition_point(|p| p.at <= from);
+        let last = points.get(next.checked_sub(1)?)?;
+        match points.get(next) {
+            Some(end) if end.reach == Reach::Read => {
+                let middle = (from.since(last.at) + to.since(last.at)) / 2.0;
+                let slope = (end.amps - last.amps) / end.at.since(last.at);
+                Some(Self {
+                    mean: last.amps + slope * middle,
+                    half: (end.amps - last.amps).abs() / 2.0,
+                    carried_since: None,
+                })
+            }
+            _ => Some(Self {
+                mean: last.amps,
+                half: 0.0,
+                carried_since: Some(last.at),
+            }),
+        }
+    }
+
+    /// Whether an estimate of age `to` is still told under this limit.
+    fn alive(&self, to: Instant, limit_s: f64) -> bool {
+        self.carried_since
+            .is_none_or(|since| to.since(since) <= limit_s + 1e-6)
+    }
+}
+
+impl Immersion {
+    /// An immersion that begins now.
+    pub fn begun(from: Instant) -> Self {
+        Self {
+            from,
+            ended: None,
+            tank: Vec::new(),
+            own: BTreeMap::new(),
+            changes: Vec::new(),
+        }
+    }
+
+    /// Records that a piece came in, changed or left; a repetition is dropped.
+    pub fn change(&mut self, at: Instant, piece: &str, member: Option<Member>) {
+        let before = self
+            .changes
+            .iter()
+            .rev()
+            .find(|(_, p, _)| p == piece)
+            .and_then(|(_, _, m)| *m);
+        if before != member {
+            self.changes.push((at, piece.to_owned(), member));
+        }
+    }
+
+    /// The members in the circuit after all changes.
+    pub fn members(&self) -> BTreeMap<&str, Member> {
+        let mut members = BTreeMap::new();
+        for (_, piece, member) in &self.changes {
+            apply(&mut members, piece, *member);
+        }
+        members
+    }
+
+    /// Whether any current is known, of the tank or of a piece.
+    pub fn has_current(&self) -> bool {
+        !self.tank.is_empty() || !self.own.is_empty()
+    }
+
+    /// What was delivered from the beginning to `until`.
+    ///
+    /// Within [`Member::limit_s`] after the last reading the tail is an
+    /// estimate; past it nothing more is added.
+    pub fn settle(&self, until: Instant, share: &dyn Share) -> Settled {
+        let mut settled = Settled::default();
+        let mut members: BTreeMap<&str, Member> = BTreeMap::new();
+        let mut changes = self.changes.iter().peekable();
+        let mut ever_hung = false;
+        let instants = self.instants(until);
+        for pair in instants.windows(2) {
+            let [from, to] = *pair else { continue };
+            while let Some((_, piece, member)) = changes.next_if(|(at, _, _)| *at <= from) {
+                apply(&mut members, piece, *member);
+                ever_hung = true;
+            }
+            self.settle_interval((from, to), &members, share, &mut settled);
+            if !(members.is_empty() && ever_hung) {
+                self.settle_tank((from, to), &members, &mut settled.tank);
+            }
+        }
+        settled
+    }
+
+    /// Every instant at which something changes, up to `until`.
+    fn instants(&self, until: Instant) -> Vec<Instant> {
+        let end = self.ended.map_or(until, |ended| ended.min(until));
+        let limits: BTreeSet<i64> = self
+            .changes
+            .iter()
+            .filter_map(|(_, _, m)| m.map(|m| (m.limit_s * 1000.0) as i64))
+            .chain([TANK_LIMIT_MS])
+            .collect();
+        let mut all = BTreeSet::from([self.from, end]);
+        all.extend(self.changes.iter().map(|(at, _, _)| *at));
+        for point in self.tank.iter().chain(self.own.values().flatten()) {
+            all.insert(point.at);
+            all.extend(
+                limits
+                    .iter()
+                    .map(|ms| Instant::from_unix_ms(point.at.unix_ms() + ms)),
+            );
+        }
+        all.into_iter()
+            .filter(|at| (self.from..=end).contains(at))
+            .collect()
+    }
+
+    fn settle_interval(
+        &self,
+        (from, to): (Instant, Instant),
+        members: &BTreeMap<&str, Member>,
+        share: &dyn Share,
+        settled: &mut Settled,
+    ) {
+        let seconds = to.since(from);
+        let tank = Stretch::of(&self.tank, from, to);
+        let mut rest = tank;
+        let mut unread = Vec::new();
+        for (piece, member) in members {
+            let own = self
+                .own
+                .get(*piece)
+                .and_then(|points| Stretch::of(points, from, to));
+            match own {
+                Some(own) => {
+                    credit(settled, piece, &own, (1.0, false), (member, to, seconds));
+                    rest = rest.map(|rest| less(rest, own));
+                }
+                None => unread.push((*piece, *member)),
+            }
+        }
+        let Some(rest) = rest.filter(|r| r.mean > 0.0 && !unread.is_empty()) else {
+            return;
+        };
+        match share.shares(&unread) {
+            Some(shares) => {
+                let several = unread.len() > 1;
+                for ((piece, member), part) in unread.iter().zip(shares) {
+                    credit(
+                        settled,
+                        piece,
+                        &rest,
+                        (part, several),
+                        (member, to, seconds),
+                    );
+                }
+            }
+            None => {
+                for (piece, _) in unread.iter().filter(|(_, m)| rest.alive(to, m.limit_s)) {
+                    let entry = settled.pieces.entry((*piece).to_owned()).or_default();
+                    entry.unknown_since.get_or_insert(from);
+                }
+            }
+        }
+    }
+
+    fn settle_tank(
+        &self,
+        (from, to): (Instant, Instant),
+        members: &BTreeMap<&str, Member>,
+        tank: &mut Delivered,
+    ) {
+        let of_pieces = members
+            .keys()
+            .filter_map(|piece| Stretch::of(self.own.get(*piece)?, from, to));
+        let Some(stretch) = Stretch::of(&self.tank, from, to).or_else(|| of_pieces.reduce(plus))
+        else {
+            return;
+        };
+        let coulombs = stretch.mean * to.since(from);
+        if stretch.carried_since.is_none() {
+            tank.measured += coulombs;
+        } else if stretch.alive(to, TANK_LIMIT_MS as f64 / 1000.0) {
+            tank.estimated += coulombs;
+        }
+    }
+
+    /// The current in each member's lead at `now`, carried on from the last
+    /// readings; members whose current nothing has told are left out.
+    pub fn leads(&self, now: Instant, share: &dyn Share) -> BTreeMap<String, Lead> {
+        let mut leads = BTreeMap::new();
+        let mut unread = Vec::new();
+        let mut rest = last(&self.tank, now);
+        for (piece, member) in self.members() {
+            match self.own.get(piece).and_then(|points| last(points, now)) {
+                Some((amps, read_at)) => {
+                    leads.insert(
+                        piece.to_owned(),
+                        Lead {
+                            amps: Some(amps),
+                            read_at,
+                        },
+                    );
+                    rest = rest.map(|(all, at)| ((all - amps).max(0.0), at));
+                }
+                None => unread.push((piece, member)),
+            }
+        }
+        if let Some((amps, read_at)) = rest.filter(|_| !unread.is_empty()) {
+            let shares = share.shares(&unread);
+            for (index, (piece, _)) in unread.iter().enumerate() {
+                let part = match &shares {
+                    Some(shares) => shares.get(index).map(|part| amps * part),
+                    None => (amps <= 0.0).then_some(0.0),
+                };
+                leads.insert(
+                    (*piece).to_owned(),
+                    Lead {
+                        amps: part,
+                        read_at,
+                    },
+                );
+            }
+        }
+        leads
+    }
+
+    /// The tank's current at `now`, carried on from its last reading, or the
+    /// sum of what was read for single pieces.
+    pub fn current(&self, now: Instant) -> Option<f64> {
+        last(&self.tank, now).map(|(amps, _)| amps).or_else(|| {
+            self.members()
+                .keys()
+                .filter_map(|piece| last(self.own.get(*piece)?, now))
+                .map(|(amps, _)| amps)
+                .reduce(|a, b| a + b)
+        })
+    }
+
+    /// When the tank's or any piece's current was last read.
+    pub fn last_read(&self) -> Option<Instant> {
+        self.tank
+            .iter()
+            .chain(self.own.values().flatten())
+            .map(|p| p.at)
+            .max()
+    }
+}
+
+/// Seconds after which a tank's own ampere-hour count stops estimating.
+const TANK_LIMIT_MS: i64 = 3_600_000;
+
+fn apply<'a>(members: &mut BTreeMap<&'a str, Member>, piece: &'a str, member: Option<Member>) {
+    match member {
+        Some(member) => members.insert(piece, member),
+        None => members.remove(piece),
+    };
+}
+
+fn last(points: &[Point], now: Instant) -> Option<(f64, Instant)> {
+    let next = points.partition_point(|p| p.at <= now);
+    points.get(next.checked_sub(1)?).map(|p| (p.amps, p.at))
+}
+
+fn less(all: Stretch, own: Stretch) -> Stretch {
+    Stretch {
+        mean: (all.mean - own.mean).max(0.0),
+        half: all.half + own.half,
+        carried_since: all.carried_since.or(own.carried_since),
+    }
+}
+
+fn plus(a: Stretch, b: Stretch) -> Stretch {
+    Stretch {
+        mean: a.mean + b.mean,
+        half: a.half + b.half,
+        carried_since: a.carried_since.or(b.carried_since),
+    }
+}
+
+fn credit(
+    settled: &mut Settled,
+    piece: &str,
+    stretch: &Stretch,
+    (part, shared): (f64, bool),
+    (member, to, seconds): (&Member, Instant, f64),
+) {
+    let coulombs = stretch.mean * part * seconds;
+    let entry = settled.pieces.entry(piece.to_owned()).or_default();
+    if stretch.carried_since.is_none() {
+        entry.measured += coulombs;
+        entry.bound += stretch.half * part * seconds;
+    } else if stretch.alive(to, member.limit_s) {
+        entry.estimated += coulombs;
+    } else {
+        return;
+    }
+    if shared {
+        entry.shared += coulombs;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn t(minutes: f64) -> Instant {
+        Instant::from_unix_ms(1_800_000_000_000).plus_seconds(minutes * 60.0)
+    }
+
+    fn read(minutes: f64, amps: f64) -> Point {
+        Point {
+            at: t(minutes),
+            amps,
+            reach: Reach::Read,
+        }
+    }
+
+    fn covered(area: f64) -> Option<Member> {
+        Some(Member {
+            area: Some(area),
+            covered: true,
+            limit_s: 3600.0,
+        })
+    }
+
+    fn bare(area: f64) -> Option<Member> {
+        Some(Member {
+            area: Some(area),
+            covered: false,
+            limit_s: 1800.0,
+        })
+    }
+
+    fn ah(coulombs: f64) -> f64 {
+        coulombs / 3600.0
+    }
+
+    #[test]
+    fn a_lift_splits_the_integral_but_not_the_line() {
+        // By hand: 1 A at 0 min, 2 A at 60 min, so 1 + m/60 A. Out from 20 to
+        // 40 min. Whole line: 1.5 Ah; the part from 20 to 40: 1.5 A * 1/3 h = 0.5 Ah.
+        let mut i = Immersion::begun(t(0.0));
+        i.change(t(0.0), "stem", bare(6.0));
+        i.tank = vec![read(0.0, 1.0), read(60.0, 2.0)];
+        i.change(t(20.0), "stem", None);
+        i.change(t(40.0), "stem", bare(6.0));
+        let stem = i.settle(t(60.0), &ShareByArea).pieces["stem"];
+        assert!((ah(stem.measured) - 1.0).abs() < 1e-9);
+        assert!((ah(stem.bound) - 0.5 * 40.0 / 60.0).abs() < 1e-9);
+        assert!(stem.estimated == 0.0);
+    }
+
+    #[test]
+    fn the_tail_is_estimated_and_frozen_at_the_limit() {
+        let mut i = Immersion::begun(t(0.0));
+        i.change(t(0.0), "stem", bare(6.0));
+        i.tank = vec![read(0.0, 2.0)];
+        for (until, wanted) in [(15.0, 0.5), (30.0, 1.0), (31.0, 1.0), (600.0, 1.0)] {
+            let stem = i.settle(t(until), &ShareByArea).pieces["stem"];
+            assert!(
+                (ah(stem.estimated) - wanted).abs() < 1e-9,
+                "{until}: {}",
+                ah(stem.estimated)
+            );
+            assert!(stem.measured == 0.0);
+        }
+    }
+
+    #[test]
+    fn an_uncovered_piece_in_company_makes_shares_unknown_until_it_is_read() {
+        let mut i = Immersion::begun(t(0.0));
+        i.change(t(0.0), "stem", covered(6.0));
+        i.tank = vec![read(0.0, 4.0), read(60.0, 4.0)];
+        i.change(t(20.0), "base", bare(3.0));
+        let blind = i.settle(t(60.0), &ShareByArea);
+        assert_eq!(blind.pieces["stem"].unknown_since, Some(t(20.0)));
+        i.own
+            .insert("base".into(), vec![read(20.0, 1.0), read(60.0, 1.0)]);
+        let seen = i.settle(t(60.0), &ShareByArea);
+        assert_eq!(seen.pieces["stem"].unknown_since, None);
+        // 4 A alone for 20 min, then 3 A for 40 min.
+        assert!((ah(seen.pieces["stem"].measured) - (4.0 / 3.0 + 2.0)).abs() < 1e-9);
+        assert!((ah(seen.pieces["base"].measured) - 2.0 / 3.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn covered_pieces_share_by_area() {
+        let mut i = Immersion::begun(t(0.0));
+        i.change(t(0.0), "stem", covered(6.0));
+        i.change(t(0.0), "base", covered(3.0));
+        i.tank = vec![read(0.0, 3.0), read(60.0, 3.0)];
+        let s = i.settle(t(60.0), &ShareByArea);
+        assert!((ah(s.pieces["stem"].measured) - 2.0).abs() < 1e-9);
+        assert!((ah(s.pieces["base"].measured) - 1.0).abs() < 1e-9);
+        assert!((ah(s.pieces["base"].shared) - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_tank_whose_pieces_are_all_lifted_passes_nothing() {
+        let mut i = Immersion::begun(t(0.0));
+        i.change(t(0.0), "stem", covered(6.0));
+        i.tank = vec![read(0.0, 3.0), read(60.0, 3.0)];
+        i.change(t(30.0), "stem", None);
+        let s = i.settle(t(60.0), &ShareByArea);
+        assert!((ah(s.tank.measured) - 1.5).abs() < 1e-9);
+    }
+
+    proptest! {
+        #[test]
+        fn shares_add_up_and_splitting_changes_nothing(
+            currents in prop::collection::vec(0.0..6.0_f64, 2..8),
+            areas in prop::collection::vec(0.5..9.0_f64, 1..5),
+            enters in prop::collection::vec(0.0..100.0_f64, 1..5),
+            cut in 1.0..99.0_f64,
+        ) {
+            let mut i = Immersion::begun(t(0.0));
+            i.tank = currents.iter().enumerate().map(|(n, a)| read(n as f64 * 20.0, *a)).collect();
+            let end = t((currents.len() - 1) as f64 * 20.0);
+            let mut changes: Vec<_> = areas.iter().zip(&enters).enumerate()
+                .map(|(n, (a, e))| (t(*e), format!("p{n}"), covered(*a))).collect();
+            changes.push((t(0.0), "always".into(), covered(2.0)));
+            changes.sort_by_key(|c| c.0);
+            for (at, name, member) in changes { i.change(at, &name, member); }
+            let s = i.settle(end, &ShareByArea);
+            let sum: f64 = s.pieces.values().map(|d| d.measured).sum();
+            prop_assert!((sum - s.tank.measured).abs() <= 1e-6 * (1.0 + s.tank.measured));
+            // A change that changes nothing splits the interval and no more.
+            let mut split = i.clone();
+            split.changes.push((t(cut), "always".into(), covered(2.0)));
+            split.changes.sort_by_key(|c| c.0);
+            let t = split.settle(end, &ShareByArea);
+            for (name, d) in &s.pieces {
+                prop_assert!((t.pieces[name].measured - d.measured).abs() <= 1e-6 * (1.0 + d.measured));
+            }
+        }
+    }
+}
