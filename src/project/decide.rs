@@ -1,0 +1,548 @@
+//! From an action to an event, or to a refusal.
+
+use std::borrow::Cow;
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::gates::refuse_gates;
+use super::{
+    CloseOut, Command, Definition, Event, GateView, LogRow, Refusal, Stage, State, Subject, What,
+    When,
+};
+use crate::units::Instant;
+
+/// Something a person wants recorded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Action {
+    /// What happened.
+    pub what: What,
+    /// When; the present if not said.
+    pub at: Option<Instant>,
+    /// Who says so.
+    pub who: String,
+    /// The reason to pass gates that do not hold.
+    pub override_reason: Option<String>,
+}
+
+impl Action {
+    /// An action of the present moment.
+    pub fn now(what: What, who: &str) -> Self {
+        Self {
+            what,
+            at: None,
+            who: who.to_owned(),
+            override_reason: None,
+        }
+    }
+}
+
+/// An event to write down, and what is said beside it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Decision {
+    /// The event.
+    pub event: Event,
+    /// Warnings that let it pass.
+    pub warnings: Vec<String>,
+}
+
+/// The journal tells what the definition no longer allows.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("event {sequence} ({told}) cannot be under this project.ron: {because}")]
+pub struct Contradiction {
+    /// The event's sequence.
+    pub sequence: u64,
+    /// The event in a few words.
+    pub told: String,
+    /// Why not.
+    pub because: String,
+}
+
+/// A definition with its history: everything that can be asked or recorded.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Project {
+    /// What a person wrote.
+    pub definition: Definition,
+    events: Vec<Event>,
+    logs: BTreeMap<String, Vec<LogRow>>,
+    state: State,
+}
+
+/// What folds, in order: an event or a row of a logger file.
+enum Step<'a> {
+    Event(&'a Event),
+    Row(&'a str, &'a LogRow),
+}
+
+impl Project {
+    /// Folds a history over a definition. `logs` holds the rows of logger
+    /// files by their names in the journal; a file left out has no rows.
+    ///
+    /// # Errors
+    /// When an event cannot be under this definition.
+    pub fn new(
+        definition: Definition,
+        events: Vec<Event>,
+        logs: BTreeMap<String, Vec<LogRow>>,
+    ) -> Result<Self, Contradiction> {
+        let state = fold(&definition, &events, &logs, None)?;
+        Ok(Self {
+            definition,
+            events,
+            logs,
+            state,
+        })
+    }
+
+    /// All events in the order they were written down, undone ones too.
+    pub fn events(&self) -> &[Event] {
+        &self.events
+    }
+
+    /// The rows of logger files.
+    pub fn logs(&self) -> &BTreeMap<String, Vec<LogRow>> {
+        &self.logs
+    }
+
+    /// The state after everything.
+    pub fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// The state at `now`: what happened later is left out.
+    pub fn state_at(&self, now: Instant) -> Cow<'_, State> {
+        if self.state.latest.is_none_or(|latest| latest <= now) {
+            return Cow::Borrowed(&self.state);
+        }
+        Cow::Owned(fold_until(&self.definition, &self.events, &self.logs, now))
+    }
+
+    /// The present for a clock that shows `clock`: a clock that was set back
+    /// does not undo what has happened.
+    pub fn present(&self, clock: Instant) -> Instant {
+        self.state.latest.map_or(clock, |latest| latest.max(clock))
+    }
+
+    /// Adds an event that [`Self::decide`] yielded, or that another program
+    /// wrote.
+    ///
+    /// # Errors
+    /// When the history with it cannot be.
+    pub fn push(&mut self, event: Event, rows: Option<Vec<LogRow>>) -> Result<(), Contradiction> {
+        if let (What::Logger { file, .. }, Some(rows)) = (&event.what, rows) {
+            self.logs.insert(file.clone(), rows);
+        }
+        let in_order = self.state.latest.is_none_or(|latest| latest <= event.at)
+            && !matches!(
+                event.what,
+                What::Undo { .. } | What::Redo { .. } | What::Logger { .. }
+            );
+        if in_order {
+            self.state
+                .check(&self.definition, &event.what)
+                .map_err(|refusal| contradiction(&event, &refusal))?;
+            self.state.apply(&self.definition, &event);
+            self.events.push(event);
+            return Ok(());
+        }
+        self.events.push(event);
+        match fold(&self.definition, &self.events, &self.logs, None) {
+            Ok(state) => {
+                self.state = state;
+                Ok(())
+            }
+            Err(contradiction) => {
+                self.events.pop();
+                Err(contradiction)
+            }
+        }
+    }
+
+    /// Decides on an action at `now`.
+    ///
+    /// # Errors
+    /// A refusal that says what stands in the way and what would do instead.
+    pub fn decide(&self, action: &Action, now: Instant) -> Result<Decision, Refusal> {
+        let at = action.at.unwrap_or(now);
+        if at > now {
+            let clock = self
+                .definition
+                .zone
+                .local(at)
+                .beside(self.definition.zone.local(now));
+            return Err(Refusal::new(
+                "future",
+                format!("{clock} has not come yet: what is recorded has happened"),
+            ));
+        }
+        match action.what {
+            What::Undo { .. } => return self.decide_undo(action, at, now),
+            What::Redo { .. } => return self.decide_redo(action, at, now),
+            _ => {}
+        }
+        let state = self.state_at(at);
+        let what = self.complete(&state, action.what.clone(), at)?;
+        state.check(&self.definition, &what)?;
+        self.check_words(&state, &what, at)?;
+        let missing = self.missing_gates(&state, &what, at);
+        let (reason, overridden) = match (&action.override_reason, missing.is_empty()) {
+            (_, true) => (None, Vec::new()),
+            (Some(reason), false) => (
+                Some(reason.clone()),
+                missing.into_iter().map(|g| g.gate).collect(),
+            ),
+            (None, false) => return Err(refuse_gates(&missing, again_with_override(&what))),
+        };
+        let warnings = state.warnings(&self.definition, &what);
+        let event = Event {
+            sequence: self.next_sequence(),
+            at,
+            recorded: now,
+            who: action.who.clone(),
+            what,
+            reason,
+            overridden,
+        };
+        self.check_later(&event)?;
+        Ok(Decision { event, warnings })
+    }
+
+    fn next_sequence(&self) -> u64 {
+        self.events.last().map_or(1, |e| e.sequence + 1)
+    }
+
+    /// Fills in what the rules know: the tank a piece is hung in, the sheet
+    /// that is signed.
+    fn complete(&self, state: &State, what: What, at: Instant) -> Result<What, Refusal> {
+        Ok(match what {
+            What::Start {
+                piece,
+                stage,
+                tank: None,
+            } if stage.in_bath() => {
+                let hangs = state.piece(&piece).and_then(|p| p.tank.clone());
+                let only = || match self.definition.tanks.as_slice() {
+                    [only] => Some(only.name.clone()),
+                    _ => None,
+                };
+                let tank = hangs.or_else(only);
+                What::Start { piece, stage, tank }
+            }
+            What::CloseoutSign { .. } => {
+                let closeout = CloseOut::of(&self.definition, state, at);
+                closeout.check_sign()?;
+                What::CloseoutSign {
+                    sheet: closeout.sheet(),
+                }
+            }
+            other => other,
+        })
+    }
+
+    /// Words that name something of the project: ticks and close-out items.
+    fn check_words(&self, state: &State, what: &What, at: Instant) -> Result<(), Refusal> {
+        match what {
+            What::Tick { piece, names } => {
+                let Some(piece) = self.definition.piece(piece) else {
+                    return Ok(());
+                };
+                let known = State::tick_names(&self.definition, piece);
+                match names.iter().find(|n| !known.contains(n)) {
+                    None => Ok(()),
+                    Some(unknown) => {
+                        let near =
+                            super::definition::nearest(unknown, known.iter().map(String::as_str));
+                        Err(Refusal::new(
+                            "unknown-tick",
+                            format!(
+                                "`{}` is nothing to tick{near}; there are: {}",
+                                unknown.escape_debug(),
+                                known.join(" ")
+                            ),
+                        )
+                        .or(Command::new("gates", super::quoted(&piece.name))))
+                    }
+                }
+            }
+            What::CloseoutTick { items } => {
+                CloseOut::of(&self.definition, state, at).check_ticks(items)
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn missing_gates(&self, state: &State, what: &What, at: Instant) -> Vec<GateView> {
+        let gates = |piece: &str, stage: &Stage, when| {
+            state.gates_at(&self.definition, piece, stage, when, at)
+        };
+        let mut missing = match what {
+            What::Start { piece, stage, .. } => {
+                let mut gates = gates(piece, stage, When::Start);
+                gates.extend(
+                    state
+                        .dip_gate(&self.definition, piece, at)
+                        .filter(|_| stage.in_bath()),
+                );
+                gates
+            }
+            What::Finish { piece } => state
+                .piece(piece)
+                .and_then(|p| p.stage.clone())
+                .map(|stage| gates(piece, &stage, When::End))
+                .unwrap_or_default(),
+            What::Return {
+                piece,
+                dipped: false,
+            } => state
+                .dip_gate(&self.definition, piece, at)
+                .into_iter()
+                .collect(),
+            _ => Vec::new(),
+        };
+        missing.retain(|g| !g.held);
+        missing
+    }
+
+    /// A back-dated event must leave everything after it possible.
+    fn check_later(&self, event: &Event) -> Result<(), Refusal> {
+        if self.state.latest.is_none_or(|latest| latest <= event.at) {
+            return Ok(());
+        }
+        let mut events = self.events.clone();
+        events.push(event.clone());
+        fold(&self.definition, &events, &self.logs, None)
+            .map(|_| ())
+            .map_err(|later| {
+                Refusal::new(
+                    "later-event",
+                    format!(
+                        "then #{} ({}) would be impossible: {}",
+                        later.sequence, later.told, later.because
+                    ),
+                )
+            })
+    }
+
+    /// Which events are taken back, and what a redo would bring again.
+    fn undone(&self) -> (BTreeSet<u64>, Vec<u64>) {
+        undone(&self.events)
+    }
+
+    /// The event that an undo would take back: the last not undone.
+    pub fn undo_target(&self) -> Option<&Event> {
+        let (undone, _) = self.undone();
+        self.events.iter().rev().find(|e| {
+            !matches!(e.what, What::Undo { .. } | What::Redo { .. })
+                && !undone.contains(&e.sequence)
+        })
+    }
+
+    /// The event that a redo would bring back.
+    pub fn redo_target(&self) -> Option<&Event> {
+        let (_, stack) = self.undone();
+        let last = stack.last()?;
+        self.events.iter().find(|e| e.sequence == *last)
+    }
+
+    /// Whether an event is taken back.
+    pub fn is_undone(&self, sequence: u64) -> bool {
+        self.undone().0.contains(&sequence)
+    }
+
+    fn decide_undo(&self, action: &Action, at: Instant, now: Instant) -> Result<Decision, Refusal> {
+        let target = self.undo_target().ok_or_else(|| {
+            Refusal::new(
+                "nothing-to-undo",
+                "nothing has been recorded that could be undone",
+            )
+        })?;
+        self.decide_change_of_history(
+            What::Undo {
+                sequence: target.sequence,
+            },
+            action,
+            at,
+            now,
+            target,
+        )
+    }
+
+    fn decide_redo(&self, action: &Action, at: Instant, now: Instant) -> Result<Decision, Refusal> {
+        let target = self.redo_target().ok_or_else(|| {
+            Refusal::new(
+                "nothing-to-redo",
+                "nothing was undone since the last new event",
+            )
+        })?;
+        self.decide_change_of_history(
+            What::Redo {
+                sequence: target.sequence,
+            },
+            action,
+            at,
+            now,
+            target,
+        )
+    }
+
+    fn decide_change_of_history(
+        &self,
+        what: What,
+        action: &Action,
+        at: Instant,
+        now: Instant,
+        target: &Event,
+    ) -> Result<Decision, Refusal> {
+        let event = Event {
+            sequence: self.next_sequence(),
+            at,
+            recorded: now,
+            who: action.who.clone(),
+            what,
+            reason: None,
+            overridden: Vec::new(),
+        };
+        let mut events = self.events.clone();
+        events.push(event.clone());
+        fold(&self.definition, &events, &self.logs, None).map_err(|later| {
+            Refusal::new(
+                "depends",
+                format!(
+                    "#{} ({}) cannot be taken back: #{} ({}) depends on it: {}",
+                    target.sequence, target.what, later.sequence, later.told, later.because
+                ),
+            )
+        })?;
+        Ok(Decision {
+            event,
+            warnings: vec![format!("#{}: {}", target.sequence, target.what)],
+        })
+    }
+}
+
+fn undone(events: &[Event]) -> (BTreeSet<u64>, Vec<u64>) {
+    let mut undone = BTreeSet::new();
+    let mut stack = Vec::new();
+    for event in events {
+        match event.what {
+            What::Undo { sequence } => {
+                undone.insert(sequence);
+                stack.push(sequence);
+            }
+            What::Redo { sequence } => {
+                undone.remove(&sequence);
+                stack.retain(|s| *s != sequence);
+            }
+            _ => stack.clear(),
+        }
+    }
+    (undone, stack)
+}
+
+/// What holds, ordered by when it happened, then by when it was written down.
+fn steps<'a>(
+    events: &'a [Event],
+    logs: &'a BTreeMap<String, Vec<LogRow>>,
+) -> Vec<(Instant, u64, usize, Step<'a>)> {
+    let (undone, _) = undone(events);
+    let mut steps = Vec::new();
+    for event in events.iter().filter(|e| !undone.contains(&e.sequence)) {
+        match &event.what {
+            What::Undo { .. } | What::Redo { .. } => {}
+            What::Logger { tank, file, .. } => {
+                steps.push((event.at, event.sequence, 0, Step::Event(event)));
+                let rows = logs.get(file).into_iter().flatten().enumerate();
+                steps.extend(
+                    rows.map(|(n, row)| (row.at, event.sequence, n + 1, Step::Row(tank, row))),
+                );
+            }
+            _ => steps.push((event.at, event.sequence, 0, Step::Event(event))),
+        }
+    }
+    steps.sort_by_key(|(at, sequence, row, _)| (*at, *sequence, *row));
+    steps
+}
+
+fn fold(
+    definition: &Definition,
+    events: &[Event],
+    logs: &BTreeMap<String, Vec<LogRow>>,
+    until: Option<Instant>,
+) -> Result<State, Contradiction> {
+    let back_dated = back_dated(events);
+    let mut state = State::begin(definition);
+    for (at, _, _, step) in steps(events, logs) {
+        if until.is_some_and(|until| at > until) {
+            break;
+        }
+        match step {
+            Step::Row(tank, row) => state.apply_row(definition, tank, row),
+            Step::Event(event) => {
+                state
+                    .check(definition, &event.what)
+                    .map_err(|refusal| contradiction(event, &refusal))?;
+                state.apply(definition, event);
+                if back_dated.contains(&event.sequence) {
+                    state.mark_back_dated(event);
+                }
+            }
+        }
+    }
+    Ok(state)
+}
+
+/// The same up to an instant; every prefix by time of a history that folds
+/// folds, since the order of the fold is the order of time.
+fn fold_until(
+    definition: &Definition,
+    events: &[Event],
+    logs: &BTreeMap<String, Vec<LogRow>>,
+    now: Instant,
+) -> State {
+    fold(definition, events, logs, Some(now)).unwrap_or_else(|_cannot_be| State::begin(definition))
+}
+
+fn contradiction(event: &Event, refusal: &Refusal) -> Contradiction {
+    Contradiction {
+        sequence: event.sequence,
+        told: event.what.to_string(),
+        because: refusal.because.clone(),
+    }
+}
+
+/// Events whose `at` lies before one already recorded for the same piece or tank.
+fn back_dated(events: &[Event]) -> BTreeSet<u64> {
+    let (undone, _) = undone(events);
+    let mut latest: BTreeMap<(bool, &str), Instant> = BTreeMap::new();
+    let mut found = BTreeSet::new();
+    for event in events.iter().filter(|e| !undone.contains(&e.sequence)) {
+        let keys: Vec<(bool, &str)> = match event.what.subject() {
+            Subject::Piece(piece) => vec![(true, piece)],
+            Subject::Pieces(pieces) => pieces.iter().map(|p| (true, p.as_str())).collect(),
+            Subject::Tank(tank) => vec![(false, tank)],
+            Subject::Project => Vec::new(),
+        };
+        for key in keys {
+            let last = latest.entry(key).or_insert(event.at);
+            if event.at < *last {
+                found.insert(event.sequence);
+            }
+            *last = (*last).max(event.at);
+        }
+    }
+    found
+}
+
+/// The same act again, with the gates passed on purpose.
+fn again_with_override(what: &What) -> Command {
+    let reason = "--override 'why it may pass'";
+    match what {
+        What::Start { piece, stage, tank } => {
+            let tank = tank
+                .as_ref()
+                .map_or_else(String::new, |t| format!(" --tank {}", super::quoted(t)));
+            Command::record(piece, format!("start {stage}{tank} {reason}"))
+        }
+        What::Return { piece, .. } => Command::record(piece, format!("return {reason}")),
+        What::Finish { piece } => Command::record(piece, format!("finish {reason}")),
+        other => Command::new("history", other.to_string()),
+    }
+}

@@ -1,0 +1,998 @@
+//! What a person wrote in `project.ron`.
+
+use std::collections::BTreeSet;
+
+use serde::{Deserialize, Serialize};
+
+use super::{GateRule, Stage, Step, When};
+use crate::plating::{ASSUMED_LEAST_OVER_MEAN, Metal, charge_for, mean_from_minimum, wire_area};
+use crate::units::{
+    Area, Charge, Current, Duration, H, Length, MIN, Mass, Ratio, System, Voltage, Volume, Zone,
+};
+
+/// The newest format of `project.ron` and `journal.ron` that this program writes.
+pub const FORMAT: u32 = 1;
+
+/// A project as defined.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Definition {
+    /// Format number of the file.
+    pub format: u32,
+    /// What is being plated.
+    pub name: String,
+    /// Words about the object.
+    #[serde(default)]
+    pub object: String,
+    /// The metal and its bath.
+    pub metal: Metal,
+    /// How thick.
+    pub target: Target,
+    /// Cathode efficiency of the bath.
+    #[serde(default = "whole")]
+    pub efficiency: Ratio,
+    /// Where the clock on the wall hangs.
+    #[serde(default = "utc")]
+    pub zone: Zone,
+    /// What the screen shows.
+    #[serde(default)]
+    pub units: System,
+    /// The vessels, with their supplies and baths.
+    #[serde(default = "one_tank")]
+    pub tanks: Vec<Tank>,
+    /// The stages, in order.
+    #[serde(default = "Stage::default_route")]
+    pub route: Vec<Stage>,
+    /// Stages of the user's own that routes may name.
+    #[serde(default)]
+    pub stages: Vec<OwnStage>,
+    /// Changes to the default gates.
+    #[serde(default)]
+    pub gates: Vec<GatePatch>,
+    /// How often to look.
+    #[serde(default)]
+    pub looks: Intervals,
+    /// How long an estimate goes on after a reading.
+    #[serde(default)]
+    pub readings: Limits,
+    /// The stepped settings of strike and build.
+    #[serde(default)]
+    pub ladders: Ladders,
+    /// The ageing hold.
+    #[serde(default)]
+    pub hold: HoldRule,
+    /// Drying of the conductive coat, from its last coat.
+    #[serde(default = "drying")]
+    pub drying: Duration,
+    /// Plating while nobody is there.
+    #[serde(default)]
+    pub unattended: Unattended,
+    /// The standing list of the close-out's tank side; the default one if left out.
+    #[serde(default)]
+    pub closeout: Option<Vec<StandingItem>>,
+    /// Standard uncertainties.
+    #[serde(default)]
+    pub uncertainty: Uncertainty,
+    /// The pieces.
+    #[serde(default)]
+    pub pieces: Vec<Piece>,
+    /// Where pieces meet.
+    #[serde(default)]
+    pub joints: Vec<Joint>,
+}
+
+fn whole() -> Ratio {
+    Ratio::from_si(1.0)
+}
+fn one() -> f64 {
+    1.0
+}
+fn utc() -> Zone {
+    Zone::UTC
+}
+fn one_tank() -> Vec<Tank> {
+    vec![Tank::named("main")]
+}
+fn drying() -> Duration {
+    H.of(8.0)
+}
+
+/// How thick the deposit shall be.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub enum Target {
+    /// The mean over the surface.
+    Mean(Length),
+    /// The least local thickness (the drawing thickness of ISO 2064).
+    Minimum(Length),
+}
+
+impl Target {
+    /// The mean to plate for it; a minimum by the assumed evenness.
+    pub fn mean(self) -> Length {
+        match self {
+            Self::Mean(mean) => mean,
+            Self::Minimum(least) => mean_from_minimum(least, ASSUMED_LEAST_OVER_MEAN),
+        }
+    }
+}
+
+/// A vessel with its supply and bath.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Tank {
+    /// Its name.
+    pub name: String,
+    /// Inside width, depth and height.
+    #[serde(default)]
+    pub inside: Option<[Length; 3]>,
+    /// Height of the liquid.
+    #[serde(default)]
+    pub fill: Option<Length>,
+    /// What hangs on plus.
+    #[serde(default)]
+    pub anodes: Vec<Anode>,
+    /// The DC supply.
+    #[serde(default)]
+    pub supply: Supply,
+    /// The liquid.
+    #[serde(default)]
+    pub bath: Bath,
+}
+
+impl Tank {
+    /// A tank of which nothing but the name is known.
+    pub fn named(name: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            inside: None,
+            fill: None,
+            anodes: Vec::new(),
+            supply: Supply::default(),
+            bath: Bath::default(),
+        }
+    }
+
+    /// The area of all its anodes that faces the work, if every one's is known.
+    pub fn anode_area(&self) -> Option<Area> {
+        let areas: Option<Vec<Area>> = self.anodes.iter().map(|a| a.area).collect();
+        areas.filter(|a| !a.is_empty()).map(|a| a.into_iter().sum())
+    }
+}
+
+/// One anode.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Anode {
+    /// Its name.
+    pub name: String,
+    /// The area that faces the work.
+    #[serde(default)]
+    pub area: Option<Area>,
+    /// The most current it may carry.
+    #[serde(default)]
+    pub carries: Option<Current>,
+    /// Where it hangs.
+    #[serde(default)]
+    pub place: String,
+}
+
+/// A DC power supply.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Supply {
+    /// The most current it gives.
+    #[serde(default)]
+    pub limit_amps: Option<Current>,
+    /// The most voltage it gives.
+    #[serde(default)]
+    pub limit_volts: Option<Voltage>,
+    /// Relative standard uncertainty of its ammeter; the project's if left out.
+    #[serde(default)]
+    pub amps_rel: Option<f64>,
+}
+
+/// The liquid and its upkeep.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Bath {
+    /// How much of it.
+    #[serde(default)]
+    pub volume: Option<Volume>,
+    /// How it is moved.
+    #[serde(default)]
+    pub stirring: Stirring,
+    /// Charge after which a dose is due.
+    #[serde(default)]
+    pub dose_every: Option<Charge>,
+    /// Charge after which the filter is due.
+    #[serde(default)]
+    pub filter_every: Option<Charge>,
+    /// Charge after which the anode bags are due.
+    #[serde(default)]
+    pub bags_every: Option<Charge>,
+}
+
+/// How the bath is moved.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Stirring {
+    /// Not at all.
+    #[default]
+    Still,
+    /// By a stirrer or pump.
+    Stirred,
+    /// By air.
+    Air,
+}
+
+/// A stage of the user's own.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct OwnStage {
+    /// Its name, as routes use it.
+    pub name: String,
+    /// What is done in it.
+    #[serde(default)]
+    pub say: String,
+}
+
+/// A change to the gates: a new one, or one of the defaults changed or off.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct GatePatch {
+    /// Its name.
+    pub gate: String,
+    /// The stage it stands at (for a new one).
+    #[serde(default)]
+    pub stage: Option<Stage>,
+    /// At the stage's start or end (for a new one).
+    #[serde(default)]
+    pub when: Option<When>,
+    /// What it asks; a tick unless said.
+    #[serde(default)]
+    pub rule: Option<GateRule>,
+    /// What it says.
+    #[serde(default)]
+    pub say: Option<String>,
+    /// Whether it is taken away.
+    #[serde(default)]
+    pub off: bool,
+}
+
+/// How often to look (common practice, no source).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Intervals {
+    /// First look of a strike.
+    pub strike_first: Duration,
+    /// Then every.
+    pub strike: Duration,
+    /// First look of a build.
+    pub build_first: Duration,
+    /// Then every.
+    pub build: Duration,
+    /// How long copper may be out before it needs a dip.
+    pub out: Duration,
+}
+
+impl Default for Intervals {
+    fn default() -> Self {
+        Self {
+            strike_first: MIN.of(5.0),
+            strike: MIN.of(20.0),
+            build_first: MIN.of(30.0),
+            build: MIN.of(60.0),
+            out: MIN.of(5.0),
+        }
+    }
+}
+
+/// How long an estimate goes on after a reading.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Limits {
+    /// In strike.
+    pub strike: Duration,
+    /// In build.
+    pub build: Duration,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            strike: MIN.of(30.0),
+            build: MIN.of(60.0),
+        }
+    }
+}
+
+/// The ladders of strike and build. Makers disagree; these defaults are low
+/// and slow (common practice, no source).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Ladders {
+    /// Steps of the strike.
+    pub strike: Vec<Step>,
+    /// Steps of the build.
+    pub build: Vec<Step>,
+}
+
+impl Default for Ladders {
+    fn default() -> Self {
+        Self {
+            strike: vec![
+                Step::volts(0.3, 20.0),
+                Step::volts(0.5, 20.0),
+                Step::volts_on(0.8),
+            ],
+            build: vec![
+                Step::density(0.5, 12.0),
+                Step::density(1.0, 12.0),
+                Step::density_on(1.5),
+            ],
+        }
+    }
+}
+
+/// The ageing hold (72 h is common; there is no standard).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct HoldRule {
+    /// How long.
+    pub time: Duration,
+    /// Give or take: evenings.
+    pub tolerance: Duration,
+}
+
+impl Default for HoldRule {
+    fn default() -> Self {
+        Self {
+            time: H.of(72.0),
+            tolerance: H.of(4.0),
+        }
+    }
+}
+
+/// Whether current may flow while nobody is there.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub enum Unattended {
+    /// Never: an evening is not closed while current flows.
+    #[default]
+    Never,
+    /// The user decided otherwise, with limits and an independent cut-off.
+    Allowed {
+        /// The limits set.
+        limits: String,
+        /// What cuts the current off independently of this program.
+        cut_off: String,
+    },
+}
+
+/// An item of the standing close-out list.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct StandingItem {
+    /// Its name, for ticking.
+    pub id: String,
+    /// What it says.
+    pub say: String,
+}
+
+/// Standard uncertainties, relative.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Uncertainty {
+    /// Of an area; a piece with its own ± brings its own.
+    pub area_rel: f64,
+    /// Of the bath's efficiency.
+    pub efficiency_rel: f64,
+    /// Of an ammeter.
+    pub amps_rel: f64,
+    /// Of a share by area where several share a supply: ±20 % as a
+    /// rectangular bound, 0.2 / sqrt 3.
+    pub share_rel: f64,
+    /// Half-width of water, paint and wire in a weighing, as a share of the mass.
+    pub water: Ratio,
+    /// Standard uncertainty of the balance.
+    pub balance: Mass,
+}
+
+impl Default for Uncertainty {
+    fn default() -> Self {
+        Self {
+            area_rel: 0.02,
+            efficiency_rel: 0.01,
+            amps_rel: 0.01,
+            share_rel: 0.115,
+            water: Ratio::from_si(0.005),
+            balance: Mass::from_si(1e-4),
+        }
+    }
+}
+
+/// A separately plated part.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Piece {
+    /// Its name.
+    pub name: String,
+    /// Its print file.
+    #[serde(default)]
+    pub mesh: Option<MeshRef>,
+    /// Its wetted area, from the mesh or given.
+    #[serde(default)]
+    pub area: Option<Area>,
+    /// The area's expanded uncertainty ±, k = 2.
+    #[serde(default)]
+    pub area_pm: Option<Area>,
+    /// How the area was found.
+    #[serde(default)]
+    pub area_method: Option<String>,
+    /// Its outside width, depth and height.
+    #[serde(default)]
+    pub size: Option<[Length; 3]>,
+    /// Plating area over wetted area: the texture of the print's layers.
+    #[serde(default = "one")]
+    pub roughness: f64,
+    /// Contact wires in the bath.
+    #[serde(default)]
+    pub wires: Vec<Wire>,
+    /// Thieves in the bath.
+    #[serde(default)]
+    pub thieves: Vec<Wire>,
+    /// Parts kept from the bath on purpose.
+    #[serde(default)]
+    pub masks: Vec<Mask>,
+    /// A route of its own.
+    #[serde(default)]
+    pub route: Option<Vec<Stage>>,
+    /// A target of its own.
+    #[serde(default)]
+    pub target: Option<Target>,
+    /// Words about it.
+    #[serde(default)]
+    pub note: String,
+}
+
+impl Piece {
+    /// A piece of which nothing but the name is known.
+    pub fn named(name: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            mesh: None,
+            area: None,
+            area_pm: None,
+            area_method: None,
+            size: None,
+            roughness: 1.0,
+            wires: Vec::new(),
+            thieves: Vec::new(),
+            masks: Vec::new(),
+            route: None,
+            target: None,
+            note: String::new(),
+        }
+    }
+
+    /// The area the bath touches: the piece's alone, less what masks take.
+    pub fn wetted_area(&self) -> Option<Area> {
+        let masked: f64 = self
+            .masks
+            .iter()
+            .filter_map(|m| m.takes)
+            .map(Area::si)
+            .sum();
+        self.area.map(|a| Area::from_si((a.si() - masked).max(0.0)))
+    }
+
+    /// Wetted area times roughness: what the charge target is made from.
+    pub fn plating_area(&self) -> Option<Area> {
+        self.wetted_area().map(|a| a * self.roughness)
+    }
+
+    /// Area of its wires and thieves.
+    pub fn wire_area(&self) -> Area {
+        self.wires
+            .iter()
+            .chain(&self.thieves)
+            .map(|w| wire_area(w.diameter, w.length))
+            .sum()
+    }
+
+    /// Plating area, wires and thieves: what draws current through its lead.
+    pub fn conductor_area(&self) -> Option<Area> {
+        self.plating_area().map(|a| a + self.wire_area())
+    }
+
+    /// Relative standard uncertainty of its area.
+    pub fn area_rel(&self, project: &Uncertainty) -> f64 {
+        match (self.area, self.area_pm) {
+            (Some(area), Some(pm)) if area.si() > 0.0 => pm / area / 2.0,
+            _ => project.area_rel,
+        }
+    }
+}
+
+/// A print file of a piece.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MeshRef {
+    /// The file, relative to the project's folder.
+    pub file: String,
+    /// The unit its numbers are in.
+    #[serde(default)]
+    pub unit: Option<String>,
+    /// Its SHA-256 when it was measured.
+    #[serde(default)]
+    pub sha256: Option<String>,
+}
+
+/// A wire or a thief in the bath.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Wire {
+    /// Its diameter.
+    pub diameter: Length,
+    /// Its length in the bath.
+    pub length: Length,
+}
+
+/// A part kept from the bath on purpose.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Mask {
+    /// Its name.
+    pub name: String,
+    /// Which part, in words or as a shape.
+    #[serde(default)]
+    pub shape: String,
+    /// The area it takes from the wetted one.
+    #[serde(default)]
+    pub takes: Option<Area>,
+}
+
+/// Where two pieces meet when assembled.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Joint {
+    /// Its name.
+    pub name: String,
+    /// The two pieces.
+    pub between: [String; 2],
+    /// Words about it.
+    #[serde(default)]
+    pub note: String,
+}
+
+/// What is wrong with a definition, and where.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{message}")]
+pub struct DefinitionError {
+    /// What is wrong.
+    pub message: String,
+    /// What would mend it.
+    pub remedy: String,
+    /// Line and column, from 1, where the parser knows them.
+    pub position: Option<(usize, usize)>,
+    /// Path of the value (`pieces.stem.area`), where a rule knows it.
+    pub path: Option<String>,
+}
+
+impl DefinitionError {
+    fn rule(
+        path: impl Into<String>,
+        message: impl Into<String>,
+        remedy: impl Into<String>,
+    ) -> Self {
+        Self {
+            message: message.into(),
+            remedy: remedy.into(),
+            position: None,
+            path: Some(path.into()),
+        }
+    }
+}
+
+/// Names a piece cannot have, since `record` uses them for itself.
+const RESERVED: [&str; 6] = ["reading", "supply", "bath", "logger", "undo", "redo"];
+
+impl Definition {
+    /// The generous defaults around a name, a metal and a target.
+    pub fn new(name: &str, metal: Metal, target: Target) -> Self {
+        Self {
+            format: FORMAT,
+            name: name.to_owned(),
+            object: String::new(),
+            metal,
+            target,
+            efficiency: whole(),
+            zone: utc(),
+            units: System::default(),
+            tanks: one_tank(),
+            route: Stage::default_route(),
+            stages: Vec::new(),
+            gates: Vec::new(),
+            looks: Intervals::default(),
+            readings: Limits::default(),
+            ladders: Ladders::default(),
+            hold: HoldRule::default(),
+            drying: drying(),
+            unattended: Unattended::default(),
+            closeout: None,
+            uncertainty: Uncertainty::default(),
+            pieces: Vec::new(),
+            joints: Vec::new(),
+        }
+    }
+
+    /// Reads and validates the text of a `project.ron`.
+    ///
+    /// # Errors
+    /// When it is no RON, a field is unknown (the nearest known one is named),
+    /// missing or of the wrong kind, or a rule of [`Self::validate`] is broken.
+    pub fn parse(text: &str) -> Result<Self, DefinitionError> {
+        let options = ron::Options::default()
+            .with_default_extension(ron::extensions::Extensions::IMPLICIT_SOME);
+        let definition: Self = options.from_str(text).map_err(|e| of_ron(&e))?;
+        definition.validate()?;
+        Ok(definition)
+    }
+
+    /// The piece of this name.
+    pub fn piece(&self, name: &str) -> Option<&Piece> {
+        self.pieces.iter().find(|p| p.name == name)
+    }
+
+    /// The tank of this name.
+    pub fn tank(&self, name: &str) -> Option<&Tank> {
+        self.tanks.iter().find(|t| t.name == name)
+    }
+
+    /// The route of a piece: its own or the project's.
+    pub fn route_of(&self, piece: &Piece) -> Vec<Stage> {
+        piece.route.clone().unwrap_or_else(|| self.route.clone())
+    }
+
+    /// The target of a piece: its own or the project's.
+    pub fn target_of(&self, piece: &Piece) -> Target {
+        piece.target.unwrap_or(self.target)
+    }
+
+    /// The charge that puts the target on a piece, through its lead.
+    pub fn charge_target(&self, piece: &Piece) -> Option<Charge> {
+        let area = piece.conductor_area().filter(|a| a.si() > 0.0)?;
+        Some(charge_for(
+            &self.metal,
+            area,
+            self.target_of(piece).mean(),
+            self.efficiency,
+        ))
+    }
+
+    /// Relative standard uncertainty of a tank's ammeter.
+    pub fn amps_rel(&self, tank: &str) -> f64 {
+        self.tank(tank)
+            .and_then(|t| t.supply.amps_rel)
+            .unwrap_or(self.uncertainty.amps_rel)
+    }
+
+    /// The rules a definition must keep.
+    ///
+    /// # Errors
+    /// The first broken one, with its path and remedy.
+    pub fn validate(&self) -> Result<(), DefinitionError> {
+        let rule = |path: &str, message: String, remedy: &str| DefinitionError::rule(path, message, remedy);
+        if self.format != FORMAT {
+            return Err(rule(
+                "format",
+                format!("format {} is not one that this program reads", self.format),
+                &format!("it reads format {FORMAT}; a newer program may be needed"),
+            ));
+        }
+        if self.metal.cyanide {
+            return Err(rule(
+                "metal",
+                format!("no project is kept for a cyanide bath ({})", self.metal),
+                "acid on cyanide frees a deadly gas: licensed shops only; `tankside charge` does the arithmetic",
+            ));
+        }
+        if self.target.mean().si() <= 0.0 {
+            return Err(rule(
+                "target",
+                "the target is nothing".to_owned(),
+                "give a thickness, such as Mean(\"40um\")",
+            ));
+        }
+        if !(0.01..=1.2).contains(&self.efficiency.si()) {
+            return Err(rule(
+                "efficiency",
+                format!("an efficiency of {} cannot be", self.efficiency),
+                "acid copper has \"95%\" to \"100%\"",
+            ));
+        }
+        self.validate_uncertainty()?;
+        self.validate_tanks()?;
+        self.validate_route("route", &self.route)?;
+        self.validate_gates()?;
+        self.validate_pieces()
+    }
+
+    fn validate_uncertainty(&self) -> Result<(), DefinitionError> {
+        let u = &self.uncertainty;
+        let all = [
+            ("area_rel", u.area_rel),
+            ("efficiency_rel", u.efficiency_rel),
+            ("amps_rel", u.amps_rel),
+            ("share_rel", u.share_rel),
+        ];
+        match all.iter().find(|(_, v)| !(0.0..=1.0).contains(v)) {
+            Some((name, value)) => Err(DefinitionError::rule(
+                format!("uncertainty.{name}"),
+                format!("{name} is {value}: a relative standard uncertainty lies between 0 and 1"),
+                "0.02 means 2 %",
+            )),
+            None => Ok(()),
+        }
+    }
+
+    fn validate_tanks(&self) -> Result<(), DefinitionError> {
+        if self.tanks.is_empty() {
+            return Err(DefinitionError::rule(
+                "tanks",
+                "there is no tank",
+                "add (name: \"main\")",
+            ));
+        }
+        unique("tanks", self.tanks.iter().map(|t| t.name.as_str()))
+    }
+
+    fn validate_route(&self, path: &str, route: &[Stage]) -> Result<(), DefinitionError> {
+        if route.is_empty() {
+            return Err(DefinitionError::rule(
+                path,
+                "the route is empty",
+                "leave it out for the default one",
+            ));
+        }
+        let mut seen = BTreeSet::new();
+        for stage in route {
+            if let Stage::Own(name) = stage
+                && !self.stages.iter().any(|s| s.name == *name)
+            {
+                let mut known: Vec<&str> = Stage::known_names().collect();
+                known.extend(self.stages.iter().map(|s| s.name.as_str()));
+                return Err(DefinitionError::rule(
+                    path,
+                    format!(
+                        "`{}` is no stage{}",
+                        name.escape_debug(),
+                        nearest(name, known)
+                    ),
+                    "name a known stage, or define it under `stages`",
+                ));
+            }
+            if !seen.insert(stage) {
+                return Err(DefinitionError::rule(
+                    path,
+                    format!("{stage} stands twice"),
+                    "a stage stands once in a route",
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn validate_gates(&self) -> Result<(), DefinitionError> {
+        for patch in &self.gates {
+            let known = super::gates::default_gates(self)
+                .iter()
+                .any(|g| g.id == patch.gate);
+            if !known && (patch.stage.is_none() || patch.when.is_none()) {
+                let names = super::gates::default_gates(self);
+                return Err(DefinitionError::rule(
+                    format!("gates.{}", patch.gate),
+                    format!(
+                        "`{}` is no default gate{}",
+                        patch.gate.escape_debug(),
+                        nearest(&patch.gate, names.iter().map(|g| g.id.as_str()))
+                    ),
+                    "a gate of your own needs stage: and when: start or end",
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn validate_pieces(&self) -> Result<(), DefinitionError> {
+        unique("pieces", self.pieces.iter().map(|p| p.name.as_str()))?;
+        for piece in &self.pieces {
+            let path = |field: &str| format!("pieces.{}.{field}", piece.name);
+            check_name("pieces", &piece.name)?;
+            if RESERVED.contains(&piece.name.as_str()) {
+                return Err(DefinitionError::rule(
+                    path("name"),
+                    format!("a piece cannot be called `{}`", piece.name),
+                    format!("these words are taken: {}", RESERVED.join(" ")),
+                ));
+            }
+            if !(piece.roughness.is_finite() && (1.0..=20.0).contains(&piece.roughness)) {
+                return Err(DefinitionError::rule(
+                    path("roughness"),
+                    format!("a roughness of {} cannot be", piece.roughness),
+                    "it is plating area over wetted area: 1 is smooth, layer lines 1.05 to 1.3",
+                ));
+            }
+            if piece.area.is_some_and(|a| a.si() <= 0.0) {
+                return Err(DefinitionError::rule(
+                    path("area"),
+                    "the area is nothing",
+                    "give it as \"6.84dm2\"",
+                ));
+            }
+            if let Some(route) = &piece.route {
+                self.validate_route(&path("route"), route)?;
+            }
+        }
+        let joined = self
+            .joints
+            .iter()
+            .flat_map(|j| j.between.iter().map(move |p| (j, p)));
+        for (joint, piece) in joined {
+            if self.piece(piece).is_none() {
+                return Err(DefinitionError::rule(
+                    format!("joints.{}", joint.name),
+                    format!(
+                        "the joint names `{}`, which is no piece{}",
+                        piece.escape_debug(),
+                        nearest(piece, self.pieces.iter().map(|p| p.name.as_str()))
+                    ),
+                    "name two pieces of the project",
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn unique<'a>(path: &str, names: impl Iterator<Item = &'a str>) -> Result<(), DefinitionError> {
+    let mut seen = BTreeSet::new();
+    for name in names {
+        check_name(path, name)?;
+        if !seen.insert(name) {
+            return Err(DefinitionError::rule(
+                format!("{path}.{name}"),
+                format!("two of the {path} are called `{name}`"),
+                "give each a name of its own",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Names are said aloud, typed and printed: no control or direction marks, no
+/// leading dash, at most 60 characters.
+fn check_name(path: &str, name: &str) -> Result<(), DefinitionError> {
+    let bad = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '/' | '\\')
+    };
+    if name.trim().is_empty()
+        || name.starts_with('-')
+        || name.chars().count() > 60
+        || name.chars().any(bad)
+    {
+        return Err(DefinitionError::rule(
+            path,
+            format!(
+                "`{}` cannot be a name",
+                name.chars().take(80).collect::<String>().escape_debug()
+            ),
+            "1 to 60 characters, no control characters or slashes, not beginning with a dash",
+        ));
+    }
+    Ok(())
+}
+
+/// `; did you mean X?` for the nearest of the known words, if one is near.
+pub(super) fn nearest<'a>(found: &str, known: impl Iterator<Item = &'a str>) -> String {
+    known
+        .map(|word| (strsim::damerau_levenshtein(found, word), word))
+        .min()
+        .filter(|(distance, word)| *distance <= word.chars().count().max(3) / 2)
+        .map_or_else(String::new, |(_, word)| format!("; did you mean `{word}`?"))
+}
+
+fn of_ron(error: &ron::error::SpannedError) -> DefinitionError {
+    let start = error.span.start;
+    let (message, remedy) = match &error.code {
+        ron::Error::NoSuchStructField {
+            expected, found, ..
+        } => (
+            format!(
+                "there is no field `{}`{}",
+                found.escape_debug(),
+                nearest(found, expected.iter().copied())
+            ),
+            format!("the fields here are: {}", expected.join(" ")),
+        ),
+        ron::Error::NoSuchEnumVariant {
+            expected, found, ..
+        } => (
+            format!(
+                "`{}` is not known here{}",
+                found.escape_debug(),
+                nearest(found, expected.iter().copied())
+            ),
+            format!("there are: {}", expected.join(" ")),
+        ),
+        other => (
+            other
+                .to_string()
+                .escape_debug()
+                .to_string()
+                .replace("\\'", "'")
+                .replace("\\\"", "\""),
+            "mend the line in an editor; `tankside check` tells whether it reads".to_owned(),
+        ),
+    };
+    DefinitionError {
+        message,
+        remedy,
+        position: Some((start.line, start.col)),
+        path: None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LEAST: &str = r#"(format: 1, name: "Table bell", metal: "copper-acid", target: Mean("40um"), pieces: [(name: "bell", area: "6.84dm2")])"#;
+
+    #[test]
+    fn the_least_definition_has_generous_defaults() {
+        let d = Definition::parse(LEAST).unwrap();
+        assert_eq!(d.tanks[0].name, "main");
+        assert_eq!(d.route, Stage::default_route());
+        assert_eq!(d.hold.time, H.of(72.0));
+        assert!((d.charge_target(&d.pieces[0]).unwrap().to(crate::units::AH) - 20.68).abs() < 0.01);
+    }
+
+    #[test]
+    fn an_unknown_field_names_the_nearest_and_its_place() {
+        let text = LEAST.replace("metal:", "\n  metl:");
+        let e = Definition::parse(&text).unwrap_err();
+        assert!(e.message.contains("did you mean `metal`"), "{e:?}");
+        assert_eq!(e.position.map(|p| p.0), Some(2), "{e:?}");
+    }
+
+    #[test]
+    fn rules_tell_path_and_remedy() {
+        for (from, to, path) in [
+            ("6.84dm2", "0dm2", "pieces.bell.area"),
+            ("\"bell\"", "\"undo\"", "pieces.undo.name"),
+            ("copper-acid", "copper-cyanide", "metal"),
+            ("40um", "0um", "target"),
+            ("format: 1", "format: 9", "format"),
+        ] {
+            let e = Definition::parse(&LEAST.replace(from, to)).unwrap_err();
+            assert_eq!(e.path.as_deref(), Some(path), "{e:?}");
+            assert!(!e.remedy.is_empty());
+        }
+    }
+
+    #[test]
+    fn a_route_names_known_stages_once() {
+        let with = |route: &str| {
+            Definition::parse(&LEAST.replace("pieces:", &format!("route: {route}, pieces:")))
+        };
+        assert!(with(r#"["coat", "strike", "build"]"#).is_ok());
+        assert!(with(r#"["coat", "coat"]"#).is_err());
+        assert!(
+            with(r#"["coat", "biuld"]"#)
+                .unwrap_err()
+                .message
+                .contains("did you mean `build`")
+        );
+    }
+}

@@ -1,0 +1,695 @@
+//! What can happen, as the journal keeps it.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+
+use super::Stage;
+use crate::units::{Current, Instant, Mass, Ratio, Resistance, Temperature, Voltage, Volume};
+
+/// One line of the journal.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Event {
+    /// 1, 2, 3 … in the order they were written down.
+    pub sequence: u64,
+    /// When it happened.
+    pub at: Instant,
+    /// When it was written down.
+    pub recorded: Instant,
+    /// Who wrote it down.
+    pub who: String,
+    /// What happened.
+    pub what: What,
+    /// Why gates were passed that did not hold, if any were.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+    /// The gates that were passed so.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub overridden: Vec<String>,
+}
+
+/// What happened.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub enum What {
+    /// A stage was begun; strike and build hang the piece in a tank.
+    Start {
+        /// Which piece.
+        piece: String,
+        /// Which stage.
+        stage: Stage,
+        /// Where it hangs, for strike and build.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        tank: Option<String>,
+    },
+    /// Work stopped; in a tank this means no current.
+    Pause {
+        /// Which piece.
+        piece: String,
+    },
+    /// Work went on.
+    Resume {
+        /// Which piece.
+        piece: String,
+    },
+    /// The stage is done.
+    Finish {
+        /// Which piece.
+        piece: String,
+    },
+    /// Back to an earlier stage; delivered charge is kept.
+    Rework {
+        /// Which piece.
+        piece: String,
+        /// To which stage.
+        stage: Stage,
+        /// Why.
+        because: String,
+    },
+    /// The stage is left out.
+    Skip {
+        /// Which piece.
+        piece: String,
+        /// Which stage.
+        stage: Stage,
+        /// Why.
+        because: String,
+    },
+    /// Out of the bath for a look.
+    Lift {
+        /// Which piece.
+        piece: String,
+    },
+    /// Back into the bath.
+    Return {
+        /// Which piece.
+        piece: String,
+        /// Whether it was dipped in acid first.
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        dipped: bool,
+    },
+    /// A bare spot was repainted.
+    TouchUp {
+        /// Which piece.
+        piece: String,
+        /// Where.
+        place: String,
+    },
+    /// A look, with what was seen.
+    Look {
+        /// Which piece.
+        piece: String,
+        /// What was seen, where and on how much of it.
+        findings: Vec<Finding>,
+    },
+    /// Conditions that a person confirmed.
+    Tick {
+        /// Which piece.
+        piece: String,
+        /// Which conditions.
+        names: Vec<String>,
+    },
+    /// A resistance of the coat or of a contact.
+    Ohms {
+        /// Which piece.
+        piece: String,
+        /// What the meter said.
+        resistance: Resistance,
+        /// From where to where, or which contact.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        place: Option<String>,
+    },
+    /// A weighing.
+    Weigh {
+        /// Which piece.
+        piece: String,
+        /// What the balance said.
+        mass: Mass,
+        /// In which condition.
+        condition: WeighedAs,
+    },
+    /// One more conductive coat (or clear coat, in seal) went on.
+    Coat {
+        /// Which piece.
+        piece: String,
+    },
+    /// Its orientation in the tank was changed.
+    Turn {
+        /// Which piece.
+        piece: String,
+        /// How it hangs now.
+        text: String,
+    },
+    /// A contact was moved, loosened or added.
+    Contact {
+        /// Which piece.
+        piece: String,
+        /// What was done.
+        change: ContactChange,
+        /// Where.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        text: String,
+    },
+    /// Wiped, dipped, polished or touched: a running hold begins anew. Several
+    /// pieces are refreshed together.
+    Wipe {
+        /// Which pieces.
+        pieces: Vec<String>,
+    },
+    /// The air a piece is in.
+    Climate {
+        /// Which piece.
+        piece: String,
+        /// Temperature of the air.
+        celsius: Temperature,
+        /// Relative humidity.
+        humidity: Ratio,
+    },
+    /// A remark.
+    Note {
+        /// Which piece.
+        piece: String,
+        /// The remark.
+        text: String,
+    },
+    /// Volts and amps were read at a tank, or on one piece's own lead.
+    Reading {
+        /// Which tank.
+        tank: String,
+        /// Volts.
+        volts: Voltage,
+        /// Amps.
+        amps: Current,
+        /// Bath temperature.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        celsius: Option<Temperature>,
+        /// What the supply limits, where its lamp says.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        mode: Option<Mode>,
+        /// The piece whose own lead it is.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        piece: Option<String>,
+    },
+    /// The supply was set or switched off.
+    Supply {
+        /// Which tank's.
+        tank: String,
+        /// To what.
+        to: Setting,
+    },
+    /// Upkeep of a bath.
+    Bath {
+        /// Which tank's.
+        tank: String,
+        /// What was done.
+        work: BathWork,
+    },
+    /// A data logger's file was taken in.
+    Logger {
+        /// Which tank's.
+        tank: String,
+        /// The file, relative to the project's folder.
+        file: String,
+        /// Its SHA-256, so that a later change is noticed.
+        sha256: String,
+    },
+    /// Close-out items that were done.
+    CloseoutTick {
+        /// Which items.
+        items: Vec<String>,
+    },
+    /// The evening was closed; the sheet as it was signed.
+    CloseoutSign {
+        /// Every item as it stood.
+        sheet: Vec<ClosedItem>,
+    },
+    /// An event is taken back.
+    Undo {
+        /// Its sequence.
+        sequence: u64,
+    },
+    /// An event that was taken back holds again.
+    Redo {
+        /// Its sequence.
+        sequence: u64,
+    },
+}
+
+/// What an event is about, for marks and for telling what depends on it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Subject<'a> {
+    /// One or more pieces.
+    Pieces(&'a [String]),
+    /// One piece.
+    Piece(&'a str),
+    /// A tank, its bath or its supply.
+    Tank(&'a str),
+    /// The whole project.
+    Project,
+}
+
+impl What {
+    /// What it is about.
+    pub fn subject(&self) -> Subject<'_> {
+        match self {
+            Self::Start { piece, .. }
+            | Self::Pause { piece }
+            | Self::Resume { piece }
+            | Self::Finish { piece }
+            | Self::Rework { piece, .. }
+            | Self::Skip { piece, .. }
+            | Self::Lift { piece }
+            | Self::Return { piece, .. }
+            | Self::TouchUp { piece, .. }
+            | Self::Look { piece, .. }
+            | Self::Tick { piece, .. }
+            | Self::Ohms { piece, .. }
+            | Self::Weigh { piece, .. }
+            | Self::Coat { piece }
+            | Self::Turn { piece, .. }
+            | Self::Contact { piece, .. }
+            | Self::Climate { piece, .. }
+            | Self::Note { piece, .. } => Subject::Piece(piece),
+            Self::Wipe { pieces } => Subject::Pieces(pieces),
+            Self::Reading { tank, .. }
+            | Self::Supply { tank, .. }
+            | Self::Bath { tank, .. }
+            | Self::Logger { tank, .. } => Subject::Tank(tank),
+            Self::CloseoutTick { .. }
+            | Self::CloseoutSign { .. }
+            | Self::Undo { .. }
+            | Self::Redo { .. } => Subject::Project,
+        }
+    }
+
+    /// Whether it is about this piece.
+    pub fn concerns(&self, piece: &str) -> bool {
+        match self.subject() {
+            Subject::Piece(name) => name == piece,
+            Subject::Pieces(names) => names.iter().any(|n| n == piece),
+            Subject::Tank(_) => {
+                matches!(self, Self::Reading { piece: Some(own), .. } if own == piece)
+            }
+            Subject::Project => false,
+        }
+    }
+
+    /// Whether the two are about the same piece or tank.
+    pub fn shares_subject(&self, other: &Self) -> bool {
+        match (self.subject(), other.subject()) {
+            (Subject::Tank(a), Subject::Tank(b)) => a == b,
+            (Subject::Piece(piece), _) => other.concerns(piece),
+            (Subject::Pieces(pieces), _) => pieces.iter().any(|p| other.concerns(p)),
+            _ => false,
+        }
+    }
+}
+
+/// Told in a few words: `start strike of stem in main`.
+impl fmt::Display for What {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Start {
+                piece,
+                stage,
+                tank: Some(tank),
+            } => write!(f, "start {stage} of {piece} in {tank}"),
+            Self::Start {
+                piece,
+                stage,
+                tank: None,
+            } => write!(f, "start {stage} of {piece}"),
+            Self::Pause { piece } => write!(f, "pause {piece}"),
+            Self::Resume { piece } => write!(f, "resume {piece}"),
+            Self::Finish { piece } => write!(f, "finish the stage of {piece}"),
+            Self::Rework {
+                piece,
+                stage,
+                because,
+            } => write!(f, "rework {piece} to {stage}: {because}"),
+            Self::Skip {
+                piece,
+                stage,
+                because,
+            } => write!(f, "skip {stage} of {piece}: {because}"),
+            Self::Lift { piece } => write!(f, "lift {piece}"),
+            Self::Return {
+                piece,
+                dipped: true,
+            } => write!(f, "return {piece}, dipped"),
+            Self::Return {
+                piece,
+                dipped: false,
+            } => write!(f, "return {piece}"),
+            Self::TouchUp { piece, place } => write!(f, "touch-up of {piece}: {place}"),
+            Self::Look { piece, findings } => {
+                write!(f, "look at {piece}:")?;
+                findings
+                    .iter()
+                    .try_for_each(|finding| write!(f, " {finding}"))
+            }
+            Self::Tick { piece, names } => write!(f, "tick of {piece}: {}", names.join(", ")),
+            Self::Ohms {
+                piece,
+                resistance,
+                place,
+            } => {
+                write!(f, "{resistance} on {piece}")?;
+                place.iter().try_for_each(|place| write!(f, " at {place}"))
+            }
+            Self::Weigh {
+                piece,
+                mass,
+                condition,
+            } => write!(f, "{piece} weighs {mass} {condition}"),
+            Self::Coat { piece } => write!(f, "one more coat on {piece}"),
+            Self::Turn { piece, text } => write!(f, "turn {piece}: {text}"),
+            Self::Contact {
+                piece,
+                change,
+                text,
+            } if text.is_empty() => write!(f, "contact of {piece} {change}"),
+            Self::Contact {
+                piece,
+                change,
+                text,
+            } => write!(f, "contact of {piece} {change}: {text}"),
+            Self::Wipe { pieces } if pieces.len() == 1 => write!(f, "wipe {}", pieces.join(", ")),
+            Self::Wipe { pieces } => write!(f, "refresh {}", pieces.join(", ")),
+            Self::Climate {
+                piece,
+                celsius,
+                humidity,
+            } => write!(f, "air of {piece}: {celsius}, {humidity} humidity"),
+            Self::Note { piece, text } => write!(f, "note on {piece}: {text}"),
+            Self::Reading {
+                tank,
+                volts,
+                amps,
+                celsius,
+                mode,
+                piece,
+            } => {
+                write!(f, "{} reads {volts} {amps}", piece.as_ref().unwrap_or(tank))?;
+                celsius.iter().try_for_each(|c| write!(f, " {c}"))?;
+                mode.iter().try_for_each(|m| write!(f, " {m}"))
+            }
+            Self::Supply { tank, to } => write!(f, "supply of {tank} {to}"),
+            Self::Bath { tank, work } => write!(f, "bath of {tank}: {work}"),
+            Self::Logger { tank, file, .. } => write!(f, "logger file {file} of {tank}"),
+            Self::CloseoutTick { items } => write!(f, "close-out tick {}", items.join(", ")),
+            Self::CloseoutSign { .. } => write!(f, "close-out signed"),
+            Self::Undo { sequence } => write!(f, "undo #{sequence}"),
+            Self::Redo { sequence } => write!(f, "redo #{sequence}"),
+        }
+    }
+}
+
+/// An item of a signed close-out.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ClosedItem {
+    /// Its name.
+    pub id: String,
+    /// Whether it belongs to the tank side (else the paper side).
+    pub tank_side: bool,
+    /// What it says.
+    pub text: String,
+    /// Whether it was done.
+    pub done: bool,
+    /// By whom.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
+    /// When.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub at: Option<Instant>,
+}
+
+/// Words of a fixed set: parse, print and list from one table.
+macro_rules! words {
+    ($(#[$meta:meta])* $type:ident, $noun:literal; $($(#[$doc:meta])* $variant:ident = $word:literal,)+) => {
+        $(#[$meta])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+        pub enum $type { $($(#[$doc])* #[serde(rename = $word)] $variant,)+ }
+
+        impl $type {
+            /// All of them, in the order they are listed.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),+];
+
+            /// The word in commands and files.
+            pub fn word(self) -> &'static str {
+                match self { $(Self::$variant => $word,)+ }
+            }
+        }
+
+        impl fmt::Display for $type {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.pad(self.word())
+            }
+        }
+
+        impl FromStr for $type {
+            type Err = String;
+            fn from_str(text: &str) -> Result<Self, String> {
+                Self::ALL.iter().copied().find(|w| w.word() == text).ok_or_else(|| {
+                    let words: Vec<&str> = Self::ALL.iter().map(|w| w.word()).collect();
+                    let shown: String = text.chars().take(40).flat_map(char::escape_debug).collect();
+                    format!("`{shown}` is no {}; there are: {}", $noun, words.join(" "))
+                })
+            }
+        }
+    };
+}
+
+words! {
+    /// In which condition a piece was weighed.
+    WeighedAs, "condition of a weighing";
+    /// Primed, before the conductive coat.
+    Primed = "primed",
+    /// With its conductive coat, dry.
+    Coated = "coated",
+    /// With its wires.
+    Wired = "wired",
+    /// Plated, rinsed and dry.
+    Plated = "plated",
+    /// After polishing.
+    Polished = "polished",
+}
+
+words! {
+    /// What was done to a contact.
+    ContactChange, "change of a contact";
+    /// Its place was changed, so that no bare mark stays.
+    Moved = "moved",
+    /// It was wiggled loose, so that it does not weld to the piece.
+    Loosened = "loosened",
+    /// One more was made.
+    Added = "added",
+}
+
+words! {
+    /// What the supply holds constant.
+    Mode, "mode of a supply";
+    /// Current.
+    Cc = "cc",
+    /// Voltage.
+    Cv = "cv",
+}
+
+words! {
+    /// What a look found.
+    FindingKind, "finding";
+    /// Nothing amiss.
+    Ok = "ok",
+    /// Metal covers it.
+    Covered = "covered",
+    /// No metal on a spot.
+    Bare = "bare",
+    /// The front moves out.
+    Advancing = "advancing",
+    /// Dark powder at a contact.
+    DarkContact = "dark-contact",
+    /// A contact that wiggles.
+    LooseContact = "loose-contact",
+    /// Thin on the side away from the anode.
+    Shadow = "shadow",
+    /// Nodules.
+    Nodules = "nodules",
+    /// A tree toward an anode.
+    Tree = "tree",
+    /// Rough.
+    Rough = "rough",
+    /// Pits.
+    Pits = "pits",
+    /// Dull.
+    Dull = "dull",
+    /// Burnt.
+    Burnt = "burnt",
+    /// Peeling.
+    Peeling = "peeling",
+    /// Gas on the work.
+    Gassing = "gassing",
+}
+
+impl FindingKind {
+    /// What to do about it, where a look calls for something (common practice,
+    /// no source).
+    pub fn advice(self) -> Option<&'static str> {
+        Some(match self {
+            Self::Ok | Self::Covered | Self::Advancing => return None,
+            Self::Bare => "wait while the front moves; an island after 60-90 min wants a touch-up",
+            Self::DarkContact => "too much current there: halve it",
+            Self::LooseContact => "break it, clean, re-crimp",
+            Self::Shadow => "turn the piece, or hang a second anode",
+            Self::Nodules | Self::Tree => {
+                "stop, or down 30 %; sand, dip, go on at two thirds with a thief"
+            }
+            Self::Burnt => "stop, or down 30 %; a thief at the edge",
+            Self::Rough => "filter, bags, re-hang",
+            Self::Pits => "stir, look for gas; the bath may want a wetter",
+            Self::Dull => "the bath may want a dose",
+            Self::Peeling => "back to abrade and dip: passive copper lies under it",
+            Self::Gassing => "lower the current; check contact and bath",
+        })
+    }
+
+    /// Whether it is a sign to stop.
+    pub fn stops(self) -> bool {
+        matches!(
+            self,
+            Self::Nodules | Self::Tree | Self::Burnt | Self::Peeling
+        )
+    }
+}
+
+/// One finding of a look: `bare:5%@rim`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Finding {
+    /// What.
+    pub kind: FindingKind,
+    /// On how much of the surface.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub share: Option<Ratio>,
+    /// Where.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub place: Option<String>,
+}
+
+/// What a look says of the coverage.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Coverage {
+    /// Nothing: it stays as it was.
+    Unsaid,
+    /// It is known to be this (a fraction), or no longer known.
+    Is(Option<f64>),
+}
+
+impl Coverage {
+    /// `covered` is all of it, `covered:60%` so much; else what the `bare`
+    /// ones leave; a `bare` without its share makes it unknown.
+    pub fn of(findings: &[Finding]) -> Self {
+        if let Some(covered) = findings.iter().find(|f| f.kind == FindingKind::Covered) {
+            return Self::Is(Some(covered.share.map_or(1.0, Ratio::si)));
+        }
+        let bare: Vec<_> = findings
+            .iter()
+            .filter(|f| f.kind == FindingKind::Bare)
+            .collect();
+        if bare.is_empty() {
+            return Self::Unsaid;
+        }
+        let shares: Option<f64> = bare.iter().map(|f| f.share.map(Ratio::si)).sum();
+        Self::Is(shares.map(|s| (1.0 - s).max(0.0)))
+    }
+}
+
+impl fmt::Display for Finding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.kind)?;
+        self.share
+            .iter()
+            .try_for_each(|share| write!(f, ":{share}"))?;
+        self.place
+            .iter()
+            .try_for_each(|place| write!(f, "@{place}"))
+    }
+}
+
+impl FromStr for Finding {
+    type Err = String;
+
+    /// Reads `FINDING[:SHARE][@PLACE]`.
+    fn from_str(text: &str) -> Result<Self, String> {
+        let (head, place) = text
+            .split_once('@')
+            .map_or((text, None), |(h, p)| (h, Some(p)));
+        let (kind, share) = head
+            .split_once(':')
+            .map_or((head, None), |(k, s)| (k, Some(s)));
+        let share: Option<Ratio> = share
+            .map(|s| {
+                s.parse()
+                    .map_err(|e: crate::units::QuantityError| e.to_string())
+            })
+            .transpose()?;
+        if share.is_some_and(|s| s.si() > 1.0) {
+            return Err(format!("`{head}`: a share is at most 100%"));
+        }
+        Ok(Self {
+            kind: kind.parse()?,
+            share,
+            place: place.filter(|p| !p.is_empty()).map(str::to_owned),
+        })
+    }
+}
+
+/// What a supply was set to.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub enum Setting {
+    /// Constant current.
+    Amps(Current),
+    /// Constant voltage.
+    Volts(Voltage),
+    /// Switched off.
+    Off,
+}
+
+impl fmt::Display for Setting {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Amps(amps) => write!(f, "set to {amps}"),
+            Self::Volts(volts) => write!(f, "set to {volts}"),
+            Self::Off => write!(f, "off"),
+        }
+    }
+}
+
+/// Upkeep of a bath.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum BathWork {
+    /// Brightener or other addition.
+    Dose(Volume),
+    /// The filter was changed or cleaned.
+    Filter,
+    /// The anode bags were changed or rinsed.
+    Bags,
+    /// Water or bath was topped up.
+    TopUp(Volume),
+    /// Anode metal was added.
+    Anodes(Mass),
+}
+
+impl fmt::Display for BathWork {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Dose(volume) => write!(f, "dose {}", volume.shown(crate::units::ML, 3)),
+            Self::Filter => write!(f, "filter"),
+            Self::Bags => write!(f, "bags"),
+            Self::TopUp(volume) => write!(f, "top-up {}", volume.shown(crate::units::ML, 3)),
+            Self::Anodes(mass) => write!(f, "anodes {}", mass.shown(crate::units::G, 3)),
+        }
+    }
+}

@@ -1,0 +1,484 @@
+//! The figures a person acts on, at one instant.
+
+use super::{Definition, Piece, StageState, State};
+use crate::plating::{
+    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, ShareByArea, Weighed, Weighing,
+    thickness_of_charge, weigh,
+};
+use crate::units::{
+    Area, Charge, ChargeDim, Current, CurrentDensity, Duration, Figure, Instant, Kind, Length,
+    LengthDim,
+};
+
+/// Charge through a piece's lead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Charges {
+    /// Between readings.
+    pub measured: Charge,
+    /// Carried on after a last reading.
+    pub estimated: Charge,
+    /// Since when the share was not known, if it ever was not.
+    pub unknown_since: Option<Instant>,
+}
+
+impl Charges {
+    /// Measured and estimated.
+    pub fn total(&self) -> Charge {
+        self.measured + self.estimated
+    }
+
+    /// `measured`, `estimated` (any tail) or `unknown-share`.
+    pub fn kind_word(&self) -> &'static str {
+        if self.unknown_since.is_some() {
+            "unknown-share"
+        } else {
+            self.kind().word()
+        }
+    }
+
+    fn kind(&self) -> Kind {
+        if self.estimated.si() > 0.0 {
+            Kind::Estimated
+        } else {
+            Kind::Measured
+        }
+    }
+}
+
+/// An ageing hold at an instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HoldFigures {
+    /// When it began, or last began anew.
+    pub started_at: Instant,
+    /// How long it has lasted, or lasted.
+    pub elapsed: Duration,
+    /// How long it shall last.
+    pub target: Duration,
+    /// Give or take.
+    pub tolerance: Duration,
+    /// When it is over.
+    pub ends_at: Instant,
+    /// Whether the seal has begun.
+    pub ended: bool,
+}
+
+impl HoldFigures {
+    /// The earliest and the latest instant at which the seal may begin.
+    pub fn window(&self) -> (Instant, Instant) {
+        (self.ends_at - self.tolerance, self.ends_at + self.tolerance)
+    }
+}
+
+/// All figures of a piece.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PieceFigures {
+    /// Its name.
+    pub name: String,
+    /// The area the bath touches.
+    pub wetted_area: Option<Area>,
+    /// Wetted area times roughness.
+    pub plating_area: Option<Area>,
+    /// Plating area, wires and thieves.
+    pub conductor_area: Option<Area>,
+    /// The charge that puts the target on it.
+    pub charge_target: Option<Charge>,
+    /// The charge so far.
+    pub charges: Charges,
+    /// The charge so far with its doubt; `None` where the share is unknown.
+    pub charge: Option<Figure<ChargeDim>>,
+    /// The mean thickness so far; `None` where share or area is unknown.
+    pub thickness: Option<Figure<LengthDim>>,
+    /// The current in its lead, as last known.
+    pub amps: Option<Current>,
+    /// When the reading was made that it rests on.
+    pub read_at: Option<Instant>,
+    /// Current density on its covered area.
+    pub density: Option<CurrentDensity>,
+    /// When the target is reached at the present current.
+    pub target_at: Option<Instant>,
+    /// Its ageing hold.
+    pub hold: Option<HoldFigures>,
+}
+
+impl PieceFigures {
+    /// The figures of one piece; `None` if there is no such piece.
+    pub fn of(definition: &Definition, state: &State, name: &str, now: Instant) -> Option<Self> {
+        let piece = definition.piece(name)?;
+        let at = state.piece(name)?;
+        let mut by_tank = at.delivered.clone();
+        let mut lead = None;
+        let mut alive = false;
+        if let Some((tank_name, tank)) = at.tank.as_deref().and_then(|t| Some((t, state.tank(t)?)))
+            && let Some(immersion) = &tank.immersion
+        {
+            if let Some(open) = immersion.settle(now, &ShareByArea).pieces.get(name) {
+                by_tank.entry(tank_name.to_owned()).or_default().add(open);
+            }
+            lead = immersion
+                .leads(now, &ShareByArea)
+                .remove(name)
+                .filter(|_| tank.on);
+            alive = lead.is_some_and(|l| now.since(l.read_at) <= limit(definition, at).si());
+        }
+        let conductor = piece.conductor_area().filter(|a| a.si() > 0.0);
+        let charges = charges(by_tank.values());
+        let charge = charges
+            .unknown_since
+            .is_none()
+            .then(|| charge_figure(definition, piece, &by_tank, &charges));
+        let thickness = charge
+            .as_ref()
+            .and_then(|_| thickness_figure(definition, piece, conductor?, &by_tank, &charges));
+        let amps = lead.and_then(|l| l.amps).map(Current::from_si);
+        let charge_target = definition.charge_target(piece);
+        let target_at = amps
+            .filter(|a| a.si() > 0.0 && alive && at.stage_state == StageState::Running)
+            .and_then(|amps| {
+                let left = charge_target?.si() - charges.total().si();
+                charges
+                    .unknown_since
+                    .is_none()
+                    .then(|| now.plus_seconds(left / amps.si()))
+            });
+        Some(Self {
+            name: name.to_owned(),
+            wetted_area: piece.wetted_area(),
+            plating_area: piece.plating_area(),
+            conductor_area: conductor,
+            charge_target,
+            charge,
+            thickness,
+            amps,
+            read_at: lead.map(|l| l.read_at),
+            density: density(piece, at.coverage, amps),
+            target_at,
+            hold: hold_figures(definition, state, name, now),
+            charges,
+        })
+    }
+
+    /// The figures of every piece, in the definition's order.
+    pub fn all(definition: &Definition, state: &State, now: Instant) -> Vec<Self> {
+        definition
+            .pieces
+            .iter()
+            .filter_map(|p| Self::of(definition, state, &p.name, now))
+            .collect()
+    }
+
+    /// Least and most local thickness that are assumed around the mean.
+    pub fn local_range(&self) -> Option<(Length, Length)> {
+        let mean = self.thickness.as_ref()?.value;
+        Some((
+            mean * ASSUMED_LEAST_OVER_MEAN,
+            mean * ASSUMED_MOST_OVER_MEAN,
+        ))
+    }
+
+    /// How far the charge is, as a fraction of the target.
+    pub fn progress(&self) -> Option<f64> {
+        let target = self
+            .charge_target
+            .filter(|_| self.charges.unknown_since.is_none())?;
+        Some(self.charges.total() / target)
+    }
+}
+
+fn limit(definition: &Definition, piece: &super::PieceState) -> Duration {
+    match piece.stage {
+        Some(super::Stage::Strike) => definition.readings.strike,
+        _ => definition.readings.build,
+    }
+}
+
+fn charges<'a>(by_tank: impl Iterator<Item = &'a Delivered>) -> Charges {
+    let mut all = Delivered::default();
+    by_tank.for_each(|d| all.add(d));
+    Charges {
+        measured: Charge::from_si(all.measured),
+        estimated: Charge::from_si(all.estimated),
+        unknown_since: all.unknown_since,
+    }
+}
+
+/// Meter, share and what lies between readings, by name, so that pieces of one
+/// tank share its meter's error.
+fn charge_figure(
+    definition: &Definition,
+    piece: &Piece,
+    by_tank: &std::collections::BTreeMap<String, Delivered>,
+    charges: &Charges,
+) -> Figure<ChargeDim> {
+    let share_rel = definition.uncertainty.share_rel;
+    let figure = Figure::exact(charges.total(), charges.kind());
+    by_tank.iter().fold(figure, |figure, (tank, d)| {
+        figure
+            .doubt(
+                format!("amps {tank}"),
+                d.total() * definition.amps_rel(tank),
+            )
+            .doubt(format!("share {}", piece.name), d.shared * share_rel)
+            .doubt(format!("readings {}", piece.name), d.bound / 3_f64.sqrt())
+    })
+}
+
+fn thickness_figure(
+    definition: &Definition,
+    piece: &Piece,
+    conductor: Area,
+    by_tank: &std::collections::BTreeMap<String, Delivered>,
+    charges: &Charges,
+) -> Option<Figure<LengthDim>> {
+    let per_coulomb = thickness_of_charge(
+        &definition.metal,
+        Charge::from_si(1.0),
+        conductor,
+        definition.efficiency,
+    )
+    .si();
+    let charge = charge_figure(definition, piece, by_tank, charges);
+    let thickness: Figure<LengthDim> = charge.scaled(per_coulomb);
+    let area_rel = piece.area_rel(&definition.uncertainty);
+    let with_area = thickness.doubt_relative(format!("area {}", piece.name), -area_rel);
+    per_coulomb.is_finite().then(|| {
+        by_tank.iter().fold(with_area, |figure, (tank, d)| {
+            let standard = d.total() * per_coulomb * definition.uncertainty.efficiency_rel;
+            figure.doubt(format!("efficiency {tank}"), standard)
+        })
+    })
+}
+
+/// Lead current over coverage times plating area, wires and thieves.
+fn density(piece: &Piece, coverage: Option<f64>, amps: Option<Current>) -> Option<CurrentDensity> {
+    let area = piece.plating_area()?.si() * coverage? + piece.wire_area().si();
+    (area > 0.0).then_some(CurrentDensity::from_si(amps?.si() / area))
+}
+
+fn hold_figures(
+    definition: &Definition,
+    state: &State,
+    name: &str,
+    now: Instant,
+) -> Option<HoldFigures> {
+    let hold = state.piece(name)?.hold?;
+    let rule = &definition.hold;
+    Some(HoldFigures {
+        started_at: hold.started_at,
+        elapsed: Duration::from_si(hold.ended_at.unwrap_or(now).elapsed_since(hold.started_at)),
+        target: rule.time,
+        tolerance: rule.tolerance,
+        ends_at: hold.started_at + rule.time,
+        ended: hold.ended_at.is_some(),
+    })
+}
+
+/// How a piece stands to the thickest one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Behind {
+    /// The piece.
+    pub name: String,
+    /// How much thinner it is, with the ± of the difference.
+    pub by: Figure<LengthDim>,
+    /// The charge that brings it level.
+    pub charge: Charge,
+    /// How long that takes at the present current, if one flows.
+    pub time: Option<Duration>,
+}
+
+/// How far the pieces differ.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Match {
+    /// Largest less smallest thickness, over at least two pieces.
+    pub thickness_spread: Option<Figure<LengthDim>>,
+    /// Largest less smallest age, over at least two pieces with a hold.
+    pub age_spread: Option<Duration>,
+    /// Every piece that is thinner than the thickest.
+    pub behind: Vec<Behind>,
+    /// The names of the thickest piece and its equals.
+    pub thickest: Option<String>,
+    /// When one visit to seal falls inside the tolerance of every running hold.
+    pub visit: Option<(Instant, Instant)>,
+    /// Surfaces that differ in finish, so that hours do not compare.
+    pub finishes_differ: bool,
+}
+
+impl Match {
+    /// Compares the pieces that have metal or age.
+    pub fn of(definition: &Definition, figures: &[PieceFigures]) -> Self {
+        let mut plated: Vec<(&PieceFigures, &Figure<LengthDim>)> = figures
+            .iter()
+            .filter_map(|f| Some((f, f.thickness.as_ref().filter(|t| t.value.si() > 0.0)?)))
+            .collect();
+        plated.sort_by(|a, b| b.1.value.si().total_cmp(&a.1.value.si()));
+        let spread = match (plated.first(), plated.last()) {
+            (Some((_, most)), Some((_, least))) if plated.len() > 1 => Some(most.minus(least)),
+            _ => None,
+        };
+        let holds: Vec<HoldFigures> = figures.iter().filter_map(|f| f.hold).collect();
+        let ages = || holds.iter().map(|h| h.elapsed.si());
+        let age_spread = (holds.len() > 1).then(|| {
+            Duration::from_si(ages().fold(0.0, f64::max) - ages().fold(f64::INFINITY, f64::min))
+        });
+        Self {
+            thickness_spread: spread,
+            age_spread,
+            behind: behind(definition, &plated),
+            thickest: plated.first().map(|(f, _)| f.name.clone()),
+            visit: visit(&holds),
+            finishes_differ: finishes_differ(definition, figures),
+        }
+    }
+}
+
+fn behind(definition: &Definition, plated: &[(&PieceFigures, &Figure<LengthDim>)]) -> Vec<Behind> {
+    let Some(((_, most), rest)) = plated.split_first() else {
+        return Vec::new();
+    };
+    rest.iter()
+        .filter_map(|(figures, thickness)| {
+            let by = most.minus(thickness);
+            let area = figures.conductor_area?;
+            let charge = crate::plating::charge_for(
+                &definition.metal,
+                area,
+                by.value,
+                definition.efficiency,
+            );
+            let time = figures
+                .amps
+                .filter(|a| a.si() > 0.0)
+                .map(|a| Duration::from_si(charge.si() / a.si()));
+            Some(Behind {
+                name: figures.name.clone(),
+                by,
+                charge,
+                time,
+            })
+        })
+        .collect()
+}
+
+/// The instants between which every running hold may be ended.
+fn visit(holds: &[HoldFigures]) -> Option<(Instant, Instant)> {
+    let windows: Vec<_> = holds
+        .iter()
+        .filter(|h| !h.ended)
+        .map(HoldFigures::window)
+        .collect();
+    let from = windows.iter().map(|w| w.0).max()?;
+    let to = windows.iter().map(|w| w.1).min()?;
+    (from <= to).then_some((from, to))
+}
+
+/// Polished and as-plated copper tarnish differently: hours do not compare.
+fn finishes_differ(definition: &Definition, figures: &[PieceFigures]) -> bool {
+    let polished = |f: &PieceFigures| {
+        definition
+            .piece(&f.name)
+            .is_some_and(|p| definition.route_of(p).contains(&super::Stage::Polish))
+    };
+    let ageing: Vec<bool> = figures
+        .iter()
+        .filter(|f| f.hold.is_some())
+        .map(polished)
+        .collect();
+    ageing.windows(2).any(|pair| pair.first() != pair.last())
+}
+
+/// A tank at an instant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TankFigures {
+    /// Its name.
+    pub name: String,
+    /// What the supply limits.
+    pub mode: Option<super::Mode>,
+    /// The current that flows, as last known.
+    pub amps: Option<Current>,
+    /// The voltage, as set or last read.
+    pub volts: Option<crate::units::Voltage>,
+    /// Whether current flows.
+    pub on: bool,
+    /// Measured charge since the beginning.
+    pub charge: Charge,
+    /// Measured charge since the last dose, filter and bags.
+    pub since: [Charge; 3],
+    /// What hangs in it.
+    pub pieces: Vec<String>,
+}
+
+impl TankFigures {
+    /// The figures of every tank, in the definition's order.
+    pub fn all(definition: &Definition, state: &State, now: Instant) -> Vec<Self> {
+        definition
+            .tanks
+            .iter()
+            .filter_map(|tank| Self::of(state, &tank.name, now))
+            .collect()
+    }
+
+    /// The figures of one tank.
+    pub fn of(state: &State, name: &str, now: Instant) -> Option<Self> {
+        let tank = state.tank(name)?;
+        let open = tank
+            .immersion
+            .as_ref()
+            .map_or(0.0, |i| i.settle(now, &ShareByArea).tank.measured);
+        let read_volts = tank.reading.filter(|_| tank.on).map(|r| r.volts);
+        Some(Self {
+            name: name.to_owned(),
+            mode: tank.mode,
+            amps: tank.since.and_then(|_| tank.amps(now)),
+            volts: tank.set_volts.filter(|_| tank.on).or(read_volts),
+            on: tank.on,
+            charge: Charge::from_si(tank.delivered.measured + open),
+            since: [0, 1, 2].map(|u| Charge::from_si(tank.measured_since(u, now))),
+            pieces: state
+                .hanging(name)
+                .map(|(piece, _)| piece.to_owned())
+                .collect(),
+        })
+    }
+}
+
+/// What the balance says of a piece, from the last weighing before plating
+/// (`wired`, else `coated`, else `primed`) to the last `plated` one.
+pub fn weighing(
+    definition: &Definition,
+    state: &State,
+    figures: &PieceFigures,
+) -> Option<Weighing> {
+    use super::WeighedAs::{Coated, Plated, Primed, Wired};
+    let at = state.piece(&figures.name)?;
+    let piece = definition.piece(&figures.name)?;
+    let (_, after) = at.mass(Plated)?;
+    let wired = at.mass(Wired);
+    let (_, before) = wired
+        .or_else(|| at.mass(Coated))
+        .or_else(|| at.mass(Primed))?;
+    let area = if wired.is_some() {
+        figures.conductor_area?
+    } else {
+        figures.plating_area?
+    };
+    let u = &definition.uncertainty;
+    let on_it = figures.conductor_area.map(|all| area / all);
+    let on = Weighed {
+        name: &figures.name,
+        area,
+        area_rel: piece.area_rel(u),
+        charge: figures
+            .charge
+            .as_ref()
+            .zip(on_it)
+            .map(|(c, part)| c.value * part),
+        amps_rel: u.amps_rel,
+    };
+    Some(weigh(
+        &definition.metal,
+        before,
+        after,
+        u.water,
+        u.balance,
+        on,
+    ))
+}

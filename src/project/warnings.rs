@@ -1,0 +1,198 @@
+//! What is said before a start or a setting, and lets it pass.
+
+use super::{Definition, Piece, Setting, State, Tank, What};
+use crate::plating::density_word;
+use crate::units::{A_DM2, Area, CM, Current, CurrentDensity, Length};
+
+/// Free room wanted around a piece on every side.
+const CLEARANCE: Length = Length::from_si(0.02);
+
+impl State {
+    /// Warnings about an act: a piece that does not fit, a supply beyond its
+    /// limit, an anode too small or too large.
+    pub(super) fn warnings(&self, definition: &Definition, what: &What) -> Vec<String> {
+        match what {
+            What::Start {
+                piece,
+                tank: Some(tank),
+                ..
+            } => {
+                let (Some(piece), Some(tank)) = (definition.piece(piece), definition.tank(tank))
+                else {
+                    return Vec::new();
+                };
+                let mut warnings: Vec<String> = fit(piece, tank).into_iter().collect();
+                let hanging = self
+                    .hanging(&tank.name)
+                    .filter(|(name, _)| *name != piece.name)
+                    .map(|(name, _)| definition.piece(name)?.conductor_area());
+                if let Some(area) = hanging
+                    .chain([piece.conductor_area()])
+                    .sum::<Option<Area>>()
+                {
+                    warnings.extend(anodes(tank, area));
+                    warnings.extend(supply(definition, tank, area));
+                }
+                warnings
+            }
+            What::Supply { tank, to } => definition
+                .tank(tank)
+                .map(|t| self.setting(definition, t, *to))
+                .unwrap_or_default(),
+            _ => Vec::new(),
+        }
+    }
+
+    fn setting(&self, definition: &Definition, tank: &Tank, to: Setting) -> Vec<String> {
+        let mut warnings = Vec::new();
+        match to {
+            Setting::Amps(amps) => {
+                if let Some(limit) = tank.supply.limit_amps.filter(|l| amps > *l) {
+                    warnings.push(format!(
+                        "{amps} is over what the supply of {} gives ({limit})",
+                        tank.name
+                    ));
+                }
+                if let Some(carries) = carried(tank).filter(|c| amps > *c) {
+                    warnings.push(format!(
+                        "{amps} is over what the anodes of {} may carry ({carries})",
+                        tank.name
+                    ));
+                }
+                if let Some(area) = self
+                    .hanging_area(definition, &tank.name)
+                    .filter(|a| a.si() > 0.0)
+                {
+                    let density = CurrentDensity::from_si(amps.si() / area.si());
+                    if density.to(A_DM2) > 3.0 {
+                        warnings.push(format!(
+                            "{} is {}",
+                            density.shown(A_DM2, 2),
+                            density_word(density).say()
+                        ));
+                    }
+                }
+            }
+            Setting::Volts(volts) => {
+                if let Some(limit) = tank.supply.limit_volts.filter(|l| volts > *l) {
+                    warnings.push(format!(
+                        "{volts} is over what the supply of {} gives ({limit})",
+                        tank.name
+                    ));
+                }
+            }
+            Setting::Off => {}
+        }
+        if to == Setting::Off {
+            warnings.extend(self.left_without_current(&tank.name));
+        }
+        warnings
+    }
+
+    /// With the supply off, pieces in the bath are in the worst place.
+    fn left_without_current(&self, tank: &str) -> Option<String> {
+        let inside: Vec<&str> = self
+            .hanging(tank)
+            .filter(|(_, p)| p.in_bath())
+            .map(|(n, _)| n)
+            .collect();
+        (!inside.is_empty()).then(|| {
+            format!(
+                "{} in {tank} without current: lift out now",
+                inside.join(", ")
+            )
+        })
+    }
+
+    /// The current to set before a piece is lifted from a shared constant
+    /// current, so that the others do not get its share on top.
+    pub fn current_without(
+        &self,
+        definition: &Definition,
+        name: &str,
+    ) -> Option<(String, Current)> {
+        let piece = self.piece(name).filter(|p| p.in_circuit())?;
+        let tank_name = piece.tank.as_deref()?;
+        let tank = self.tank(tank_name)?;
+        let amps = tank.set_amps.filter(|_| tank.on)?;
+        let area = |name: &str| {
+            definition
+                .piece(name)
+                .and_then(Piece::conductor_area)
+                .map(Area::si)
+        };
+        let others: Option<f64> = self
+            .hanging(tank_name)
+            .filter(|(other, p)| *other != name && p.in_circuit())
+            .map(|(other, _)| area(other))
+            .sum();
+        let others = others.filter(|o| *o > 0.0)?;
+        let part = others / (others + area(name)?);
+        Some((tank_name.to_owned(), amps * part))
+    }
+}
+
+fn carried(tank: &Tank) -> Option<Current> {
+    let each: Option<Vec<Current>> = tank.anodes.iter().map(|a| a.carries).collect();
+    each.filter(|c| !c.is_empty()).map(|c| c.into_iter().sum())
+}
+
+/// Whether the piece, turned in right angles, goes into the liquid with room
+/// on every side.
+fn fit(piece: &Piece, tank: &Tank) -> Option<String> {
+    let (size, inside) = (piece.size?, tank.inside?);
+    let height = tank.fill.unwrap_or(inside[2]);
+    let sorted = |mut lengths: [f64; 3]| {
+        lengths.sort_by(f64::total_cmp);
+        lengths
+    };
+    let room =
+        sorted([inside[0].si(), inside[1].si(), height.si()]).map(|l| l - 2.0 * CLEARANCE.si());
+    let needed = sorted(size.map(Length::si));
+    let fits = needed
+        .iter()
+        .zip(room)
+        .all(|(needed, room)| *needed <= room);
+    let show = |l: [Length; 3]| l.map(|l| crate::units::number(l.to(CM), 3)).join(" x ");
+    (!fits).then(|| {
+        format!(
+            "{} ({} cm) does not fit {} ({} cm to the fill line) with {} cm free on every side",
+            piece.name,
+            show(size),
+            tank.name,
+            show([inside[0], inside[1], height]),
+            crate::units::number(CLEARANCE.to(CM), 1)
+        )
+    })
+}
+
+/// Facing anode area 1-2x the work (hobby rule about 2:1, published in a
+/// model-engineering build log; 1-2x is common practice).
+fn anodes(tank: &Tank, work: Area) -> Option<String> {
+    let anode = tank.anode_area()?;
+    let ratio = anode / work;
+    let told = format!("anodes of {} face {:.1}x the work's area", tank.name, ratio);
+    if ratio < 1.0 {
+        Some(format!("{told}: too small, they passivate; 1-2x is usual"))
+    } else if ratio > 2.0 {
+        Some(format!(
+            "{told}: more than the usual 1-2x, the bath's copper rises"
+        ))
+    } else {
+        None
+    }
+}
+
+/// The build ladder's last step against the supply's limit.
+fn supply(definition: &Definition, tank: &Tank, area: Area) -> Option<String> {
+    let limit = tank.supply.limit_amps?;
+    let last = definition.ladders.build.last()?;
+    match last.setting(Some(area))? {
+        Setting::Amps(wanted) if wanted > limit => Some(format!(
+            "the build ladder asks {} for what hangs in {}; its supply gives {limit}",
+            wanted.shown(crate::units::A, 3),
+            tank.name
+        )),
+        _ => None,
+    }
+}
