@@ -72,216 +72,34 @@ fn fern_lamp() -> Vec<(String, Solid)> {
 }
 
 fn table_bell() -> Vec<(String, Solid)> {
-    let inside = [
-        (5.0, 60.5),
-        (13.0, 59.0),
-        (18.0, 54.0),
-        (20.0, 46.0),
-        (22.5, 35.0),
-        (26.5, 23.0),
-        (32.5, 11.0),
-        (38.5, 2.5),
+    // From the crown's inside down to the lip and up again outside.
+    let bell = [
+        5.0, 60.5, 13.0, 59.0, 18.0, 54.0, 20.0, 46.0, 22.5, 35.0, 26.5, 23.0, 32.5, 11.0, 38.5,
+        2.5, 40.5, 0.0, 42.5, 0.0, 43.0, 2.0, 35.5, 12.5, 29.5, 24.5, 25.5, 36.0, 23.0, 47.0, 21.0,
+        56.0, 15.5, 61.5, 7.0, 64.0,
     ];
-    let lip = [(40.5, 0.0), (42.5, 0.0), (43.0, 2.0)];
-    let outside = [
-        (35.5, 12.5),
-        (29.5, 24.5),
-        (25.5, 36.0),
-        (23.0, 47.0),
-        (21.0, 56.0),
-        (15.5, 61.5),
-        (7.0, 64.0),
-    ];
-    let bell = [&inside[..], &lip, &outside].concat();
     let handle = [
-        (5.0, 0.0),
-        (9.0, 1.0),
-        (10.0, 4.0),
-        (6.5, 8.0),
-        (5.0, 14.0),
-        (6.0, 19.0),
-        (8.5, 28.0),
-        (10.5, 40.0),
-        (10.5, 50.0),
-        (8.0, 60.0),
-        (5.5, 66.0),
-        (8.0, 70.0),
-        (9.5, 75.0),
-        (8.0, 80.0),
-        (4.0, 83.0),
+        5.0, 0.0, 9.0, 1.0, 10.0, 4.0, 6.5, 8.0, 5.0, 14.0, 6.0, 19.0, 8.5, 28.0, 10.5, 40.0, 10.5,
+        50.0, 8.0, 60.0, 5.5, 66.0, 8.0, 70.0, 9.5, 75.0, 8.0, 80.0, 4.0, 83.0,
     ];
-    named([("bell", turned(&bell, 32)), ("handle", turned(&handle, 16))])
+    named([
+        ("bell", turned(pairs(&bell), 32)),
+        ("handle", turned(pairs(&handle), 16)),
+    ])
 }
 
 fn mantel_clock() -> Vec<(String, Solid)> {
-    let column = || {
-        fluted(
-            12,
-            0.08,
-            &[
-                (9.0, 0.0),
-                (9.0, 4.0),
-                (7.0, 7.0),
-                (6.5, 12.0),
-                (6.0, 120.0),
-                (6.5, 125.0),
-                (9.0, 129.0),
-                (9.0, 134.0),
-            ],
-        )
-    };
-    let finial = || {
-        turned(
-            &[
-                (5.0, 0.0),
-                (7.0, 3.0),
-                (3.5, 7.0),
-                (7.5, 13.0),
-                (8.5, 18.0),
-                (6.0, 24.0),
-                (2.5, 30.0),
-                (0.8, 36.0),
-            ],
-            12,
-        )
-    };
-    let foot = || {
-        turned(
-            &[
-                (7.0, 0.0),
-                (10.0, 2.0),
-                (11.0, 7.0),
-                (8.0, 12.0),
-                (8.0, 15.0),
-            ],
-            12,
-        )
-    };
-    let rosette = || {
-        fluted(
-            24,
-            0.16,
-            &[(11.0, 0.0), (11.5, 1.5), (8.0, 3.5), (3.0, 5.0)],
-        )
-    };
-    let side_panel = || {
-        plate(
-            (86.0, 150.0),
-            &[(0.0, 0.0), (0.0, 4.0), (8.0, 4.0), (11.0, 6.5)],
-        )
-    };
-    let mut pieces = named([
-        (
-            "plinth-base",
-            plate(
-                (196.0, 122.0),
-                &[
-                    (0.0, 0.0),
-                    (0.0, 12.0),
-                    (2.0, 16.0),
-                    (7.0, 19.0),
-                    (7.0, 24.0),
-                ],
-            ),
-        ),
-        (
-            "plinth-moulding",
-            plate(
-                (182.0, 108.0),
-                &[(0.0, 0.0), (2.5, 2.5), (2.5, 5.0), (6.0, 8.0), (9.0, 9.0)],
-            ),
-        ),
-        ("front-panel", panel_with_opening((164.0, 150.0), 56.0, 5.0)),
-        (
-            "back-panel",
-            plate(
-                (164.0, 150.0),
-                &[(0.0, 0.0), (0.0, 3.0), (1.5, 4.5), (12.0, 4.5)],
-            ),
-        ),
-        ("side-panel-left", side_panel()),
-        ("side-panel-right", side_panel()),
-        (
-            "top-moulding",
-            plate(
-                (176.0, 102.0),
-                &[(9.0, 0.0), (6.0, 1.0), (2.5, 4.0), (0.0, 8.0), (0.0, 11.0)],
-            ),
-        ),
-        ("pediment", pediment(160.0, 46.0, 14.0)),
-        (
-            "bezel",
-            turned_hoop(
-                &[
-                    (52.0, 0.0),
-                    (61.0, 0.0),
-                    (63.0, 3.0),
-                    (59.0, 7.0),
-                    (54.0, 6.0),
-                    (51.5, 3.0),
-                ],
-                24,
-            ),
-        ),
-        (
-            "dial",
-            turned(
-                &[
-                    (51.0, 0.0),
-                    (51.0, 1.5),
-                    (44.0, 2.2),
-                    (40.0, 2.2),
-                    (38.0, 3.0),
-                ],
-                24,
-            ),
-        ),
-        (
-            "hour-hand",
-            thicken(
-                blade(&[
-                    (-8.0, 1.5),
-                    (-6.0, 4.5),
-                    (0.0, 7.0),
-                    (6.0, 4.5),
-                    (8.0, 1.8),
-                    (19.0, 1.6),
-                    (22.0, 5.0),
-                    (25.0, 5.6),
-                    (29.0, 3.0),
-                    (37.0, 0.4),
-                ]),
-                1.6,
-            ),
-        ),
-        (
-            "minute-hand",
-            thicken(
-                blade(&[
-                    (-7.0, 1.5),
-                    (-5.0, 4.0),
-                    (0.0, 6.0),
-                    (5.0, 4.0),
-                    (7.0, 1.6),
-                    (30.0, 1.3),
-                    (33.0, 3.6),
-                    (36.0, 4.0),
-                    (40.0, 2.2),
-                    (50.0, 0.4),
-                ]),
-                1.4,
-            ),
-        ),
-    ]);
+    let mut pieces = clock_case();
+    pieces.extend(clock_dial());
     for place in ["front-left", "front-right", "back-left", "back-right"] {
-        pieces.push((format!("column-{place}"), column()));
-        pieces.push((format!("finial-{place}"), finial()));
-        pieces.push((format!("foot-{place}"), foot()));
+        pieces.push((format!("column-{place}"), fluted(pairs(&COLUMN), 12, 0.08)));
+        pieces.push((format!("finial-{place}"), turned(pairs(&FINIAL), 12)));
+        pieces.push((format!("foot-{place}"), turned(pairs(&FOOT), 12)));
     }
     for place in ["top-left", "top-right", "bottom-left", "bottom-right"] {
-        pieces.push((format!("rosette-{place}"), rosette()));
+        let rosette = fluted(pairs(&ROSETTE), 24, 0.16);
+        pieces.push((format!("rosette-{place}"), rosette));
     }
-    pieces.extend((1..=12).map(|hour| (format!("numeral-{hour}"), numeral(hour))));
     pieces
 }
 
@@ -289,27 +107,20 @@ fn named<const N: usize>(pieces: [(&str, Solid); N]) -> Vec<(String, Solid)> {
     pieces.map(|(name, solid)| (name.to_owned(), solid)).into()
 }
 
+/// Pairs of coordinates from their plain list.
+fn pairs(numbers: &[f64]) -> &[Flat] {
+    numbers.as_chunks().0
+}
+
 // The lamp.
 
 /// The weighted foot, with a socket for the stem in its top.
 fn lamp_base() -> Solid {
     let profile = [
-        (97.0, 0.0),
-        (101.0, 3.0),
-        (102.0, 9.0),
-        (98.0, 15.0),
-        (90.0, 19.0),
-        (76.0, 24.0),
-        (58.0, 31.0),
-        (42.0, 41.0),
-        (31.0, 52.0),
-        (25.0, 63.0),
-        (24.0, 70.0),
-        (20.0, 73.0),
-        (10.2, 73.0),
-        (10.2, 47.0),
+        97.0, 0.0, 101.0, 3.0, 102.0, 9.0, 98.0, 15.0, 90.0, 19.0, 76.0, 24.0, 58.0, 31.0, 42.0,
+        41.0, 31.0, 52.0, 25.0, 63.0, 24.0, 70.0, 20.0, 73.0, 10.2, 73.0, 10.2, 47.0,
     ];
-    turned(&profile, 28)
+    turned(pairs(&profile), 28)
 }
 
 /// A stalk in a slow double bend, with a spigot at either end.
@@ -320,12 +131,12 @@ fn lamp_stem() -> Solid {
         let knot = (-((s - 210.0) / 9.0).powi(2)).exp();
         13.5 - 4.0 * s / LENGTH + 2.0 * knot
     };
-    let ends = [(0.0, 10.0), (25.0, 10.0), (25.0, radius(25.0))];
+    let ends = [[0.0, 10.0], [25.0, 10.0], [25.0, radius(25.0)]];
     let shaft = [
         60.0, 100.0, 140.0, 175.0, 195.0, 210.0, 225.0, 245.0, 280.0, 320.0, 350.0,
     ]
-    .map(|s| (s, radius(s)));
-    let top = [(370.0, radius(370.0)), (370.0, 7.5), (LENGTH, 7.5)];
+    .map(|s| [s, radius(s)]);
+    let top = [[370.0, radius(370.0)], [370.0, 7.5], [LENGTH, 7.5]];
     tube(&heading, &[&ends[..], &shaft, &top].concat(), 16)
 }
 
@@ -335,17 +146,17 @@ fn lamp_crozier() -> Solid {
     const LENGTH: f64 = 640.0;
     const RINGS: usize = 48;
     let heading = |s: f64| PI / 2.0 - 2.1 * TAU * (s / LENGTH).powf(2.4);
-    let socket = [(22.0, 7.7), (0.0, 7.7), (0.0, 12.0)];
+    let socket = [[22.0, 7.7], [0.0, 7.7], [0.0, 12.0]];
     let stalk = (1..RINGS).map(|ring| {
         // Closer rings where the stalk winds tighter.
         let s = 1.0 - (1.0 - ring as f64 / RINGS as f64).powf(1.4);
         let bud = 4.0 * (-((s - 0.985) / 0.018).powi(2)).exp();
-        (s * LENGTH, 12.0 - 8.0 * s + bud)
+        [s * LENGTH, 12.0 - 8.0 * s + bud]
     });
     let stations: Vec<_> = socket
         .into_iter()
         .chain(stalk)
-        .chain([(LENGTH, 3.0)])
+        .chain([[LENGTH, 3.0]])
         .collect();
     tube(&heading, &stations, 10)
 }
@@ -368,13 +179,13 @@ impl Frond {
     const THICKNESS: f64 = 2.4;
 
     fn solid(&self) -> Solid {
-        let mut stations = vec![(-Self::TANG, 3.5), (-4.0, 3.5)];
+        let mut stations = vec![[-Self::TANG, 3.5], [-4.0, 3.5]];
         for leaflet in 0..self.leaflets {
             let [start, middle, end] =
                 [0.0, 0.275, 0.55].map(|part| (leaflet as f64 + part) * self.pitch());
-            stations.extend([start, middle, end].map(|x| (x, self.half_rachis(x))));
+            stations.extend([start, middle, end].map(|x| [x, self.half_rachis(x)]));
         }
-        stations.push((self.length, 0.5));
+        stations.push([self.length, 0.5]);
         let mut sheet = blade(&stations);
         for leaflet in 0..self.leaflets {
             for (side, line) in [(1.0, 0), (-1.0, 2)] {
@@ -438,8 +249,61 @@ impl Frond {
 
 // The clock.
 
+/// Profiles of what the clock has four of: radius, height, radius, height ...
+const COLUMN: [f64; 16] = [
+    9.0, 0.0, 9.0, 4.0, 7.0, 7.0, 6.5, 12.0, 6.0, 120.0, 6.5, 125.0, 9.0, 129.0, 9.0, 134.0,
+];
+const FINIAL: [f64; 16] = [
+    5.0, 0.0, 7.0, 3.0, 3.5, 7.0, 7.5, 13.0, 8.5, 18.0, 6.0, 24.0, 2.5, 30.0, 0.8, 36.0,
+];
+const FOOT: [f64; 10] = [7.0, 0.0, 10.0, 2.0, 11.0, 7.0, 8.0, 12.0, 8.0, 15.0];
+const ROSETTE: [f64; 8] = [11.0, 0.0, 11.5, 1.5, 8.0, 3.5, 3.0, 5.0];
+
+fn clock_case() -> Vec<(String, Solid)> {
+    // Inset from the edge, height, inset, height ...
+    let plinth_base = [0.0, 0.0, 0.0, 12.0, 2.0, 16.0, 7.0, 19.0, 7.0, 24.0];
+    let plinth_moulding = [0.0, 0.0, 2.5, 2.5, 2.5, 5.0, 6.0, 8.0, 9.0, 9.0];
+    let back = [0.0, 0.0, 0.0, 3.0, 1.5, 4.5, 12.0, 4.5];
+    let side = [0.0, 0.0, 0.0, 4.0, 8.0, 4.0, 11.0, 6.5];
+    let top_moulding = [9.0, 0.0, 6.0, 1.0, 2.5, 4.0, 0.0, 8.0, 0.0, 11.0];
+    named([
+        ("plinth-base", plate([196.0, 122.0], &plinth_base)),
+        ("plinth-moulding", plate([182.0, 108.0], &plinth_moulding)),
+        ("front-panel", panel_with_opening([164.0, 150.0], 56.0, 5.0)),
+        ("back-panel", plate([164.0, 150.0], &back)),
+        ("side-panel-left", plate([86.0, 150.0], &side)),
+        ("side-panel-right", plate([86.0, 150.0], &side)),
+        ("top-moulding", plate([176.0, 102.0], &top_moulding)),
+        ("pediment", pediment(160.0, 46.0, 14.0)),
+    ])
+}
+
+fn clock_dial() -> Vec<(String, Solid)> {
+    let bezel = [
+        52.0, 0.0, 61.0, 0.0, 63.0, 3.0, 59.0, 7.0, 54.0, 6.0, 51.5, 3.0,
+    ];
+    let dial = [51.0, 0.0, 51.0, 1.5, 44.0, 2.2, 40.0, 2.2, 38.0, 3.0];
+    // Way from the arbor, half width, way, half width ...
+    let hour_hand = [
+        -8.0, 1.5, -6.0, 4.5, 0.0, 7.0, 6.0, 4.5, 8.0, 1.8, 19.0, 1.6, 22.0, 5.0, 25.0, 5.6, 29.0,
+        3.0, 37.0, 0.4,
+    ];
+    let minute_hand = [
+        -7.0, 1.5, -5.0, 4.0, 0.0, 6.0, 5.0, 4.0, 7.0, 1.6, 30.0, 1.3, 33.0, 3.6, 36.0, 4.0, 40.0,
+        2.2, 50.0, 0.4,
+    ];
+    let mut pieces = named([
+        ("bezel", turned_hoop(pairs(&bezel), 24)),
+        ("dial", turned(pairs(&dial), 24)),
+        ("hour-hand", thicken(blade(pairs(&hour_hand)), 1.6)),
+        ("minute-hand", thicken(blade(pairs(&minute_hand)), 1.4)),
+    ]);
+    pieces.extend((1..=12).map(|hour| (format!("numeral-{hour}"), numeral(hour))));
+    pieces
+}
+
 /// A flat front with a round opening for the dial.
-fn panel_with_opening(size: (f64, f64), radius: f64, depth: f64) -> Solid {
+fn panel_with_opening(size: Flat, radius: f64, depth: f64) -> Solid {
     let edge = rectangle(size, 8);
     let opening: Vec<_> = edge
         .iter()
@@ -500,7 +364,7 @@ fn numeral(hour: u8) -> Solid {
 type Flat = [f64; 2];
 
 /// A rectangle around the origin, each side cut into `cuts`.
-fn rectangle((width, height): (f64, f64), cuts: usize) -> Vec<Flat> {
+fn rectangle([width, height]: Flat, cuts: usize) -> Vec<Flat> {
     let corners = [
         (1.0, -1.0),
         (1.0, 1.0),
@@ -561,38 +425,38 @@ fn at(outline: &[Flat], z: f64) -> Vec<Point> {
 }
 
 /// A solid of revolution about z from its profile of radius and height.
-fn turned(profile: &[(f64, f64)], segments: usize) -> Solid {
-    fluted(segments, 0.0, profile)
+fn turned(profile: &[Flat], segments: usize) -> Solid {
+    fluted(profile, segments, 0.0)
 }
 
 /// A turned solid with flutes of a depth that is a fraction of the radius.
-fn fluted(segments: usize, depth: f64, profile: &[(f64, f64)]) -> Solid {
-    let ring = |&(radius, z): &(f64, f64)| at(&wavy_circle(radius, segments, depth), z);
+fn fluted(profile: &[Flat], segments: usize, depth: f64) -> Solid {
+    let ring = |&[radius, z]: &Flat| at(&wavy_circle(radius, segments, depth), z);
     loft(&profile.iter().map(ring).collect::<Vec<_>>())
 }
 
 /// A ring turned about z from the closed profile of its section.
-fn turned_hoop(profile: &[(f64, f64)], segments: usize) -> Solid {
-    let ring = |&(radius, z): &(f64, f64)| at(&circle(radius, segments), z);
+fn turned_hoop(profile: &[Flat], segments: usize) -> Solid {
+    let ring = |&[radius, z]: &Flat| at(&circle(radius, segments), z);
     hoop(&profile.iter().map(ring).collect::<Vec<_>>())
 }
 
-/// A rectangular plate from a profile of inset from its edge, and height.
-fn plate((width, height): (f64, f64), profile: &[(f64, f64)]) -> Solid {
-    let ring = |&(inset, z): &(f64, f64)| {
+/// A rectangular plate; its profile lists inset from the edge, and height.
+fn plate([width, height]: Flat, profile: &[f64]) -> Solid {
+    let ring = |&[inset, z]: &Flat| {
         at(
-            &rectangle((width - 2.0 * inset, height - 2.0 * inset), 4),
+            &rectangle([width - 2.0 * inset, height - 2.0 * inset], 4),
             z,
         )
     };
-    loft(&profile.iter().map(ring).collect::<Vec<_>>())
+    loft(&pairs(profile).iter().map(ring).collect::<Vec<_>>())
 }
 
 /// A round rod in the plane y = 0 that starts at the origin with `heading`
 /// (radians from +x) as a function of the way along it; `stations` are that way
 /// and the radius there.
-fn tube(heading: &dyn Fn(f64) -> f64, stations: &[(f64, f64)], segments: usize) -> Solid {
-    let ring = |&(s, radius): &(f64, f64)| {
+fn tube(heading: &dyn Fn(f64) -> f64, stations: &[Flat], segments: usize) -> Solid {
+    let ring = |&[s, radius]: &Flat| {
         let [x, z] = way(heading, s);
         let (sin, cos) = heading(s).sin_cos();
         let point = |[across, y]: Flat| [x - across * sin, y, z + across * cos];
@@ -615,15 +479,15 @@ fn way(heading: &dyn Fn(f64) -> f64, s: f64) -> Flat {
 
 /// A sheet along x with a ridge in its middle, from stations of x and half
 /// width: three points for each of them, left, ridge and right.
-fn blade(stations: &[(f64, f64)]) -> Solid {
+fn blade(stations: &[Flat]) -> Solid {
     let mut sheet = Solid::default();
     let mut last: Option<[usize; 3]> = None;
-    for &(x, half) in stations {
+    for &[x, half] in stations {
         let ridge = 0.3 * half;
         let row =
             [[x, half, 0.0], [x, 0.0, ridge], [x, -half, 0.0]].map(|point| sheet.point(point));
         if let Some(last) = last {
-            sheet.strip(last, row, -1.0);
+            sheet.strip(last, row, 1.0);
         }
         last = Some(row);
     }
