@@ -64,10 +64,10 @@ fn fern_lamp() -> Vec<(String, Solid)> {
         ("base", lamp_base()),
         ("stem", lamp_stem()),
         ("crozier", lamp_crozier()),
-        ("frond-1", frond(340.0, 14, 122.0, 12.0)),
-        ("frond-2", frond(310.0, 13, 110.0, -10.0)),
-        ("frond-3", frond(270.0, 12, 98.0, 8.0)),
-        ("frond-4", frond(230.0, 11, 84.0, -7.0)),
+        ("frond-1", frond(340.0, 12, 122.0, 12.0)),
+        ("frond-2", frond(310.0, 12, 110.0, -10.0)),
+        ("frond-3", frond(270.0, 10, 98.0, 8.0)),
+        ("frond-4", frond(230.0, 9, 84.0, -7.0)),
     ])
 }
 
@@ -83,8 +83,8 @@ fn table_bell() -> Vec<(String, Solid)> {
         50.0, 8.0, 60.0, 5.5, 66.0, 8.0, 70.0, 9.5, 75.0, 8.0, 80.0, 4.0, 83.0,
     ];
     named([
-        ("bell", turned(pairs(&bell), 32)),
-        ("handle", turned(pairs(&handle), 16)),
+        ("bell", turned(pairs(&bell), 28)),
+        ("handle", turned(pairs(&handle), 14)),
     ])
 }
 
@@ -97,7 +97,7 @@ fn mantel_clock() -> Vec<(String, Solid)> {
         pieces.push((format!("foot-{place}"), turned(pairs(&FOOT), 12)));
     }
     for place in ["top-left", "top-right", "bottom-left", "bottom-right"] {
-        let rosette = fluted(pairs(&ROSETTE), 24, 0.16);
+        let rosette = fluted(pairs(&ROSETTE), 16, 0.16);
         pieces.push((format!("rosette-{place}"), rosette));
     }
     pieces
@@ -120,7 +120,7 @@ fn lamp_base() -> Solid {
         97.0, 0.0, 101.0, 3.0, 102.0, 9.0, 98.0, 15.0, 90.0, 19.0, 76.0, 24.0, 58.0, 31.0, 42.0,
         41.0, 31.0, 52.0, 25.0, 63.0, 24.0, 70.0, 20.0, 73.0, 10.2, 73.0, 10.2, 47.0,
     ];
-    turned(pairs(&profile), 28)
+    turned(pairs(&profile), 26)
 }
 
 /// A stalk in a slow double bend, with a spigot at either end.
@@ -144,7 +144,7 @@ fn lamp_stem() -> Solid {
 /// for the stem at its foot.
 fn lamp_crozier() -> Solid {
     const LENGTH: f64 = 640.0;
-    const RINGS: usize = 48;
+    const RINGS: usize = 42;
     let heading = |s: f64| PI / 2.0 - 2.1 * TAU * (s / LENGTH).powf(2.4);
     let socket = [[22.0, 7.7], [0.0, 7.7], [0.0, 12.0]];
     let stalk = (1..RINGS).map(|ring| {
