@@ -1,9 +1,12 @@
 //! STL files and the sums over them, the refusals of bad ones, and the sample
 //! meshes that come with the program.
 
-use std::collections::BTreeMap;
+#![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
+
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use proptest::prelude::*;
 use tankside::mesh::{self, Corner, LengthUnit, Measure, Mesh, MeshError};
 
 #[path = "samples/meshes.rs"]
@@ -132,7 +135,9 @@ fn bytes_after_the_last_triangle_are_counted_and_left() {
 #[test]
 fn an_inward_box_has_the_same_volume() {
     let mut inward = brick();
-    inward.iter_mut().for_each(|triangle| triangle.swap(1, 2));
+    for triangle in &mut inward {
+        triangle.swap(1, 2);
+    }
     assert_is_brick(&binary(&inward, ""));
 }
 
@@ -350,6 +355,47 @@ fn a_size_that_no_print_has_asks_for_the_unit() {
     assert!(mesh::plausible_print([f64::NAN; 3]).is_err());
 }
 
+proptest! {
+    #[test]
+    fn a_spoilt_file_is_read_or_refused_in_words(
+        as_text: bool,
+        place in 0_usize..1000,
+        spoilt: u8,
+        more in prop::collection::vec(any::<u8>(), 0..120),
+    ) {
+        let mut bytes = if as_text { ascii(&brick(), "part").into_bytes() } else { binary(&brick(), "part") };
+        let place = place % bytes.len();
+        bytes[place] = spoilt;
+        bytes.extend(more);
+        match mesh::read(&bytes) {
+            Ok(mesh) => {
+                prop_assert!(!mesh.triangles.is_empty() && mesh.triangles.len() <= bytes.len() / 50);
+                prop_assert!(measure_mm(&mesh).naive_area_mm2.is_finite());
+            }
+            Err(error) => prop_assert!(!error.to_string().contains('\n'), "{error}"),
+        }
+    }
+}
+
+/// Whether all triangles hang together by their corners.
+fn is_one_shell(mesh: &Mesh) -> bool {
+    let bits = |corner: Corner| corner.map(f32::to_bits);
+    let mut neighbours = BTreeMap::<_, Vec<_>>::new();
+    for [a, b, c] in mesh.triangles.iter().map(|triangle| triangle.map(bits)) {
+        for (from, to) in [(a, b), (b, c), (c, a)] {
+            neighbours.entry(from).or_default().push(to);
+        }
+    }
+    let mut reached = BTreeSet::new();
+    let mut waiting = vec![bits(mesh.triangles[0][0])];
+    while let Some(corner) = waiting.pop() {
+        if reached.insert(corner) {
+            waiting.extend(&neighbours[&corner]);
+        }
+    }
+    reached.len() == neighbours.len()
+}
+
 /// Whether every edge is there once in each direction.
 fn is_closed(mesh: &Mesh) -> bool {
     let bits = |corner: Corner| corner.map(f32::to_bits);
@@ -390,12 +436,12 @@ fn the_committed_samples_are_what_the_generator_makes() {
 }
 
 #[test]
-fn the_samples_are_closed_shells_of_plausible_size() {
+fn the_samples_are_single_closed_shells_of_plausible_size() {
     for (path, bytes) in samples::all() {
         let mesh = mesh::read(&bytes).unwrap();
         let measure = measure_mm(&mesh);
-        println!("{path} {measure:?}");
         assert!(is_closed(&mesh), "{path} is not closed");
+        assert!(is_one_shell(&mesh), "{path} is in pieces");
         assert!(signed_volume(&mesh) > 0.0, "{path} is turned inwards");
         assert_near(signed_volume(&mesh) / 6.0, measure.volume_mm3, 1e-9);
         assert_eq!(mesh::plausible_print(measure.size_mm), Ok(()), "{path}");
