@@ -1,1 +1,3 @@
 //! The store room.
+
+pub mod ron_text;
