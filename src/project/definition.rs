@@ -681,7 +681,9 @@ impl Definition {
     /// # Errors
     /// The first broken one, with its path and remedy.
     pub fn validate(&self) -> Result<(), DefinitionError> {
-        let rule = |path: &str, message: String, remedy: &str| DefinitionError::rule(path, message, remedy);
+        let rule = |path: &str, message: String, remedy: &str| {
+            DefinitionError::rule(path, message, remedy)
+        };
         if self.format != FORMAT {
             return Err(rule(
                 "format",
@@ -766,7 +768,7 @@ impl Definition {
                     format!(
                         "`{}` is no stage{}",
                         name.escape_debug(),
-                        nearest(name, known)
+                        nearest(name, known.into_iter())
                     ),
                     "name a known stage, or define it under `stages`",
                 ));

@@ -29,8 +29,8 @@ mod warnings;
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project};
 pub use definition::{
-    Anode, Bath, Definition, DefinitionError, GatePatch, HoldRule, Intervals, Joint, Ladders,
-    Limits, Mask, MeshRef, OwnStage, Piece, StandingItem, Stirring, Supply, Tank, Target,
+    Anode, Bath, Definition, DefinitionError, FORMAT, GatePatch, HoldRule, Intervals, Joint,
+    Ladders, Limits, Mask, MeshRef, OwnStage, Piece, StandingItem, Stirring, Supply, Tank, Target,
     Unattended, Uncertainty, Wire,
 };
 pub use due::{Due, DueKind};

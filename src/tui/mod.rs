@@ -1,1 +1,10 @@
-//! The tui room.
+//! The screen: a pure model, pure drawing, and the shell that owns the terminal.
+//!
+//! - [`app`]: model, messages, update, command table, keys. No terminal, no
+//!   files, no clock.
+//! - [`view`]: draws a model. No state of its own.
+//! - [`shell`]: terminal, loop, workers, clock, signals.
+
+pub mod app;
+pub mod shell;
+pub mod view;

@@ -1,0 +1,111 @@
+//! What comes into the model and what it asks the shell to do.
+
+use crate::project::{Action, Decision, Project, Refusal};
+
+/// A key, as the shell translates it; releases never arrive.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Key {
+    /// Which.
+    pub code: KeyCode,
+    /// Whether Control was held.
+    pub ctrl: bool,
+}
+
+/// Which key. The numeric keypad's digits, point, comma and Enter arrive as
+/// their characters and [`KeyCode::Enter`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum KeyCode {
+    /// A character.
+    Char(char),
+    /// Enter.
+    Enter,
+    /// Escape.
+    Esc,
+    /// Tab.
+    Tab,
+    /// Shift-Tab.
+    BackTab,
+    /// Backspace.
+    Backspace,
+    /// Delete.
+    Delete,
+    /// Arrow up.
+    Up,
+    /// Arrow down.
+    Down,
+    /// Arrow left.
+    Left,
+    /// Arrow right.
+    Right,
+    /// Home.
+    Home,
+    /// End.
+    End,
+    /// Page up.
+    PageUp,
+    /// Page down.
+    PageDown,
+    /// A function key.
+    F(u8),
+}
+
+/// Why something the model asked for was not done.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Failure {
+    /// A rule refused it: what would do instead is inside.
+    Refused(Refusal),
+    /// The disk, a file or another program stood in the way: message, remedy.
+    Trouble {
+        /// What is wrong, with file, line and column where there are such.
+        message: String,
+        /// What would do.
+        remedy: String,
+    },
+}
+
+/// What comes into the model.
+#[derive(Debug)]
+pub enum Message {
+    /// A key was pressed.
+    Key(Key),
+    /// Text was pasted.
+    Paste(String),
+    /// The wall clock moved on; redraw what shows seconds.
+    Tick,
+    /// The project is now this (after a record, an edit, or another program).
+    Project(Box<Project>),
+    /// What became of an [`Effect::Record`]; a `Project` came before it if it
+    /// was done.
+    Recorded(Result<Decision, Failure>),
+    /// Something the shell wants said: a notice of the store, what an editor
+    /// or a printout led to.
+    Notice(String),
+    /// An effect other than a record failed.
+    Failed(Failure),
+}
+
+/// What the model asks the shell to do.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Decide on, write down and fold an action (its `who` is already set).
+    Record(Action),
+    /// Remember who the user is, in the user's settings.
+    SaveWho(String),
+    /// Open `project.ron` in the user's editor, then read it again.
+    EditProject,
+    /// Write a Markdown or text file into the project's folder: name, content.
+    WriteFile {
+        /// File name, relative to the project's folder.
+        name: String,
+        /// What to write.
+        content: String,
+    },
+    /// Put text on the clipboard of the terminal (OSC 52).
+    Copy(String),
+    /// Ring the bell.
+    Bell,
+    /// Stop to the shell (Ctrl-Z), come back with `fg`.
+    Suspend,
+    /// Leave.
+    Quit,
+}

@@ -1,0 +1,1 @@
+//! The shell around the screen: terminal, loop, workers, clock, signals.

@@ -1,0 +1,1 @@
+//! Drawing: a model goes in, cells come out.
