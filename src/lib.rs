@@ -11,10 +11,12 @@
 //! | [`project`] | the user's project: definition, events, and the state they fold into | the rooms above |
 //! | [`store`] | its files: folder, journal, lock | project, `std::fs` |
 //! | [`report`] | what is printed or handed on | project and below |
+//! | [`clock`] | the present, for the shells alone | units |
 //! | [`cli`] | one-shot commands | all |
 //! | [`tui`] | app (pure), view (drawing), shell (terminal) | see the module |
 
 pub mod cli;
+pub mod clock;
 pub mod mesh;
 pub mod plating;
 pub mod project;
