@@ -2,7 +2,7 @@
 
 use std::time::{SystemTime, UNIX_EPOCH};
 
-use crate::units::Instant;
+use crate::units::{Instant, Zone};
 
 /// Something that tells the present.
 pub trait Clock: Send + Sync {
@@ -27,4 +27,12 @@ impl Clock for Instant {
     fn now(&self) -> Instant {
         *self
     }
+}
+
+/// The time zone that this machine is set to; UTC where it does not say.
+pub fn local_zone() -> Zone {
+    iana_time_zone::get_timezone()
+        .ok()
+        .and_then(|name| Zone::named(&name).ok())
+        .unwrap_or(Zone::UTC)
 }

@@ -336,7 +336,10 @@ impl Immersion {
         let mut unread = Vec::new();
         let mut rest = last(&self.tank, now);
         for (piece, member) in self.members() {
-            match self.own.get(piece).and_then(|points| last(points, now)) {
+            let own = self
+                .own_stretch(piece, &member, (now, now))
+                .and_then(|_| last(self.own.get(piece)?, now));
+            match own {
                 Some((amps, read_at)) => {
                     leads.insert(
                         piece.to_owned(),
@@ -549,6 +552,20 @@ mod tests {
         i.change(t(30.0), "stem", None);
         let s = i.settle(t(60.0), &ShareByArea);
         assert!((ah(s.tank.measured) - 1.5).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_covered_piece_shares_again_once_its_own_reading_is_stale() {
+        let mut i = Immersion::begun(t(0.0));
+        i.change(t(0.0), "stem", covered(6.0));
+        i.change(t(0.0), "base", covered(3.0));
+        i.tank = vec![read(0.0, 3.0), read(60.0, 3.0), read(120.0, 3.0)];
+        i.own.insert("base".into(), vec![read(0.0, 0.6), read(60.0, 0.6)]);
+        let s = i.settle(t(120.0), &ShareByArea);
+        // 0.6 A of its own for an hour, then 3 A * 3/9 for an hour.
+        assert!((ah(s.pieces["base"].measured) - 1.6).abs() < 1e-9);
+        assert!((ah(s.pieces["stem"].measured) - 4.4).abs() < 1e-9);
+        assert!(s.pieces["base"].estimated == 0.0);
     }
 
     proptest! {

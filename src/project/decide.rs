@@ -180,8 +180,8 @@ impl Project {
         }
         let state = self.state_at(at);
         let what = self.complete(&state, action.what.clone(), at)?;
-        state.check(&self.definition, &what)?;
         self.check_words(&state, &what, at)?;
+        state.check(&self.definition, &what)?;
         let missing = self.missing_gates(&state, &what, at);
         let (reason, overridden) = match (&action.override_reason, missing.is_empty()) {
             (_, true) => (None, Vec::new()),
@@ -240,6 +240,7 @@ impl Project {
     /// Words that name something of the project: ticks and close-out items.
     fn check_words(&self, state: &State, what: &What, at: Instant) -> Result<(), Refusal> {
         match what {
+            What::Start { stage, .. } | What::Rework { stage, .. } | What::Skip { stage, .. } => self.check_stage(stage),
             What::Tick { piece, names } => {
                 let Some(piece) = self.definition.piece(piece) else {
                     return Ok(());
@@ -267,6 +268,20 @@ impl Project {
             }
             _ => Ok(()),
         }
+    }
+
+    fn check_stage(&self, stage: &Stage) -> Result<(), Refusal> {
+        let Stage::Own(name) = stage else { return Ok(()) };
+        let own: Vec<&str> = self.definition.stages.iter().map(|s| s.name.as_str()).collect();
+        if own.contains(&name.as_str()) {
+            return Ok(());
+        }
+        let known: Vec<&str> = Stage::known_names().chain(own.iter().map(|s| *s)).collect();
+        let near = super::definition::nearest(name, known.iter().copied());
+        Err(Refusal::new(
+            "unknown-stage",
+            format!("`{}` is no stage{near}; there are: {}", name.escape_debug(), known.join(" ")),
+        ))
     }
 
     fn missing_gates(&self, state: &State, what: &What, at: Instant) -> Vec<GateView> {
