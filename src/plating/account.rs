@@ -308,6 +308,19 @@ impl Immersion {
         }
     }
 
+    /// A piece's own current, while its readings tell it: between two of them,
+    /// and after the last one until the limit is passed or the tank's current
+    /// is told anew. Then a covered piece shares by area again; an uncovered
+    /// one has nothing better than its frozen estimate.
+    fn own_stretch(&self, piece: &str, member: &Member, (from, to): (Instant, Instant)) -> Option<Stretch> {
+        let own = Stretch::of(self.own.get(piece)?, from, to)?;
+        let stale = own.carried_since.is_some_and(|since| {
+            let told_anew = last(&self.tank, from).is_some_and(|(_, at)| at > since);
+            told_anew || !own.alive(to, member.limit_s)
+        });
+        (!(stale && member.covered)).then_some(own)
+    }
+
     fn settle_tank(
         &self,
         (from, to): (Instant, Instant),

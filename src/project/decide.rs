@@ -276,7 +276,8 @@ impl Project {
         if own.contains(&name.as_str()) {
             return Ok(());
         }
-        let known: Vec<&str> = Stage::known_names().chain(own.iter().map(|s| *s)).collect();
+        let mut known: Vec<&str> = Stage::known_names().collect();
+        known.extend(own);
         let near = super::definition::nearest(name, known.iter().copied());
         Err(Refusal::new(
             "unknown-stage",
