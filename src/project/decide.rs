@@ -240,7 +240,9 @@ impl Project {
     /// Words that name something of the project: ticks and close-out items.
     fn check_words(&self, state: &State, what: &What, at: Instant) -> Result<(), Refusal> {
         match what {
-            What::Start { stage, .. } | What::Rework { stage, .. } | What::Skip { stage, .. } => self.check_stage(stage),
+            What::Start { stage, .. } | What::Rework { stage, .. } | What::Skip { stage, .. } => {
+                self.check_stage(stage)
+            }
             What::Tick { piece, names } => {
                 let Some(piece) = self.definition.piece(piece) else {
                     return Ok(());
@@ -271,8 +273,15 @@ impl Project {
     }
 
     fn check_stage(&self, stage: &Stage) -> Result<(), Refusal> {
-        let Stage::Own(name) = stage else { return Ok(()) };
-        let own: Vec<&str> = self.definition.stages.iter().map(|s| s.name.as_str()).collect();
+        let Stage::Own(name) = stage else {
+            return Ok(());
+        };
+        let own: Vec<&str> = self
+            .definition
+            .stages
+            .iter()
+            .map(|s| s.name.as_str())
+            .collect();
         if own.contains(&name.as_str()) {
             return Ok(());
         }
@@ -281,7 +290,11 @@ impl Project {
         let near = super::definition::nearest(name, known.iter().copied());
         Err(Refusal::new(
             "unknown-stage",
-            format!("`{}` is no stage{near}; there are: {}", name.escape_debug(), known.join(" ")),
+            format!(
+                "`{}` is no stage{near}; there are: {}",
+                name.escape_debug(),
+                known.join(" ")
+            ),
         ))
     }
 
