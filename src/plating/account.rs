@@ -271,10 +271,7 @@ impl Immersion {
         let mut rest = tank;
         let mut unread = Vec::new();
         for (piece, member) in members {
-            let own = self
-                .own
-                .get(*piece)
-                .and_then(|points| Stretch::of(points, from, to));
+            let own = self.own_stretch(piece, member, (from, to));
             match own {
                 Some(own) => {
                     credit(settled, piece, &own, (1.0, false), (member, to, seconds));
