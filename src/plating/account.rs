@@ -79,6 +79,9 @@ pub struct Immersion {
     pub tank: Vec<Point>,
     /// Currents that were read for one piece alone.
     pub own: BTreeMap<String, Vec<Point>>,
+    /// When the tank's current was told anew after a piece's own reading: the
+    /// piece, the index of that reading, the instant.
+    pub anew: Vec<(String, usize, Instant)>,
     /// Who came into the circuit or left it (`None`), and when.
     pub changes: Vec<(Instant, String, Option<Member>)>,
 }
@@ -180,6 +183,7 @@ impl Immersion {
             ended: None,
             tank: Vec::new(),
             own: BTreeMap::new(),
+            anew: Vec::new(),
             changes: Vec::new(),
         }
     }
@@ -195,6 +199,18 @@ impl Immersion {
         if before != member {
             self.changes.push((at, piece.to_owned(), member));
         }
+    }
+
+    /// Adds what is known of the tank's current. A set point changes what
+    /// flows through every lead, so it ages the pieces' own readings, even
+    /// those of the same instant; a reading ages the earlier ones.
+    pub fn tell(&mut self, point: Point, set: bool) {
+        for (piece, points) in &self.own {
+            if points.last().is_some_and(|own| set || own.at < point.at) {
+                self.anew.push((piece.clone(), points.len() - 1, point.at));
+            }
+        }
+        self.tank.push(point);
     }
 
     /// The members in the circuit after all changes.
@@ -315,11 +331,15 @@ impl Immersion {
         member: &Member,
         (from, to): (Instant, Instant),
     ) -> Option<Stretch> {
-        let own = Stretch::of(self.own.get(piece)?, from, to)?;
-        let stale = own.carried_since.is_some_and(|since| {
-            let told_anew = last(&self.tank, from).is_some_and(|(_, at)| at > since);
-            told_anew || !own.alive(to, member.limit_s)
-        });
+        let points = self.own.get(piece)?;
+        let own = Stretch::of(points, from, to)?;
+        let stale = own.carried_since.is_some() && {
+            let last = points.partition_point(|p| p.at <= from) - 1;
+            let told_anew = |(name, index, at): &(String, usize, Instant)| {
+                name == piece && *index == last && *at <= from
+            };
+            self.anew.iter().any(told_anew) || !own.alive(to, member.limit_s)
+        };
         (!(stale && member.covered)).then_some(own)
     }
 
@@ -574,9 +594,11 @@ mod tests {
         let mut i = Immersion::begun(t(0.0));
         i.change(t(0.0), "stem", covered(6.0));
         i.change(t(0.0), "base", covered(3.0));
-        i.tank = vec![read(0.0, 3.0), read(60.0, 3.0), read(120.0, 3.0)];
         i.own
             .insert("base".into(), vec![read(0.0, 0.6), read(50.0, 0.6)]);
+        i.tank = vec![read(0.0, 3.0)];
+        i.tell(read(60.0, 3.0), false);
+        i.tell(read(120.0, 3.0), false);
         let s = i.settle(t(120.0), &ShareByArea);
         // 0.6 A of its own for 50 min, carried on for 10 min until the tank is
         // read, then 3 A * 3/9 for an hour.

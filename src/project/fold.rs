@@ -623,11 +623,14 @@ impl State {
         let held = state.held.take();
         if let Some(immersion) = &mut state.immersion {
             if let Some(amps) = held {
-                immersion.tank.push(Point {
-                    at,
-                    amps,
-                    reach: Reach::Read,
-                });
+                immersion.tell(
+                    Point {
+                        at,
+                        amps,
+                        reach: Reach::Read,
+                    },
+                    false,
+                );
             }
             if let Setting::Amps(amps) = to {
                 let known_before = held.is_some() || immersion.tank.is_empty();
@@ -636,11 +639,14 @@ impl State {
                 } else {
                     Reach::Carried
                 };
-                immersion.tank.push(Point {
-                    at,
-                    amps: amps.si(),
-                    reach,
-                });
+                immersion.tell(
+                    Point {
+                        at,
+                        amps: amps.si(),
+                        reach,
+                    },
+                    true,
+                );
             }
         }
         state.since = Some(at);
@@ -721,7 +727,7 @@ impl State {
         state.held = (state.mode == Some(Mode::Cc)).then_some(point.amps);
         state.reading = Some(reading);
         if let Some(immersion) = &mut state.immersion {
-            immersion.tank.push(point);
+            immersion.tell(point, false);
         }
     }
 
