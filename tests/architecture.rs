@@ -1,0 +1,138 @@
+//! The arrows of the house: which room may name which, read from the sources.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// A room, the folder or file it is, what of ours it may name, and what of the
+/// world it must not.
+struct Room {
+    place: &'static str,
+    may_name: &'static [&'static str],
+    never: &'static [&'static str],
+}
+
+const NO_WORLD: &[&str] = &["std::fs", "std::io", "std::net", "SystemTime", "std::time::Instant", "ratatui", "crossterm", "std::env", "std::process"];
+
+const ROOMS: &[Room] = &[
+    Room { place: "units", may_name: &["units"], never: NO_WORLD },
+    Room { place: "plating", may_name: &["units", "plating"], never: NO_WORLD },
+    Room { place: "mesh", may_name: &["units", "mesh"], never: NO_WORLD },
+    Room { place: "project", may_name: &["units", "plating", "mesh", "project"], never: NO_WORLD },
+    Room {
+        place: "store",
+        may_name: &["units", "plating", "mesh", "project", "store"],
+        never: &["ratatui", "crossterm", "SystemTime", "std::time::Instant::now", "std::process"],
+    },
+    Room { place: "report", may_name: &["units", "plating", "mesh", "project", "report"], never: NO_WORLD },
+    Room { place: "tui/app", may_name: &["units", "plating", "mesh", "project", "report", "tui::app"], never: NO_WORLD },
+    Room {
+        place: "tui/view",
+        may_name: &["units", "plating", "mesh", "project", "report", "tui::app", "tui::view"],
+        never: &["crossterm", "std::fs", "std::io", "std::net", "SystemTime", "std::time::Instant", "std::env", "std::process", "&mut Model", "&mut State", "&mut Project"],
+    },
+];
+
+fn sources(place: &Path) -> Vec<PathBuf> {
+    if place.is_file() {
+        return vec![place.to_owned()];
+    }
+    let mut found: Vec<PathBuf> = std::fs::read_dir(place)
+        .unwrap_or_else(|e| panic!("{}: {e}", place.display()))
+        .flat_map(|entry| sources(&entry.expect("an entry").path()))
+        .collect();
+    found.retain(|f| f.extension().is_some_and(|e| e == "rs"));
+    found.sort();
+    found
+}
+
+/// The lines of a source that are the product's: tests and comments left out.
+fn product_lines(text: &str) -> Vec<String> {
+    let product = text.split("#[cfg(test)]").next().unwrap_or_default();
+    product
+        .lines()
+        .map(|line| line.split("//").next().unwrap_or_default().to_owned())
+        .collect()
+}
+
+/// The rooms that `crate::…` paths of a source name, `tui` with its inner room.
+fn named_rooms(text: &str) -> BTreeSet<String> {
+    let flat = product_lines(text).join(" ");
+    let mut rooms = BTreeSet::new();
+    for part in flat.split("crate::").skip(1) {
+        let words: Vec<&str> = part.splitn(4, |c: char| !(c.is_alphanumeric() || c == '_' || c == ':')).collect();
+        let path: Vec<&str> = words.first().unwrap_or(&"").split("::").collect();
+        let room = match path.as_slice() {
+            ["tui", inner, ..] if !inner.is_empty() => format!("tui::{inner}"),
+            [room, ..] => (*room).to_owned(),
+            [] => continue,
+        };
+        assert!(!room.is_empty(), "write one `use crate::room` a line, not `use crate::{{…}}`");
+        rooms.insert(room);
+    }
+    rooms
+}
+
+fn src() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("src")
+}
+
+#[test]
+fn arrows_point_down_only() {
+    for room in ROOMS {
+        for file in sources(&src().join(room.place)) {
+            let text = std::fs::read_to_string(&file).expect("a source");
+            for named in named_rooms(&text) {
+                assert!(
+                    room.may_name.contains(&named.as_str()),
+                    "{} names crate::{named}; {} may name {:?}",
+                    file.display(),
+                    room.place,
+                    room.may_name
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn each_room_leaves_the_world_to_the_shells() {
+    for room in ROOMS {
+        for file in sources(&src().join(room.place)) {
+            let text = std::fs::read_to_string(&file).expect("a source");
+            for (number, line) in product_lines(&text).iter().enumerate() {
+                for word in room.never {
+                    assert!(!line.contains(word), "{}:{}: {} never sees {word}", file.display(), number + 1, room.place);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn every_room_is_held() {
+    // A new folder under src must get its arrows.
+    let shells = ["cli", "tui"];
+    for entry in std::fs::read_dir(src()).expect("src") {
+        let entry = entry.expect("an entry");
+        let name = entry.file_name().into_string().expect("a name");
+        if entry.path().is_dir() && !shells.contains(&name.as_str()) {
+            assert!(ROOMS.iter().any(|r| r.place == name), "src/{name} has no row in ROOMS");
+        }
+    }
+}
+
+#[test]
+fn only_the_shell_names_crossterm_and_only_the_clock_reads_the_time() {
+    for file in sources(&src()) {
+        let shown = file.strip_prefix(src()).expect("inside").display().to_string();
+        let text = std::fs::read_to_string(&file).expect("a source");
+        for line in product_lines(&text) {
+            if line.contains("crossterm") {
+                assert!(shown.starts_with("tui/shell"), "{shown} names crossterm");
+            }
+            if line.contains("SystemTime::now") || line.contains("now_utc()") {
+                assert!(shown == "clock.rs", "{shown} reads the clock");
+            }
+        }
+    }
+}
