@@ -4,6 +4,7 @@
 //! doors. Nothing here knows a project, a file or a clock.
 
 mod account;
+mod coat;
 mod density;
 mod deposit;
 mod metal;
@@ -11,6 +12,7 @@ mod weighing;
 mod wire;
 
 pub use account::{Delivered, Immersion, Lead, Member, Point, Reach, Settled, Share, ShareByArea};
+pub use coat::{copper_sheet_resistance, strip_drop, strip_reach};
 pub use density::{DensityWord, density_word};
 pub use deposit::{
     ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, charge_for, deposited_mass, growth_rate,
@@ -18,4 +20,4 @@ pub use deposit::{
 };
 pub use metal::{FARADAY, METALS, Metal, UnknownMetal};
 pub use weighing::{Weighed, Weighing, weigh};
-pub use wire::{awg_diameter, wire_area};
+pub use wire::{ANNEALED_COPPER_OHM_M, awg_diameter, wire_area, wire_resistance};
