@@ -1,3 +1,32 @@
-//! The store room.
+//! A project's files: its folder, its journal, the lock.
+//!
+//! ```text
+//! project.ron      what a person wrote; comments and order survive every change
+//! journal.ron      what happened, one event a line, each chained to the one before
+//! meshes/          the prints
+//! immersions/      the files of data loggers, 001.csv, 002.csv …
+//! journal.torn-1.ron   the line that a failed write left, set aside
+//! ```
+//!
+//! [`Folder`] is the door: [`Folder::open`], [`Folder::record`],
+//! [`Folder::set`], [`Folder::follow`]. [`check()`] tells everything that is
+//! wrong with a folder. No other room touches the user's files.
 
+mod check;
+mod disk;
+mod edit;
+mod error;
+mod files;
+mod folder;
+mod intake;
+mod journal;
+pub mod logger;
+mod notices;
 pub mod ron_text;
+
+pub use check::{CheckReport, Problem, check, check_on};
+pub use disk::{Disk, Locked, RealDisk, Stamp};
+pub use error::{ErrorKind, RecordError, StoreError};
+pub use files::sha256_hex;
+pub use folder::Folder;
+pub use intake::TakenLogger;

@@ -90,6 +90,40 @@ impl Zone {
         }
     }
 
+    /// Reads what a clock on the wall showed, as a data logger writes it:
+    /// `2026-03-01 19:40:07`, seconds with or without a fraction, a `T` or a
+    /// blank between. Of an hour that comes twice, the first one not before
+    /// `not_before` is meant.
+    ///
+    /// # Errors
+    /// When the text is none, or the clock never showed that.
+    pub fn wall_clock(
+        self,
+        text: &str,
+        not_before: Option<Instant>,
+    ) -> Result<Instant, InstantError> {
+        let wrong = || InstantError(text.chars().take(60).flat_map(char::escape_debug).collect());
+        let (second, fraction) = text.split_once('.').unwrap_or((text, ""));
+        let (date, clock) = second.split_once([' ', 'T']).ok_or_else(wrong)?;
+        let format = time::macros::format_description!("[year]-[month]-[day]");
+        let date = Date::parse(date, format).map_err(|_no_date| wrong())?;
+        let clock = clock_time(clock.trim_start()).ok_or_else(wrong)?;
+        if !fraction.bytes().all(|b| b.is_ascii_digit()) {
+            return Err(wrong());
+        }
+        let part: f64 = format!("0.{fraction}0").parse().unwrap_or(0.0);
+        let mut shown = self
+            .instants_of(date, clock)
+            .into_iter()
+            .map(|i| i.plus_seconds(part));
+        let first = shown.next().ok_or_else(wrong)?;
+        let fits = |i: &Instant| not_before.is_none_or(|before| before <= *i);
+        Ok(Some(first)
+            .filter(fits)
+            .or(shown.find(fits))
+            .unwrap_or(first))
+    }
+
     /// The latest instant not after `now` at which the wall clock shows
     /// `time`. Around a change of clocks a time may be missing (the search
     /// goes on a day back) or come twice (the later one past is taken).
@@ -269,6 +303,31 @@ mod tests {
             berlin.instant("2:30", at("2026-10-25T00:45:00Z")).unwrap(),
             at("2026-10-25T00:30:00Z")
         );
+    }
+
+    #[test]
+    fn a_logger_clock_is_read_in_its_zone() {
+        let berlin = Zone::named("Europe/Berlin").unwrap();
+        let read =
+            |text: &str, not_before: Option<&str>| berlin.wall_clock(text, not_before.map(at)).ok();
+        let winter = Some(at("2026-01-10T18:40:07.25Z"));
+        assert_eq!(read("2026-01-10 19:40:07.25", None), winter);
+        assert_eq!(read("2026-01-10T19:40:07.250", None), winter);
+        // The hour that comes twice, see the test above.
+        let twice = "2026-10-25 02:30:00";
+        let (first, second) = ("2026-10-25T00:30:00Z", "2026-10-25T01:30:00Z");
+        assert_eq!(read(twice, None), Some(at(first)));
+        assert_eq!(read(twice, Some(first)), Some(at(first)));
+        assert_eq!(read(twice, Some("2026-10-25T00:59:00Z")), Some(at(second)));
+        // The hour that does not exist, and what is no clock at all.
+        for none in [
+            "2026-03-29 02:30:00",
+            "2026-01-10",
+            "2026-02-30 10:00:00",
+            "2026-01-10 10:00:00.x",
+        ] {
+            assert_eq!(read(none, None), None, "{none}");
+        }
     }
 
     #[test]

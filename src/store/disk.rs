@@ -1,0 +1,226 @@
+//! All access to the disk, behind one small trait.
+//!
+//! A [`Disk`] promises what crash safety is built on: [`Locked::append`] hands
+//! its bytes over in one go, [`Locked::sync`] and [`Disk::write_synced`] return
+//! when the bytes would survive a power cut, and [`Disk::sync_dir`] when names
+//! would.
+
+use std::fmt;
+use std::fs::{self, File, OpenOptions, TryLockError};
+use std::io::{self, Read as _, Seek as _, Write as _};
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+/// What a cheap look at a file tells; a change of content changes it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stamp {
+    /// Length in bytes.
+    pub len: u64,
+    /// When it was last written, where the file system keeps that.
+    pub modified: Option<SystemTime>,
+    /// Whether it is a folder.
+    pub is_dir: bool,
+}
+
+impl Stamp {
+    fn of(data: &fs::Metadata) -> Self {
+        Self {
+            len: data.len(),
+            modified: data.modified().ok(),
+            is_dir: data.is_dir(),
+        }
+    }
+}
+
+/// What the store does with a disk. Errors are those of the system.
+pub trait Disk: fmt::Debug + Send + Sync {
+    /// All bytes of a file.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn read(&self, path: &Path) -> io::Result<Vec<u8>>;
+
+    /// Its stamp; `NotFound` where nothing is.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn stat(&self, path: &Path) -> io::Result<Stamp>;
+
+    /// The whole path without links and dots.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn real_path(&self, path: &Path) -> io::Result<PathBuf>;
+
+    /// Makes a folder and those above it; one that is there already will do.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn create_dir(&self, dir: &Path) -> io::Result<()>;
+
+    /// Writes a whole file and syncs it. With `fresh` a file that is there is
+    /// `AlreadyExists`, else it is written over.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn write_synced(&self, path: &Path, bytes: &[u8], fresh: bool) -> io::Result<()>;
+
+    /// Gives `to` the permissions of `from`.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn copy_permissions(&self, from: &Path, to: &Path) -> io::Result<()>;
+
+    /// Renames a file over another, in one step.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()>;
+
+    /// Takes a file away.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn remove(&self, path: &Path) -> io::Result<()>;
+
+    /// Syncs the names in a folder.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn sync_dir(&self, dir: &Path) -> io::Result<()>;
+
+    /// Opens a file for appending, makes it if need be, and takes its lock;
+    /// `WouldBlock` while another holds it. Dropping the handle unlocks.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn lock(&self, path: &Path) -> io::Result<Box<dyn Locked>>;
+}
+
+/// A file whose lock is held.
+pub trait Locked: fmt::Debug {
+    /// Its stamp.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn stat(&self) -> io::Result<Stamp>;
+
+    /// All of its bytes.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn read(&mut self) -> io::Result<Vec<u8>>;
+
+    /// Puts bytes at its end.
+    ///
+    /// # Errors
+    /// Those of the system; some of the bytes may have been written.
+    fn append(&mut self, bytes: &[u8]) -> io::Result<()>;
+
+    /// Cuts it to a length.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn truncate(&mut self, len: u64) -> io::Result<()>;
+
+    /// Returns when all of it would survive a power cut.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn sync(&mut self) -> io::Result<()>;
+}
+
+/// The disk of the machine.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct RealDisk;
+
+impl Disk for RealDisk {
+    fn read(&self, path: &Path) -> io::Result<Vec<u8>> {
+        fs::read(path)
+    }
+
+    fn stat(&self, path: &Path) -> io::Result<Stamp> {
+        fs::metadata(path).map(|data| Stamp::of(&data))
+    }
+
+    fn real_path(&self, path: &Path) -> io::Result<PathBuf> {
+        path.canonicalize()
+    }
+
+    fn create_dir(&self, dir: &Path) -> io::Result<()> {
+        fs::create_dir_all(dir)
+    }
+
+    fn write_synced(&self, path: &Path, bytes: &[u8], fresh: bool) -> io::Result<()> {
+        let mut options = OpenOptions::new();
+        options.write(true);
+        if fresh {
+            options.create_new(true);
+        } else {
+            options.create(true).truncate(true);
+        }
+        let mut file = options.open(path)?;
+        file.write_all(bytes)?;
+        file.sync_all()
+    }
+
+    fn copy_permissions(&self, from: &Path, to: &Path) -> io::Result<()> {
+        fs::set_permissions(to, fs::metadata(from)?.permissions())
+    }
+
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
+        fs::rename(from, to)
+    }
+
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        fs::remove_file(path)
+    }
+
+    /// Elsewhere than on Unix a folder cannot be opened to be synced; there the
+    /// file system orders its names by itself.
+    fn sync_dir(&self, dir: &Path) -> io::Result<()> {
+        if cfg!(unix) {
+            File::open(dir)?.sync_all()
+        } else {
+            Ok(())
+        }
+    }
+
+    fn lock(&self, path: &Path) -> io::Result<Box<dyn Locked>> {
+        let mut options = OpenOptions::new();
+        let file = options.read(true).append(true).create(true).open(path)?;
+        match file.try_lock() {
+            Ok(()) => Ok(Box::new(LockedFile(file))),
+            Err(TryLockError::WouldBlock) => Err(io::ErrorKind::WouldBlock.into()),
+            Err(TryLockError::Error(error)) => Err(error),
+        }
+    }
+}
+
+#[derive(Debug)]
+struct LockedFile(File);
+
+impl Locked for LockedFile {
+    fn stat(&self) -> io::Result<Stamp> {
+        self.0.metadata().map(|data| Stamp::of(&data))
+    }
+
+    fn read(&mut self) -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        self.0.rewind()?;
+        self.0.read_to_end(&mut bytes)?;
+        Ok(bytes)
+    }
+
+    fn append(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.0.write_all(bytes)
+    }
+
+    fn truncate(&mut self, len: u64) -> io::Result<()> {
+        self.0.set_len(len)
+    }
+
+    fn sync(&mut self) -> io::Result<()> {
+        self.0.sync_all()
+    }
+}

@@ -1,0 +1,119 @@
+//! Changes of `project.ron`: what a person wrote around them stays.
+
+use super::error::{ErrorKind, StoreError};
+use super::files::{self, PROJECT};
+use super::folder::{Folder, Validated};
+use super::ron_text;
+use crate::project::Definition;
+
+/// A text of `project.ron` with all that follows from it.
+type Candidate = (String, Validated);
+
+impl Folder {
+    /// Sets the value at a path of `project.ron`, such as `pieces.stem.area`.
+    /// The value is RON, or else a text without its quotes. Comments and order
+    /// stay.
+    ///
+    /// # Errors
+    /// When path or value do not do, the definition with it breaks a rule, or
+    /// what has happened could not be under it. The file is unchanged then.
+    pub fn set(&mut self, path: &str, value: &str) -> Result<(), StoreError> {
+        self.change(|folder, text| {
+            let file = folder.path.join(PROJECT);
+            let attempt = |source: &str| {
+                let new = ron_text::set(text, path, source)
+                    .map_err(|error| Failed::before_rules(StoreError::of_path(&file, &error)))?;
+                let breaks_rule = breaks_rule(&new);
+                folder
+                    .candidate(new)
+                    .map_err(|error| Failed { error, breaks_rule })
+            };
+            attempt(value)
+                .or_else(|as_ron| {
+                    if as_ron.error.kind == ErrorKind::Contradiction {
+                        return Err(as_ron);
+                    }
+                    attempt(&ron_text::quote(value))
+                        .map_err(|as_text| more_telling(value, as_ron, as_text))
+                })
+                .map_err(|failed| failed.error)
+        })
+    }
+
+    /// Adds a piece: `entry` is the RON of one entry of `pieces`.
+    ///
+    /// # Errors
+    /// As [`Self::set`].
+    pub fn add_piece(&mut self, entry: &str) -> Result<(), StoreError> {
+        self.change(|folder, text| {
+            let new = ron_text::push(text, "pieces", entry)
+                .map_err(|error| StoreError::of_path(&folder.path.join(PROJECT), &error))?;
+            folder.candidate(new)
+        })
+    }
+
+    /// Whether a whole text could be the project's definition.
+    ///
+    /// # Errors
+    /// What stands in the way, with its line and column in the text.
+    pub fn check_edit(&self, text: &str) -> Result<(), StoreError> {
+        self.validated(text, &[]).map(|_| ())
+    }
+
+    /// Puts a whole text in the place of `project.ron`.
+    ///
+    /// # Errors
+    /// As [`Self::check_edit`]; the file is unchanged then.
+    pub fn replace_definition(&mut self, text: &str) -> Result<(), StoreError> {
+        self.change(|folder, _| folder.candidate(text.to_owned()))
+    }
+
+    fn candidate(&self, text: String) -> Result<Candidate, StoreError> {
+        let validated = self.validated(&text, &[])?;
+        Ok((text, validated))
+    }
+
+    /// Changes the text of `project.ron` under the journal's lock.
+    fn change(
+        &mut self,
+        change: impl FnOnce(&Self, &str) -> Result<Candidate, StoreError>,
+    ) -> Result<(), StoreError> {
+        let mut lock = self.lock()?;
+        self.catch_up(lock.as_mut())?;
+        let text = files::read_text(self.disk.as_ref(), &self.path.join(PROJECT))?;
+        let (new, validated) = change(self, &text)?;
+        self.put_definition(&new, validated)
+    }
+}
+
+/// Why a value does not do.
+struct Failed {
+    error: StoreError,
+    /// It was understood, and breaks a rule of definitions.
+    breaks_rule: bool,
+}
+
+impl Failed {
+    fn before_rules(error: StoreError) -> Self {
+        Self {
+            error,
+            breaks_rule: false,
+        }
+    }
+}
+
+fn breaks_rule(text: &str) -> bool {
+    Definition::parse(files::without_mark(text)).is_err_and(|error| error.path.is_some())
+}
+
+/// Of the errors of a value read as RON and as a text, the one that tells more.
+fn more_telling(value: &str, as_ron: Failed, as_text: Failed) -> Failed {
+    let is_structured = value.contains(['(', '[', '{', '"']);
+    let is_bad_path = as_text.error.kind == ErrorKind::Path;
+    let tells_more = is_structured && !is_bad_path && !as_text.breaks_rule;
+    if as_ron.breaks_rule || tells_more {
+        as_ron
+    } else {
+        as_text
+    }
+}

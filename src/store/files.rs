@@ -1,0 +1,243 @@
+//! Where things lie in a project's folder, and how they are read and written.
+
+use std::io;
+use std::path::{Component, Path, PathBuf};
+
+use sha2::{Digest as _, Sha256};
+
+use super::disk::Disk;
+use super::error::{ErrorKind, StoreError};
+use super::journal::{BadLine, Fault, hex};
+use super::{logger, ron_text};
+use crate::project::{Contradiction, Definition, Event, LogRow, MeshRef, Stage, What};
+use crate::units::Zone;
+
+pub(super) const PROJECT: &str = "project.ron";
+pub(super) const JOURNAL: &str = "journal.ron";
+pub(super) const MESHES: &str = "meshes";
+pub(super) const IMMERSIONS: &str = "immersions";
+/// What `project.ron` is written as before it takes its place.
+pub(super) const TEMPORARY: &str = ".project.ron.tmp";
+
+/// SHA-256 of bytes, as 64 hexadecimal digits.
+pub fn sha256_hex(bytes: &[u8]) -> String {
+    hex(&Sha256::digest(bytes))
+}
+
+/// Where a file of the project lies whose name has forward slashes.
+pub(super) fn inside(folder: &Path, relative: &str) -> PathBuf {
+    folder.join(relative)
+}
+
+/// The name of a file relative to the folder, with forward slashes.
+pub(super) fn relative(folder: &Path, file: &Path) -> Option<String> {
+    let rest = file.strip_prefix(folder).ok()?;
+    let parts: Option<Vec<&str>> = rest
+        .components()
+        .map(|part| match part {
+            Component::Normal(name) => name.to_str(),
+            _ => None,
+        })
+        .collect();
+    parts.map(|parts| parts.join("/"))
+}
+
+/// The bytes of a file, or nothing where it is not there.
+pub(super) fn read_if_there(disk: &dyn Disk, file: &Path) -> Result<Vec<u8>, StoreError> {
+    match disk.read(file) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(Vec::new()),
+        read => read.map_err(|error| StoreError::io("read", file, &error)),
+    }
+}
+
+/// The text of a file, a byte order mark included.
+pub(super) fn read_text(disk: &dyn Disk, file: &Path) -> Result<String, StoreError> {
+    let bytes = disk
+        .read(file)
+        .map_err(|error| StoreError::io("read", file, &error))?;
+    String::from_utf8(bytes).map_err(|error| {
+        let whole = error.utf8_error().valid_up_to();
+        let before = String::from_utf8_lossy(&error.as_bytes()[..whole]).into_owned();
+        StoreError::new(
+            ErrorKind::Definition,
+            "the text is not UTF-8",
+            "save it as UTF-8 in the editor",
+        )
+        .in_file(file)
+        .at(Some(ron_text::line_column(&before, whole)))
+    })
+}
+
+/// A text without the byte order mark that some editors begin it with.
+pub(super) fn without_mark(text: &str) -> &str {
+    text.trim_start_matches('\u{feff}')
+}
+
+/// The definition in a text; `file` is told in the error.
+pub(super) fn parse(text: &str, file: &Path) -> Result<Definition, StoreError> {
+    let text = without_mark(text);
+    Definition::parse(text).map_err(|error| StoreError::of_definition(text, file, &error))
+}
+
+/// Writes a file anew, in one step: whoever reads it finds the old or the new.
+pub(super) fn replace(
+    disk: &dyn Disk,
+    folder: &Path,
+    name: &str,
+    bytes: &[u8],
+) -> Result<(), StoreError> {
+    let (file, temporary) = (folder.join(name), folder.join(TEMPORARY));
+    let written = disk
+        .write_synced(&temporary, bytes, false)
+        .and_then(|()| match disk.copy_permissions(&file, &temporary) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+            copied => copied,
+        })
+        .and_then(|()| disk.rename(&temporary, &file))
+        .and_then(|()| disk.sync_dir(folder));
+    written.map_err(|error| {
+        let _ = disk.remove(&temporary);
+        StoreError::io("write", &file, &error)
+    })
+}
+
+/// The rows of a logger file that the journal knows by name and hash.
+pub(super) fn rows_of(
+    disk: &dyn Disk,
+    folder: &Path,
+    (name, sha256): (&str, &str),
+    zone: Zone,
+) -> Result<Vec<LogRow>, StoreError> {
+    let file = inside(folder, name);
+    let bytes = read_logger(disk, &file)?;
+    if sha256_hex(&bytes) != sha256 {
+        return Err(StoreError::new(
+            ErrorKind::Logger,
+            "the file has changed since it was taken in",
+            "restore it from git or a backup, or undo it and take it in anew",
+        )
+        .in_file(&file));
+    }
+    logger::read(&bytes, zone).map_err(|error| error.in_file(&file))
+}
+
+/// The bytes of a logger's file, unless it is far too large to be one.
+pub(super) fn read_logger(disk: &dyn Disk, file: &Path) -> Result<Vec<u8>, StoreError> {
+    let failed = |error: io::Error| StoreError::io("read", file, &error);
+    if disk.stat(file).map_err(failed)?.len > logger::MOST_BYTES {
+        return Err(logger::too_large().in_file(file));
+    }
+    disk.read(file).map_err(failed)
+}
+
+/// What is wrong with a piece's mesh file, if anything is.
+pub(super) fn mesh_fault(disk: &dyn Disk, folder: &Path, mesh: &MeshRef) -> Option<StoreError> {
+    let file = inside(folder, &mesh.file);
+    let Some(sha256) = &mesh.sha256 else {
+        let error = disk.stat(&file).err()?;
+        return Some(StoreError::io("find", &file, &error));
+    };
+    match disk.read(&file) {
+        Err(error) => Some(StoreError::io("read", &file, &error)),
+        Ok(bytes) if sha256_hex(&bytes) == *sha256 => None,
+        Ok(_) => {
+            let message = format!("{} has changed since it was measured", mesh.file);
+            let remedy = "measure it again and set the piece's area and sha256";
+            Some(StoreError::new(ErrorKind::Io, message, remedy).in_file(&file))
+        }
+    }
+}
+
+/// A bad line of the journal, with what comes before it.
+pub(super) fn bad_line(file: &Path, bad: &BadLine) -> StoreError {
+    let before = bad.line.saturating_sub(2);
+    let events = if before == 1 { "event" } else { "events" };
+    let message = format!("{}; the {before} {events} before it are whole", bad.fault);
+    let remedy = match bad.fault {
+        Fault::Format(_) => "open it with the newer program that wrote it".to_owned(),
+        _ => format!(
+            "restore journal.ron from git or a backup; `tankside check` lists every bad line; \
+             cutting the file after line {} would keep what is before",
+            bad.line.saturating_sub(1)
+        ),
+    };
+    StoreError::new(ErrorKind::Journal, message, remedy)
+        .in_file(file)
+        .at_line(bad.line)
+}
+
+/// A definition under which an event of the journal cannot be; the place is
+/// where the definition would have to allow it.
+pub(super) fn contradiction(
+    text: &str,
+    file: &Path,
+    definition: &Definition,
+    events: &[Event],
+    found: &Contradiction,
+) -> StoreError {
+    let event = events.iter().find(|e| e.sequence == found.sequence);
+    let (remedy, path) = event.map_or_else(
+        || (String::new(), String::new()),
+        |event| way_out(definition, &event.what),
+    );
+    StoreError::new(ErrorKind::Contradiction, found.to_string(), remedy)
+        .in_file(file)
+        .at(ron_text::position(text, &path))
+}
+
+/// What to put back in `project.ron`, and at which path.
+fn way_out(definition: &Definition, what: &What) -> (String, String) {
+    let (pieces, tank, stage) = named(what);
+    if let Some(gone) = pieces.iter().find(|name| definition.piece(name).is_none()) {
+        let remedy = format!("put the piece `{gone}` back under `pieces`");
+        return (remedy, "pieces".to_owned());
+    }
+    if let Some(gone) = tank.filter(|name| definition.tank(name).is_none()) {
+        let remedy = format!("put the tank `{gone}` back under `tanks`");
+        return (remedy, "tanks".to_owned());
+    }
+    let piece = pieces.first().and_then(|name| definition.piece(name));
+    let path = match piece {
+        Some(piece) if piece.route.is_some() => {
+            format!("pieces.{}.route", ron_text::quote(&piece.name))
+        }
+        _ => "route".to_owned(),
+    };
+    let remedy = match (piece, stage) {
+        (Some(piece), Some(stage)) if !definition.route_of(piece).contains(stage) => {
+            format!(
+                "put the stage `{stage}` back into the route of `{}`",
+                piece.name
+            )
+        }
+        _ => {
+            "take back what was changed in project.ron; the journal tells what happened".to_owned()
+        }
+    };
+    (remedy, path)
+}
+
+/// The pieces, the tank and the stage that an event names.
+fn named(what: &What) -> (Vec<&str>, Option<&str>, Option<&Stage>) {
+    use crate::project::Subject;
+    let tank = match what {
+        What::Start { tank, .. } => tank.as_deref(),
+        _ => match what.subject() {
+            Subject::Tank(tank) => Some(tank),
+            _ => None,
+        },
+    };
+    let stage = match what {
+        What::Start { stage, .. } | What::Rework { stage, .. } | What::Skip { stage, .. } => {
+            Some(stage)
+        }
+        _ => None,
+    };
+    let pieces = match (what, what.subject()) {
+        (What::Reading { piece, .. }, _) => piece.iter().map(String::as_str).collect(),
+        (_, Subject::Piece(piece)) => vec![piece],
+        (_, Subject::Pieces(pieces)) => pieces.iter().map(String::as_str).collect(),
+        _ => Vec::new(),
+    };
+    (pieces, tank, stage)
+}

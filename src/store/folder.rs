@@ -1,0 +1,597 @@
+//! One open project folder.
+
+use std::collections::BTreeMap;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::thread::sleep;
+use std::time::Duration;
+
+use super::disk::{Disk, Locked, RealDisk, Stamp};
+use super::error::{ErrorKind, RecordError, StoreError};
+use super::files::{self, IMMERSIONS, JOURNAL, MESHES, PROJECT};
+use super::journal::{self, Journal, Sealed, Tail};
+use super::notices::Notices;
+use crate::project::{Action, Decision, Definition, Event, LogRow, Project, What};
+use crate::units::{Instant, Zone};
+
+/// A lock that is held is asked for again after so long.
+const LOCK_PAUSE: Duration = Duration::from_millis(10);
+
+/// And so often: two seconds in all.
+const LOCK_ATTEMPTS: u32 = 200;
+
+/// An open project: its folder, and what its files say.
+///
+/// Several programs may have one project open. Whoever writes takes the
+/// journal's lock, reads what the others wrote, judges by that, writes, syncs
+/// and lets go; whoever only reads calls [`Self::follow`] now and then.
+#[derive(Debug)]
+pub struct Folder {
+    pub(super) disk: Arc<dyn Disk>,
+    pub(super) path: PathBuf,
+    pub(super) project: Project,
+    /// A logger file that was copied in and that no event names yet.
+    pub(super) taken: Option<String>,
+    pub(super) notices: Notices,
+    journal: Journal,
+    seen: Seen,
+    /// Why nothing can be written any more.
+    poisoned: Option<String>,
+}
+
+/// A project under a definition that can be, with what is to be told of it.
+pub(super) type Validated = (Project, Notices);
+
+/// What came of reading on.
+#[derive(Debug)]
+struct Taken {
+    tail: Tail,
+    /// Whether the project or a notice is another now.
+    changed: bool,
+}
+
+/// The files as they were when they were last read.
+#[derive(Debug, Default)]
+struct Seen {
+    definition: Option<Stamp>,
+    journal: Option<Stamp>,
+}
+
+impl Folder {
+    /// Opens the project in a folder.
+    ///
+    /// A last line of the journal that is not whole is set aside in a file of
+    /// its own; [`Self::notices`] tells.
+    ///
+    /// # Errors
+    /// When there is no such folder or no project in it, a file cannot be
+    /// read, or what is in it cannot be.
+    pub fn open(path: &Path) -> Result<Self, StoreError> {
+        Self::open_on(Arc::new(RealDisk), path)
+    }
+
+    /// The same on a disk of one's own.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
+        check_is_project(disk.as_ref(), path)?;
+        let (file, journal_file) = (path.join(PROJECT), path.join(JOURNAL));
+        let seen = Seen {
+            definition: disk.stat(&file).ok(),
+            journal: disk.stat(&journal_file).ok(),
+        };
+        let mut journal = Journal::default();
+        let bytes = files::read_if_there(disk.as_ref(), &journal_file)?;
+        let (events, tail) = journal
+            .take(&bytes)
+            .map_err(|bad| files::bad_line(&journal_file, &bad))?;
+        let text = files::read_text(disk.as_ref(), &file)?;
+        let definition = files::parse(&text, &file)?;
+        let mut notices = Notices::default();
+        let logs = read_logs(disk.as_ref(), path, &events, definition.zone, &mut notices);
+        notices.look_at_meshes(disk.as_ref(), path, &definition);
+        let project = folded(&text, &file, &definition, &events, logs)?;
+        let mut folder = Self {
+            disk,
+            path: path.to_owned(),
+            project,
+            taken: None,
+            notices,
+            journal,
+            seen,
+            poisoned: None,
+        };
+        if tail == Tail::Torn {
+            folder.mend()?;
+        }
+        Ok(folder)
+    }
+
+    /// Makes a folder, or fills an empty one, with a new project: `text` is
+    /// its `project.ron`, `at` when it is begun.
+    ///
+    /// # Errors
+    /// When there is a project already, the text is none, or the system
+    /// refuses.
+    pub fn create(path: &Path, text: &str, at: Instant) -> Result<Self, StoreError> {
+        Self::create_on(Arc::new(RealDisk), path, text, at)
+    }
+
+    /// The same on a disk of one's own.
+    ///
+    /// # Errors
+    /// As [`Self::create`].
+    pub fn create_on(
+        disk: Arc<dyn Disk>,
+        path: &Path,
+        text: &str,
+        at: Instant,
+    ) -> Result<Self, StoreError> {
+        let (file, journal_file) = (path.join(PROJECT), path.join(JOURNAL));
+        files::parse(text, &file)?;
+        if disk.stat(path).is_ok_and(|stamp| !stamp.is_dir) {
+            return Err(exists(path, "is a file, not a folder"));
+        }
+        check_is_free(disk.as_ref(), path)?;
+        for dir in [path.to_owned(), path.join(MESHES), path.join(IMMERSIONS)] {
+            disk.create_dir(&dir)
+                .map_err(|error| StoreError::io("make", &dir, &error))?;
+        }
+        let mut lock = locked(disk.as_ref(), &journal_file)?;
+        // Another program may have been quicker.
+        check_is_free(disk.as_ref(), path)?;
+        files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())?;
+        let header = journal::header(at)
+            .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
+        lock.append(&header)
+            .and_then(|()| lock.sync())
+            .and_then(|()| disk.sync_dir(path))
+            .and_then(|()| match path.parent() {
+                Some(above) if above.as_os_str().is_empty() => disk.sync_dir(Path::new(".")),
+                Some(above) => disk.sync_dir(above),
+                None => Ok(()),
+            })
+            .map_err(|error| StoreError::io("write", &journal_file, &error))?;
+        drop(lock);
+        Self::open_on(disk, path)
+    }
+
+    /// What the files say.
+    pub fn project(&self) -> &Project {
+        &self.project
+    }
+
+    /// The folder.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// What a person should know of the files, one sentence each.
+    pub fn notices(&self) -> &[String] {
+        self.notices.all()
+    }
+
+    /// Takes in what other programs recorded and what was edited in
+    /// `project.ron`; whether there was any such thing. It is cheap while
+    /// nothing changes. An edit that cannot be leaves the former definition in
+    /// force; [`Self::notices`] tells.
+    ///
+    /// # Errors
+    /// When the journal cannot be read, has been changed behind its end, or
+    /// holds what cannot be.
+    pub fn follow(&mut self) -> Result<bool, StoreError> {
+        let file = self.path.join(JOURNAL);
+        let stamp = self.disk.stat(&file).ok();
+        if stamp == self.seen.journal {
+            return self.take_in(None).map(|taken| taken.changed);
+        }
+        let bytes = files::read_if_there(self.disk.as_ref(), &file)?;
+        let taken = self.take_in(Some(&bytes))?;
+        self.seen.journal = stamp;
+        Ok(taken.changed)
+    }
+
+    /// Records an action, if the rules let it pass, on what the files say by
+    /// now. When this returns, the event would survive a power cut.
+    ///
+    /// `clock` is what the clock shows, `now` what is to be taken for it; the
+    /// present is never before what has happened unless `now` says so.
+    ///
+    /// # Errors
+    /// A refusal of the rules, or trouble with the files: kind `locked` when
+    /// another program holds the journal for over two seconds, `poisoned` when
+    /// a write failed before. Nothing is recorded then.
+    pub fn record(
+        &mut self,
+        action: &Action,
+        clock: Instant,
+        now: Option<Instant>,
+    ) -> Result<Decision, RecordError> {
+        let mut lock = self.lock()?;
+        self.catch_up(lock.as_mut())?;
+        let now = now.unwrap_or_else(|| self.project.present(clock));
+        let decided = self.project.decide(action, now);
+        let decision = decided.inspect_err(|_refusal| self.drop_taken(&action.what))?;
+        let sealed = self.sealed(&decision.event)?;
+        let mut project = self.project.clone();
+        let rows = self.rows(&sealed.event)?;
+        project
+            .push(sealed.event.clone(), rows)
+            .map_err(|found| self.contradicts(&found, std::slice::from_ref(&sealed.event)))?;
+        self.append(lock.as_mut(), &sealed)?;
+        self.seen.journal = lock.stat().ok();
+        self.project = project;
+        self.taken = None;
+        Ok(Decision {
+            event: sealed.event,
+            warnings: decision.warnings,
+        })
+    }
+
+    /// The journal's lock, for a folder that can still be written.
+    pub(super) fn lock(&self) -> Result<Box<dyn Locked>, StoreError> {
+        if let Some(because) = &self.poisoned {
+            let message = format!("nothing can be recorded since a write failed: {because}");
+            let remedy = "see to the disk, then close the project and open it again";
+            return Err(StoreError::new(ErrorKind::Poisoned, message, remedy)
+                .in_file(&self.path.join(JOURNAL)));
+        }
+        locked(self.disk.as_ref(), &self.path.join(JOURNAL))
+    }
+
+    /// Takes in everything while the lock is held, so that nothing more can
+    /// come, and sets a torn line aside.
+    pub(super) fn catch_up(&mut self, lock: &mut dyn Locked) -> Result<(), StoreError> {
+        let file = self.path.join(JOURNAL);
+        let failed = |error: io::Error| StoreError::io("read", &file, &error);
+        let stamp = lock.stat().map_err(failed)?;
+        if Some(stamp) == self.seen.journal && stamp.len == self.journal.end() as u64 {
+            return self.take_in(None).map(|_| ());
+        }
+        let bytes = lock.read().map_err(failed)?;
+        if self.take_in(Some(&bytes))?.tail == Tail::Torn {
+            self.set_aside(lock, &bytes)?;
+        }
+        self.seen.journal = lock.stat().ok();
+        Ok(())
+    }
+
+    /// Sets a torn line aside if the journal can be locked at once. Where it
+    /// cannot, the line may still be being written, or nothing can be written
+    /// at all: then it is left out.
+    fn mend(&mut self) -> Result<(), StoreError> {
+        let file = self.path.join(JOURNAL);
+        let mended = match self.disk.lock(&file) {
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => return Ok(()),
+            Err(error) => Err(StoreError::io("open", &file, &error)),
+            Ok(mut lock) => self.catch_up(lock.as_mut()),
+        };
+        mended.or_else(|error| match error.kind {
+            ErrorKind::Io => {
+                self.notices.torn(format!(
+                    "journal.ron: its last line is not whole, since a write failed; it is left out ({})",
+                    error.message
+                ));
+                Ok(())
+            }
+            _ => Err(error),
+        })
+    }
+
+    fn set_aside(&mut self, lock: &mut dyn Locked, bytes: &[u8]) -> Result<(), StoreError> {
+        let end = self.journal.end();
+        let torn = bytes.get(end..).unwrap_or_default();
+        let name = self.write_numbered(torn, |number| format!("journal.torn-{number}.ron"))?;
+        lock.truncate(end as u64)
+            .and_then(|()| lock.sync())
+            .map_err(|error| StoreError::io("cut", &self.path.join(JOURNAL), &error))?;
+        self.notices.torn(format!(
+            "journal.ron: its last line was not whole, since a write failed; it was set aside in {name}"
+        ));
+        Ok(())
+    }
+
+    /// Writes a new file under the first free number; its name.
+    pub(super) fn write_numbered(
+        &self,
+        bytes: &[u8],
+        name: impl Fn(u32) -> String,
+    ) -> Result<String, StoreError> {
+        let mut number = 1;
+        loop {
+            let name = name(number);
+            let file = files::inside(&self.path, &name);
+            match self.disk.write_synced(&file, bytes, true) {
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => number += 1,
+                written => {
+                    return written
+                        .and_then(|()| self.disk.sync_dir(file.parent().unwrap_or(&self.path)))
+                        .map(|()| name)
+                        .map_err(|error| StoreError::io("write", &file, &error));
+                }
+            }
+        }
+    }
+
+    /// Takes in what the journal's bytes hold beyond what was read of them, and
+    /// then `project.ron` if it has changed: whoever records of a new piece has
+    /// written that piece before.
+    fn take_in(&mut self, bytes: Option<&[u8]>) -> Result<Taken, StoreError> {
+        let (journal, new, tail) = match bytes {
+            Some(bytes) => self.read_on(bytes)?,
+            None => (None, Vec::new(), Tail::Whole),
+        };
+        let mut changed = !new.is_empty();
+        match self.changed_definition(&new) {
+            Some(Ok((project, notices))) => {
+                changed |= project != self.project || notices != self.notices;
+                self.project = project;
+                self.notices = notices;
+            }
+            former => {
+                if let Some(Err(error)) = former {
+                    changed |= self.notices.edit(&error);
+                }
+                self.push_all(&new)?;
+            }
+        }
+        if let Some(journal) = journal {
+            self.journal = journal;
+        }
+        Ok(Taken { tail, changed })
+    }
+
+    /// The journal with the new lines of its file, and their events.
+    fn read_on(&self, bytes: &[u8]) -> Result<(Option<Journal>, Vec<Event>, Tail), StoreError> {
+        let file = self.path.join(JOURNAL);
+        if !self.journal.is_start_of(bytes) {
+            let message = if bytes.len() < self.journal.end() {
+                "the journal has become shorter than it was when it was read"
+            } else {
+                "the journal was changed in lines that had been read"
+            };
+            let remedy = "close the project, look at it with `tankside check`, and open it again";
+            return Err(StoreError::new(ErrorKind::Journal, message, remedy).in_file(&file));
+        }
+        let mut journal = self.journal.clone();
+        let (events, tail) = journal
+            .take(bytes)
+            .map_err(|bad| files::bad_line(&file, &bad))?;
+        Ok((Some(journal), events, tail))
+    }
+
+    /// The project under its definition with the new events, if `project.ron`
+    /// has changed, or could not be before there were these.
+    fn changed_definition(&mut self, new: &[Event]) -> Option<Result<Validated, StoreError>> {
+        let file = self.path.join(PROJECT);
+        let stamp = self.disk.stat(&file).ok();
+        let again = !new.is_empty() && self.notices.has_edit();
+        if stamp == self.seen.definition && !again {
+            return None;
+        }
+        self.seen.definition = stamp;
+        let text = files::read_text(self.disk.as_ref(), &file);
+        Some(text.and_then(|text| self.validated(&text, new)))
+    }
+
+    fn push_all(&mut self, new: &[Event]) -> Result<(), StoreError> {
+        if new.is_empty() {
+            return Ok(());
+        }
+        let mut project = self.project.clone();
+        for event in new {
+            let rows = match self.rows(event) {
+                Ok(rows) => rows,
+                Err(error) => {
+                    self.notices.left_out(&event.what, &error);
+                    None
+                }
+            };
+            project
+                .push(event.clone(), rows)
+                .map_err(|found| self.contradicts(&found, new))?;
+        }
+        self.project = project;
+        Ok(())
+    }
+
+    /// The rows that come with an event.
+    fn rows(&self, event: &Event) -> Result<Option<Vec<LogRow>>, StoreError> {
+        let What::Logger { file, sha256, .. } = &event.what else {
+            return Ok(None);
+        };
+        let zone = self.project.definition.zone;
+        files::rows_of(self.disk.as_ref(), &self.path, (file, sha256), zone).map(Some)
+    }
+
+    fn sealed(&self, event: &Event) -> Result<Sealed, StoreError> {
+        self.journal.sealed(event).map_err(|fault| {
+            let message = format!("the event cannot be written: {fault}");
+            StoreError::new(ErrorKind::Journal, message, "say it in other words")
+        })
+    }
+
+    /// Writes the line and syncs it. What was written in vain is cut off again
+    /// as far as that goes, and nothing more is written with this folder: what
+    /// is on the disk is no longer known.
+    fn append(&mut self, lock: &mut dyn Locked, sealed: &Sealed) -> Result<(), StoreError> {
+        let is_first = self.journal.end() == 0;
+        let written = lock
+            .append(&sealed.bytes)
+            .and_then(|()| lock.sync())
+            .and_then(|()| {
+                if is_first {
+                    self.disk.sync_dir(&self.path)
+                } else {
+                    Ok(())
+                }
+            });
+        if let Err(error) = written {
+            let _ = lock.truncate(self.journal.end() as u64);
+            let _ = lock.sync();
+            self.poisoned = Some(error.to_string());
+            return Err(StoreError::io("write", &self.path.join(JOURNAL), &error));
+        }
+        self.journal.accept(sealed);
+        Ok(())
+    }
+
+    /// The project under another text of its definition, with new events.
+    pub(super) fn validated(&self, text: &str, new: &[Event]) -> Result<Validated, StoreError> {
+        let file = self.path.join(PROJECT);
+        let definition = files::parse(text, &file)?;
+        let mut notices = self.notices.without_edit();
+        let events = [self.project.events(), new].concat();
+        let (zone, disk) = (definition.zone, self.disk.as_ref());
+        // Local times in a logger's file are of the zone.
+        let logs = if zone == self.project.definition.zone {
+            let mut logs = self.project.logs().clone();
+            logs.extend(read_logs(disk, &self.path, new, zone, &mut notices));
+            logs
+        } else {
+            notices.clear_left_out();
+            read_logs(disk, &self.path, &events, zone, &mut notices)
+        };
+        notices.look_at_meshes(disk, &self.path, &definition);
+        let project = folded(text, &file, &definition, &events, logs)?;
+        Ok((project, notices))
+    }
+
+    /// Puts a text that [`Self::validated`] let pass in the place of
+    /// `project.ron`. The lock is held.
+    pub(super) fn put_definition(
+        &mut self,
+        text: &str,
+        (project, notices): Validated,
+    ) -> Result<(), StoreError> {
+        files::replace(self.disk.as_ref(), &self.path, PROJECT, text.as_bytes())?;
+        self.seen.definition = self.disk.stat(&self.path.join(PROJECT)).ok();
+        self.project = project;
+        self.notices = notices;
+        Ok(())
+    }
+
+    fn contradicts(&self, found: &crate::project::Contradiction, new: &[Event]) -> StoreError {
+        let file = self.path.join(PROJECT);
+        let text = files::read_text(self.disk.as_ref(), &file).unwrap_or_default();
+        let events = [self.project.events(), new].concat();
+        files::contradiction(&text, &file, &self.project.definition, &events, found)
+    }
+
+    /// Takes the logger file away again that a refused action brought in.
+    fn drop_taken(&mut self, what: &What) {
+        let What::Logger { file, .. } = what else {
+            return;
+        };
+        if self.taken.as_ref() == Some(file) {
+            let _ = self.disk.remove(&files::inside(&self.path, file));
+            self.taken = None;
+        }
+    }
+}
+
+pub(super) fn check_is_project(disk: &dyn Disk, path: &Path) -> Result<(), StoreError> {
+    let none = |message: String, remedy: &str| {
+        Err(StoreError::new(ErrorKind::NotAProject, message, remedy).in_file(path))
+    };
+    match disk.stat(path) {
+        Ok(stamp) if stamp.is_dir => {}
+        Ok(_) => {
+            return none(
+                format!("{} is a file, not a folder", path.display()),
+                "name the folder in which project.ron lies",
+            );
+        }
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {
+            let message = format!("there is no folder {}", path.display());
+            let remedy = "see to the spelling, or begin a project there with `tankside new`";
+            return Err(StoreError::new(ErrorKind::NotFound, message, remedy).in_file(path));
+        }
+        Err(error) => return Err(StoreError::io("open", path, &error)),
+    }
+    let file = path.join(PROJECT);
+    match disk.stat(&file) {
+        Ok(_) => Ok(()),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => none(
+            format!("there is no project.ron in {}", path.display()),
+            "name a project's folder, or begin one with `tankside new`",
+        ),
+        Err(error) => Err(StoreError::io("read", &file, &error)),
+    }
+}
+
+/// Refuses a folder that holds a project or the history of one.
+fn check_is_free(disk: &dyn Disk, path: &Path) -> Result<(), StoreError> {
+    if disk.stat(&path.join(PROJECT)).is_ok() {
+        return Err(exists(&path.join(PROJECT), "is there already"));
+    }
+    if disk
+        .stat(&path.join(JOURNAL))
+        .is_ok_and(|stamp| stamp.len > 0)
+    {
+        return Err(exists(&path.join(JOURNAL), "is there already"));
+    }
+    Ok(())
+}
+
+fn exists(path: &Path, how: &str) -> StoreError {
+    let message = format!("{} {how}", path.display());
+    StoreError::new(
+        ErrorKind::Exists,
+        message,
+        "name a folder that is empty or new",
+    )
+    .in_file(path)
+}
+
+/// The lock of a journal, asked for again for two seconds.
+fn locked(disk: &dyn Disk, journal: &Path) -> Result<Box<dyn Locked>, StoreError> {
+    for _ in 0..LOCK_ATTEMPTS {
+        match disk.lock(journal) {
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => sleep(LOCK_PAUSE),
+            taken => return taken.map_err(|error| StoreError::io("open", journal, &error)),
+        }
+    }
+    Err(StoreError::new(
+        ErrorKind::Locked,
+        "another program has held the journal's lock for over 2 s",
+        "see which other program has the project open, and try again",
+    )
+    .in_file(journal))
+}
+
+/// The rows of the logger files that events name; those of a file in trouble are left out.
+fn read_logs(
+    disk: &dyn Disk,
+    folder: &Path,
+    events: &[Event],
+    zone: Zone,
+    notices: &mut Notices,
+) -> BTreeMap<String, Vec<LogRow>> {
+    let mut logs = BTreeMap::new();
+    for event in events {
+        let What::Logger { file, sha256, .. } = &event.what else {
+            continue;
+        };
+        match files::rows_of(disk, folder, (file, sha256), zone) {
+            Ok(rows) => {
+                logs.insert(file.clone(), rows);
+            }
+            Err(error) => notices.left_out(&event.what, &error),
+        }
+    }
+    logs
+}
+
+fn folded(
+    text: &str,
+    file: &Path,
+    definition: &Definition,
+    events: &[Event],
+    logs: BTreeMap<String, Vec<LogRow>>,
+) -> Result<Project, StoreError> {
+    Project::new(definition.clone(), events.to_vec(), logs)
+        .map_err(|found| files::contradiction(text, file, definition, events, &found))
+}

@@ -1,0 +1,390 @@
+//! The journal: one event a line, each chained to the one before.
+//!
+//! ```text
+//! (format:1,begun:"2026-03-01T18:00:00Z",sum:"0123456789abcdef")
+//! (sequence:1,at:"…",recorded:"…",who:"Ada",what:Coat(piece:"bell"),sum:"…")
+//! ```
+//!
+//! A line's `sum` is the first 8 bytes, in hexadecimal, of the SHA-256 over the
+//! sum of the line before (nothing before the first) and the line's own text up
+//! to `,sum:`. So no line can be changed, taken out, put in or moved unseen.
+//!
+//! A line is whole when its sum is right. A last line that is not whole was
+//! being written when something failed; it was never acknowledged and is set
+//! aside. Anywhere else a line that is not whole is damage.
+
+use ron::extensions::Extensions;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest as _, Sha256};
+
+use crate::project::{Event, FORMAT};
+use crate::units::Instant;
+
+const SUM_FIELD: &str = ",sum:\"";
+const SUM_END: &str = "\")";
+/// Characters of a sum.
+const SUM_LENGTH: usize = 16;
+
+/// The first line.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Header {
+    format: u32,
+    /// When the journal was begun; it makes the chains of two projects differ.
+    begun: Instant,
+}
+
+/// Why a line cannot stand.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub(super) enum Fault {
+    /// It ends before its sum.
+    #[error("the line has no checksum at its end")]
+    NoSum,
+    /// Its sum is wrong.
+    #[error("the checksum does not fit: this line or the one before it was changed")]
+    Sum,
+    /// Its sum is right, but not its number.
+    #[error("event {found} where event {expected} was expected")]
+    Sequence { expected: u64, found: u64 },
+    /// Its sum is right, but it is of a format that is not known.
+    #[error("the journal is of format {0}, which this program does not read")]
+    Format(u32),
+    /// Its sum is right, but nothing that is known.
+    #[error("the line is not readable: {0}")]
+    Unreadable(String),
+}
+
+impl Fault {
+    /// Whether a failed write leaves such a line.
+    fn may_be_torn(&self) -> bool {
+        matches!(self, Self::NoSum | Self::Sum)
+    }
+}
+
+fn ron_options() -> ron::Options {
+    ron::Options::default().with_default_extension(Extensions::IMPLICIT_SOME)
+}
+
+fn sum_of(chain: &str, body: &str) -> String {
+    let digest = Sha256::new()
+        .chain_update(chain)
+        .chain_update(body)
+        .finalize();
+    hex(&digest[..SUM_LENGTH / 2])
+}
+
+/// Bytes in hexadecimal.
+pub(super) fn hex(bytes: &[u8]) -> String {
+    use std::fmt::Write as _;
+    bytes.iter().fold(String::new(), |mut out, byte| {
+        let _ = write!(out, "{byte:02x}");
+        out
+    })
+}
+
+/// A value as a line with its sum, without the line break.
+fn sealed<T: Serialize>(value: &T, chain: &str) -> Result<String, Fault> {
+    let text = ron_options()
+        .to_string(value)
+        .map_err(|error| Fault::Unreadable(error.to_string()))?;
+    let body = text.strip_suffix(')').unwrap_or(&text);
+    let sum = sum_of(chain, body);
+    Ok(format!("{body}{SUM_FIELD}{sum}{SUM_END}"))
+}
+
+/// A line's text before its sum, and the sum.
+fn parted(line: &[u8]) -> Result<(&str, &str), Fault> {
+    let line = std::str::from_utf8(line).map_err(|_no_text| Fault::NoSum)?;
+    let line = line.strip_suffix('\r').unwrap_or(line);
+    let rest = line.strip_suffix(SUM_END).ok_or(Fault::NoSum)?;
+    let (body, sum) = rest.rsplit_once(SUM_FIELD).ok_or(Fault::NoSum)?;
+    let is_sum = sum.len() == SUM_LENGTH && sum.bytes().all(|b| b.is_ascii_hexdigit());
+    if is_sum {
+        Ok((body, sum))
+    } else {
+        Err(Fault::NoSum)
+    }
+}
+
+fn parsed<T: for<'de> Deserialize<'de>>(body: &str) -> Result<T, Fault> {
+    ron_options()
+        .from_str(&format!("{body})"))
+        .map_err(|error| {
+            Fault::Unreadable(format!("{} at column {}", error.code, error.span.start.col))
+        })
+}
+
+/// The format number of a header, also of one with fields that are not known.
+fn format_of(body: &str) -> Option<u32> {
+    let rest = body.strip_prefix("(format:")?;
+    rest.split(',').next()?.parse().ok()
+}
+
+/// How far the lines have been read.
+#[derive(Debug, Clone, Default)]
+struct Position {
+    /// The sum of the last line.
+    chain: String,
+    lines: usize,
+    events: u64,
+}
+
+impl Position {
+    /// Reads the next line: a header first, then events.
+    fn line(&mut self, line: &[u8]) -> Result<Option<Event>, Fault> {
+        let (body, sum) = parted(line)?;
+        if sum_of(&self.chain, body) != sum {
+            return Err(Fault::Sum);
+        }
+        let event = if self.lines == 0 {
+            read_header(body)?;
+            None
+        } else {
+            Some(read_event(body, self.events + 1)?)
+        };
+        self.lines += 1;
+        self.events += u64::from(event.is_some());
+        sum.clone_into(&mut self.chain);
+        Ok(event)
+    }
+
+    fn bad(&self, fault: Fault) -> BadLine {
+        BadLine {
+            line: self.lines + 1,
+            fault,
+        }
+    }
+}
+
+/// The lines read so far.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Journal {
+    /// The whole lines as they stand in the file, line breaks included.
+    text: Vec<u8>,
+    position: Position,
+}
+
+/// An event ready to be written.
+#[derive(Debug)]
+pub(super) struct Sealed {
+    /// What to append.
+    pub(super) bytes: Vec<u8>,
+    /// The event as it will be read back.
+    pub(super) event: Event,
+    after: Position,
+}
+
+/// What follows the whole lines.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Tail {
+    /// Nothing.
+    Whole,
+    /// A line that is not whole.
+    Torn,
+}
+
+/// A bad line before the end.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct BadLine {
+    /// From 1.
+    pub(super) line: usize,
+    pub(super) fault: Fault,
+}
+
+impl Journal {
+    /// Where the whole lines end, in bytes.
+    pub(super) fn end(&self) -> usize {
+        self.text.len()
+    }
+
+    /// Whether the file still begins with what was read.
+    pub(super) fn is_start_of(&self, bytes: &[u8]) -> bool {
+        bytes.starts_with(&self.text)
+    }
+
+    /// Reads what the file holds beyond the lines read so far, which it must
+    /// begin with.
+    pub(super) fn take(&mut self, bytes: &[u8]) -> Result<(Vec<Event>, Tail), BadLine> {
+        let mut events = Vec::new();
+        let mut position = self.position.clone();
+        let mut tail = Tail::Whole;
+        let mut at = self.text.len();
+        if !self.has_line_break() && bytes.len() > at {
+            let rest = &bytes[at..];
+            at += match rest {
+                [b'\n', ..] => 1,
+                [b'\r', b'\n', ..] => 2,
+                _ => return Err(position.bad(Fault::NoSum)),
+            };
+        }
+        while at < bytes.len() {
+            let line_break = bytes[at..].iter().position(|b| *b == b'\n');
+            let end = line_break.map_or(bytes.len(), |length| at + length);
+            let next = line_break.map_or(end, |_| end + 1);
+            match position.line(without_mark(&bytes[at..end], at)) {
+                Ok(event) => events.extend(event),
+                Err(fault) if next == bytes.len() && fault.may_be_torn() => {
+                    tail = Tail::Torn;
+                    break;
+                }
+                Err(fault) => return Err(position.bad(fault)),
+            }
+            at = next;
+        }
+        self.text.extend_from_slice(&bytes[self.text.len()..at]);
+        self.position = position;
+        Ok((events, tail))
+    }
+
+    /// Whether the last line has its line break.
+    fn has_line_break(&self) -> bool {
+        self.text.is_empty() || self.text.ends_with(b"\n")
+    }
+
+    /// An event ready to be put behind the lines read so far, with a header
+    /// where none is yet. Nothing is written that would not read back.
+    pub(super) fn sealed(&self, event: &Event) -> Result<Sealed, Fault> {
+        let mut after = self.position.clone();
+        let mut bytes = Vec::new();
+        if after.lines == 0 {
+            bytes = header(event.recorded)?;
+            after.line(bytes.trim_ascii_end())?;
+        } else if !self.has_line_break() {
+            bytes.push(b'\n');
+        }
+        let line = sealed(event, &after.chain)?;
+        let event = after.line(line.as_bytes())?.ok_or(Fault::NoSum)?;
+        bytes.extend_from_slice(line.as_bytes());
+        bytes.push(b'\n');
+        Ok(Sealed {
+            bytes,
+            event,
+            after,
+        })
+    }
+
+    /// Goes on behind an event that was written.
+    pub(super) fn accept(&mut self, written: &Sealed) {
+        self.text.extend_from_slice(&written.bytes);
+        self.position = written.after.clone();
+    }
+}
+
+/// A line without the byte order mark that a file may begin with.
+fn without_mark(line: &[u8], at: usize) -> &[u8] {
+    let mark = if at == 0 { "\u{feff}" } else { "" };
+    line.strip_prefix(mark.as_bytes()).unwrap_or(line)
+}
+
+/// The line that a journal begins with.
+pub(super) fn header(begun: Instant) -> Result<Vec<u8>, Fault> {
+    let header = Header {
+        format: FORMAT,
+        begun,
+    };
+    sealed(&header, "").map(|line| format!("{line}\n").into_bytes())
+}
+
+fn read_header(body: &str) -> Result<(), Fault> {
+    match format_of(body) {
+        Some(FORMAT) => parsed::<Header>(body).map(|_| ()),
+        Some(other) => Err(Fault::Format(other)),
+        None => Err(Fault::Unreadable("it is no header of a journal".to_owned())),
+    }
+}
+
+fn read_event(body: &str, expected: u64) -> Result<Event, Fault> {
+    let event: Event = parsed(body)?;
+    if event.sequence == expected {
+        Ok(event)
+    } else {
+        Err(Fault::Sequence {
+            expected,
+            found: event.sequence,
+        })
+    }
+}
+
+/// Every line that is not as it should be, for a check: each is judged by what
+/// the lines before it say of themselves, so that one fault is told once.
+#[derive(Debug, Default)]
+pub(super) struct Survey {
+    /// The events that are whole, as far as the first bad line.
+    pub(super) events: Vec<Event>,
+    /// The bad lines.
+    pub(super) bad: Vec<BadLine>,
+    /// Whether the last of them may be a write that failed.
+    pub(super) torn: bool,
+}
+
+impl Survey {
+    pub(super) fn of(bytes: &[u8]) -> Self {
+        let mut survey = Self::default();
+        let text = bytes.strip_suffix(b"\n").unwrap_or(bytes);
+        let mut judge = Judge::default();
+        for (index, line) in text.split(|b| *b == b'\n').enumerate() {
+            let judged = match index {
+                0 if text.is_empty() => return survey,
+                0 => judge.header(without_mark(line, 0)).map(|()| None),
+                _ => judge.event(line).map(Some),
+            };
+            survey.torn = matches!(&judged, Err(fault) if fault.may_be_torn());
+            match judged {
+                Ok(event) if survey.bad.is_empty() => survey.events.extend(event),
+                Ok(_) => {}
+                Err(fault) => survey.bad.push(BadLine {
+                    line: index + 1,
+                    fault,
+                }),
+            }
+        }
+        survey
+    }
+}
+
+/// Judges lines, the good behind the bad too.
+#[derive(Debug, Default)]
+struct Judge {
+    /// The sums that the line before may have; `None` where it tells none.
+    chains: Option<Vec<String>>,
+    events: u64,
+}
+
+impl Judge {
+    fn header(&mut self, line: &[u8]) -> Result<(), Fault> {
+        self.chains = Some(vec![String::new()]);
+        let body = self.chained(line);
+        body.and_then(read_header)
+    }
+
+    fn event(&mut self, line: &[u8]) -> Result<Event, Fault> {
+        self.events = self.events.saturating_add(1);
+        let event = self
+            .chained(line)
+            .and_then(|body| read_event(body, self.events));
+        match &event {
+            Ok(event) => self.events = event.sequence,
+            Err(Fault::Sequence { found, .. }) => self.events = *found,
+            Err(_) => {}
+        }
+        event
+    }
+
+    /// The line's text before its sum, if that fits.
+    fn chained<'l>(&mut self, line: &'l [u8]) -> Result<&'l str, Fault> {
+        let before = self.chains.take();
+        let (body, sum) = parted(line)?;
+        let computed: Vec<String> = before
+            .iter()
+            .flatten()
+            .map(|chain| sum_of(chain, body))
+            .collect();
+        if before.is_none() || computed.iter().any(|computed| computed == sum) {
+            self.chains = Some(vec![sum.to_owned()]);
+            Ok(body)
+        } else {
+            self.chains = Some([computed, vec![sum.to_owned()]].concat());
+            Err(Fault::Sum)
+        }
+    }
+}
