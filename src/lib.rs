@@ -21,6 +21,7 @@ pub mod mesh;
 pub mod plating;
 pub mod project;
 pub mod report;
+pub mod settings;
 pub mod store;
 pub mod tui;
 pub mod units;

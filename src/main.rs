@@ -1,2 +1,7 @@
 //! The `tankside` program: parse, dispatch, exit code.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    ExitCode::from(tankside::cli::run_process())
+}

@@ -1,1 +1,246 @@
-//! The cli room.
+//! One-shot commands: arguments in, text or one JSON object out.
+//!
+//! The same rules as on the screen: every record goes through
+//! [`crate::project::Project::decide`].
+
+mod args;
+mod ask;
+mod outcome;
+mod project;
+mod record;
+mod samples;
+mod template;
+
+use std::ffi::OsString;
+use std::io::{IsTerminal, Write};
+use std::path::Path;
+
+use clap::{CommandFactory, Parser};
+
+use crate::clock::Clock;
+use crate::project::Project;
+use crate::store::Folder;
+use crate::units::{Instant, Zone};
+use args::{Cli, ShellName, Verb};
+use outcome::{Outcome, Trouble};
+
+/// Where a command writes, and what it knows of its surroundings.
+pub struct Io<'a> {
+    /// Standard output.
+    pub out: &'a mut dyn Write,
+    /// Standard error.
+    pub err: &'a mut dyn Write,
+    /// Whether standard output is a terminal.
+    pub terminal: bool,
+}
+
+impl std::fmt::Debug for Io<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Io")
+            .field("terminal", &self.terminal)
+            .finish_non_exhaustive()
+    }
+}
+
+/// What holds for every command.
+struct Context<'a> {
+    clock: &'a dyn Clock,
+    now: Option<String>,
+    terminal: bool,
+}
+
+impl Context<'_> {
+    /// `--now`, if it was given.
+    fn replaced_now(&self, zone: Zone) -> Result<Option<Instant>, Trouble> {
+        self.now
+            .as_deref()
+            .map(|text| {
+                zone.instant(text, self.clock.now())
+                    .map_err(|e| Trouble::usage(format!("--now: {e}")))
+            })
+            .transpose()
+    }
+
+    /// The present of a project: `--now` as it is, or the clock, which cannot
+    /// go back behind what has been recorded.
+    fn now(&self, project: &Project) -> Result<Instant, Trouble> {
+        let replaced = self.replaced_now(project.definition.zone)?;
+        Ok(replaced.unwrap_or_else(|| project.present(self.clock.now())))
+    }
+
+    fn open(&self, dir: &Path) -> Result<Folder, Trouble> {
+        Ok(Folder::open(dir)?)
+    }
+}
+
+/// Runs the command line and returns the exit status.
+pub fn run(arguments: impl Iterator<Item = OsString>, io: &mut Io<'_>, clock: &dyn Clock) -> u8 {
+    let (arguments, json, now) = match split_globals(arguments.collect()) {
+        Ok(split) => split,
+        Err(trouble) => return outcome::fail(io, false, "", &trouble),
+    };
+    let context = Context {
+        clock,
+        now,
+        terminal: io.terminal,
+    };
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(error) => return outcome::of_clap(io, json, &error),
+    };
+    let folder = cli.command.as_ref().and_then(folder_of).unwrap_or_default();
+    match dispatch(cli.command, &context) {
+        Ok(done) => outcome::print(io, json, &done),
+        Err(trouble) => outcome::fail(io, json, &folder, &trouble),
+    }
+}
+
+/// Runs on the process's own arguments, streams and clock.
+pub fn run_process() -> u8 {
+    let (mut out, mut err) = (std::io::stdout().lock(), std::io::stderr());
+    let terminal = std::io::stdout().is_terminal() && std::io::stdin().is_terminal();
+    let mut io = Io {
+        out: &mut out,
+        err: &mut err,
+        terminal,
+    };
+    run(std::env::args_os(), &mut io, &crate::clock::SystemClock)
+}
+
+type Split = (Vec<OsString>, bool, Option<String>);
+
+/// Takes `--json` and `--now INSTANT` out, wherever they stand before a `--`.
+fn split_globals(arguments: Vec<OsString>) -> Result<Split, Trouble> {
+    let (mut rest, mut json, mut now) = (Vec::new(), false, None);
+    let mut arguments = arguments.into_iter();
+    while let Some(argument) = arguments.next() {
+        match argument.to_str() {
+            Some("--") => {
+                rest.push(argument);
+                rest.extend(arguments);
+                break;
+            }
+            Some("--json") => json = true,
+            Some("--now") => {
+                let value = arguments.next().and_then(|v| v.into_string().ok());
+                now = Some(value.ok_or_else(|| Trouble::usage("--now wants an instant"))?);
+            }
+            Some(text) if text.starts_with("--now=") => now = text.get(6..).map(str::to_owned),
+            _ => rest.push(argument),
+        }
+    }
+    Ok((rest, json, now))
+}
+
+/// The folder as it was typed, for commands that are suggested.
+fn folder_of(verb: &Verb) -> Option<String> {
+    use Verb::{
+        Check, Closeout, Gates, History, Open, Record, Refresh, Set, Sheet, Status, Traveller,
+    };
+    let dir = match verb {
+        Open { dir }
+        | Set { dir, .. }
+        | Check { dir }
+        | History { dir, .. }
+        | Sheet { dir }
+        | Traveller { dir, .. }
+        | Record { dir, .. }
+        | Refresh { dir, .. }
+        | Gates { dir, .. }
+        | Status { dir }
+        | Closeout { dir, .. } => dir,
+        Verb::New(new) => &new.dir,
+        Verb::Add(add) => &add.dir,
+        _ => return None,
+    };
+    Some(dir.to_string_lossy().into_owned())
+}
+
+fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Trouble> {
+    let Some(verb) = verb else {
+        return Ok(Outcome::text(WELCOME));
+    };
+    match verb {
+        Verb::Try { sample } => samples::try_sample(context, &sample),
+        Verb::Open { dir } => project::open(context, &dir),
+        Verb::New(new) => project::new(context, &new),
+        Verb::Add(add) => project::add(context, &add),
+        Verb::Set { dir, path, value } => project::set(context, &dir, &path, &value),
+        Verb::Check { dir } => project::check(&dir),
+        Verb::History { dir, piece } => ask::history(context, &dir, piece.as_deref()),
+        Verb::Sheet { dir } => ask::sheet(context, &dir),
+        Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),
+        Verb::Record { dir, subject, what } => record::record(context, &dir, &subject, what),
+        Verb::Refresh {
+            dir,
+            pieces,
+            common,
+        } => record::refresh(context, &dir, pieces, common),
+        Verb::Gates { dir, piece } => ask::gates(context, &dir, &piece),
+        Verb::Status { dir } => ask::status(context, &dir),
+        Verb::Charge(charge) => ask::charge(&charge),
+        Verb::Closeout { dir, act } => record::closeout(context, &dir, act),
+        Verb::Measure { files, unit } => ask::measure(&files, unit),
+        Verb::Settings { who } => project::settings(who.as_deref()),
+        Verb::Completions { shell } => Ok(completions(shell)),
+        Verb::Man => man(),
+    }
+}
+
+const WELCOME: &str = "\
+tankside keeps a plated assembly on track: areas, charge, timers, holds, the record.
+
+  tankside try                                   a sample to play with, a private copy
+  tankside new lamp --name Lamp --metal copper-acid --mean 40um
+  tankside add lamp stem --mesh stem.stl         a piece with its print
+  tankside open lamp                             the screen for the evening
+  tankside --help                                everything else
+";
+
+fn completions(shell: ShellName) -> Outcome {
+    use clap_complete::Shell;
+    let shell = match shell {
+        ShellName::Bash => Shell::Bash,
+        ShellName::Elvish => Shell::Elvish,
+        ShellName::Fish => Shell::Fish,
+        ShellName::Powershell => Shell::PowerShell,
+        ShellName::Zsh => Shell::Zsh,
+    };
+    let mut text = Vec::new();
+    clap_complete::generate(shell, &mut Cli::command(), "tankside", &mut text);
+    Outcome::text(String::from_utf8_lossy(&text))
+}
+
+/// One page: the program, then every command.
+fn man() -> Result<Outcome, Trouble> {
+    let command = Cli::command();
+    let mut page = Vec::new();
+    clap_mangen::Man::new(command.clone()).render(&mut page)?;
+    for verb in command.get_subcommands() {
+        let man = clap_mangen::Man::new(
+            verb.clone()
+                .bin_name(format!("tankside {}", verb.get_name())),
+        );
+        let title = verb.get_name().to_uppercase();
+        writeln!(page, ".SH \"COMMAND {title}\"")?;
+        writeln!(
+            page,
+            "{}",
+            verb.get_about()
+                .map(ToString::to_string)
+                .unwrap_or_default()
+        )?;
+        for section in [
+            clap_mangen::Man::render_synopsis_section,
+            clap_mangen::Man::render_options_section,
+            clap_mangen::Man::render_extra_section,
+        ] {
+            section(&man, &mut page)?;
+        }
+    }
+    let text = String::from_utf8_lossy(&page)
+        .replace(".SH SYNOPSIS", ".SS SYNOPSIS")
+        .replace(".SH OPTIONS", ".SS OPTIONS")
+        .replace(".SH EXTRA", ".SS FORMS");
+    Ok(Outcome::text(text))
+}

@@ -313,7 +313,7 @@ impl Immersion {
                 }
             }
             None => {
-                for (piece, _) in unread.iter().filter(|(_, m)| rest.alive(to, m.limit_s)) {
+                for (piece, _) in &unread {
                     let entry = settled.pieces.entry((*piece).to_owned()).or_default();
                     entry.unknown_since.get_or_insert(from);
                 }

@@ -241,3 +241,25 @@ fn named(what: &What) -> (Vec<&str>, Option<&str>, Option<&Stage>) {
     };
     (pieces, tank, stage)
 }
+
+/// The largest file that is read from outside a project: 2 GiB.
+const LARGEST: u64 = 2 << 30;
+
+/// The bytes of a file anywhere, such as a print to measure.
+///
+/// # Errors
+/// When the system refuses, or the file is over 2 GiB.
+pub fn read_file(file: &Path) -> Result<Vec<u8>, StoreError> {
+    let disk = super::RealDisk;
+    let stamp = disk
+        .stat(file)
+        .map_err(|error| StoreError::io("read", file, &error))?;
+    if stamp.len > LARGEST {
+        let message = format!("{} is over 2 GiB", file.display());
+        return Err(
+            StoreError::new(ErrorKind::Io, message, "no print is that large").in_file(file),
+        );
+    }
+    disk.read(file)
+        .map_err(|error| StoreError::io("read", file, &error))
+}

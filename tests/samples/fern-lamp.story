@@ -150,7 +150,7 @@ opened 9 20:10
 4 20:31 frond-1 turn 'tang down'
 4 21:20 reading --tank main --volts 1.5V --amps 10A --celsius 26C --mode cc
 4 21:22 frond-1 look ok rough:5%@'upper leaflets'
-4 21:24 frond-1 tick tracks
+4 21:24 frond-1 tick tracks stop-nodules
 4 21:25 frond-1 finish
 4 21:26 supply --tank main --off
 4 21:28 frond-1 start rinse
@@ -239,12 +239,12 @@ opened 9 20:10
 7 19:50 stem finish
 7 20:35 reading --tank main --volts 1.4V --amps 9A --celsius 25C --mode cc
 7 20:36 frond-2 turn 'tang down'
-7 21:10 reading --tank main --volts 1.4V --amps 9A --celsius 25C --mode cc
-7 21:11 frond-2 look ok
-7 21:12 frond-2 tick tracks
-7 21:13 frond-2 finish
-7 21:14 supply --tank main --off
-7 21:16 frond-2 start rinse
+7 21:18 reading --tank main --volts 1.4V --amps 9A --celsius 25C --mode cc
+7 21:18 frond-2 look ok
+7 21:19 frond-2 tick tracks
+7 21:19 frond-2 finish
+7 21:20 supply --tank main --off
+7 21:21 frond-2 start rinse
 7 21:36 frond-2 tick neutral no-weeping
 7 21:37 frond-2 finish
 7 21:38 frond-2 tick surface

@@ -2,6 +2,9 @@
 
 #![allow(dead_code, reason = "each test binary uses what it needs")]
 
+#[path = "words.rs"]
+mod words;
+
 use std::path::PathBuf;
 use std::process::Command;
 
@@ -31,7 +34,10 @@ pub(crate) struct Out {
 impl Shop {
     /// An empty shop.
     pub(crate) fn new() -> Self {
-        Self { dir: tempfile::tempdir().expect("a folder"), now: None }
+        Self {
+            dir: tempfile::tempdir().expect("a folder"),
+            now: None,
+        }
     }
 
     /// A project `p` of 40 um copper, its clock at 18:00 UTC.
@@ -60,7 +66,7 @@ impl Shop {
 
     /// Runs words with `--json`; quotes group.
     pub(crate) fn run(&self, words: &str) -> Out {
-        let mut words = split(words);
+        let mut words = words::split(words);
         words.push("--json".into());
         self.raw(&words)
     }
@@ -162,28 +168,14 @@ impl Shop {
     }
 }
 
-/// Words as a shell splits them: blanks separate, single quotes group.
-pub(crate) fn split(line: &str) -> Vec<String> {
-    let mut words = Vec::new();
-    let mut word: Option<String> = None;
-    let mut quoted = false;
-    for c in line.chars() {
-        match c {
-            '\'' => {
-                quoted = !quoted;
-                word.get_or_insert_default();
-            }
-            ' ' if !quoted => words.extend(word.take()),
-            c => word.get_or_insert_default().push(c),
-        }
-    }
-    words.extend(word);
-    words
-}
-
 /// Asserts a JSON number within a relative tolerance.
 #[track_caller]
 pub(crate) fn near(found: &Value, wanted: f64, rel: f64) {
-    let number = found.as_f64().unwrap_or_else(|| panic!("{found} is no number"));
-    assert!((number - wanted).abs() <= rel * wanted.abs().max(1e-9), "found {number}, wanted {wanted}");
+    let number = found
+        .as_f64()
+        .unwrap_or_else(|| panic!("{found} is no number"));
+    assert!(
+        (number - wanted).abs() <= rel * wanted.abs().max(1e-9),
+        "found {number}, wanted {wanted}"
+    );
 }

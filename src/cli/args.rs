@@ -1,0 +1,573 @@
+//! The command line's forms, declared once: parsing, help, completions and the
+//! man page all come from here.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::mesh::LengthUnit;
+use crate::plating::Metal;
+use crate::project::{ContactChange, Finding, Mode, Stage, WeighedAs};
+use crate::units::{
+    Area, Charge, Current, CurrentDensity, Duration, Length, Mass, Ratio, Resistance, Temperature,
+    Voltage, Volume, Zone,
+};
+
+/// Keeps a plated assembly on track: areas, charge, timers, holds, the record.
+#[derive(Debug, Parser)]
+#[command(name = "tankside", version, about, after_help = FORMS, disable_help_subcommand = true)]
+pub(super) struct Cli {
+    #[command(subcommand)]
+    pub(super) command: Option<Verb>,
+}
+
+const FORMS: &str = "\
+Quantities carry their unit: 6.84dm2 40um 1.6mil 6.8A 620mA 0.3V 25C 77F 412.3g 240ohm 20min 2.5Ah 20mL 95%
+Instants: 2026-03-01T19:40:00Z, 19:40 (the latest one past), -12min.
+Everywhere: --json prints one object; --now INSTANT replaces the clock for this command.
+Exit status: 0 done; 1 refused by a rule, nothing changed; 2 bad usage, bad input or a system error.
+
+Electroplating can hurt: acid slowly into water, goggles and gloves, an isolated low-voltage supply,
+never left unattended. Local codes and licensed practice come first.";
+
+const RECORD_FORMS: &str = "\
+A piece:
+  start STAGE [--tank T]              pause | resume | finish
+  rework STAGE --because TEXT         skip STAGE --because TEXT
+  lift | return [--dipped]            touch-up --where TEXT
+  look FINDING[:SHARE][@PLACE]...     tick NAME...
+  ohms R [--place TEXT]               weigh M --as primed|coated|wired|plated|polished
+  coat                                turn TEXT
+  contact moved|loosened|added [TEXT] wipe
+  climate --celsius C --humidity P    note TEXT
+A tank:
+  reading --tank T --volts V --amps A [--celsius C] [--mode cc|cv] [--piece P]
+  supply --tank T (--amps A | --volts V | --off)
+  bath --tank T (dose V | filter | bags | topup V | anodes M)
+  logger --tank T FILE.csv
+Either:
+  undo | redo
+Each with [--at INSTANT] [--who NAME] [--override REASON].
+
+Stages: coat wiring strike build rinse age seal, and dry polish cure assemble.
+Findings: ok covered bare advancing dark-contact loose-contact shadow nodules tree
+          rough pits dull burnt peeling gassing";
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Verb {
+    /// Open a private copy of a sample: fern-lamp, table-bell or mantel-clock
+    Try {
+        /// Which sample
+        #[arg(default_value = "fern-lamp")]
+        sample: String,
+    },
+    /// Open a project on the screen
+    Open {
+        /// The project's folder
+        dir: PathBuf,
+    },
+    /// Begin a project
+    New(NewArgs),
+    /// Add a piece, with its mesh or its area
+    Add(AddArgs),
+    /// Change one value of project.ron; comments and order stay
+    Set {
+        /// The project's folder
+        dir: PathBuf,
+        /// Dots walk fields, list entries go by their name: pieces.stem.area
+        path: String,
+        /// The new value
+        #[arg(allow_hyphen_values = true)]
+        value: String,
+    },
+    /// Look for damage in a project's files
+    Check {
+        /// The project's folder
+        dir: PathBuf,
+    },
+    /// What has been recorded
+    History {
+        /// The project's folder
+        dir: PathBuf,
+        /// Only of this piece
+        piece: Option<String>,
+    },
+    /// The evening's pencil sheet
+    Sheet {
+        /// The project's folder
+        dir: PathBuf,
+    },
+    /// The sheet that follows a piece, as Markdown
+    Traveller {
+        /// The project's folder
+        dir: PathBuf,
+        /// Which piece
+        piece: String,
+    },
+    /// Record what happened
+    #[command(after_help = RECORD_FORMS)]
+    Record {
+        /// The project's folder
+        dir: PathBuf,
+        /// A piece, or: reading supply bath logger undo redo
+        subject: String,
+        /// What happened, as below
+        #[arg(
+            trailing_var_arg = true,
+            allow_hyphen_values = true,
+            value_name = "WHAT"
+        )]
+        what: Vec<String>,
+    },
+    /// Wipe several pieces at one instant, so that one hold starts for all
+    Refresh {
+        /// The project's folder
+        dir: PathBuf,
+        /// Which pieces
+        #[arg(required = true)]
+        pieces: Vec<String>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// The gates before a piece, and what would satisfy them
+    Gates {
+        /// The project's folder
+        dir: PathBuf,
+        /// Which piece
+        piece: String,
+    },
+    /// What is due, where every piece is, what every figure is
+    Status {
+        /// The project's folder
+        dir: PathBuf,
+    },
+    /// Charge, mass, thickness and time of a deposit
+    Charge(ChargeArgs),
+    /// The end of the evening
+    Closeout {
+        /// The project's folder
+        dir: PathBuf,
+        #[command(subcommand)]
+        act: Option<CloseoutVerb>,
+    },
+    /// Measure print files
+    Measure {
+        /// STL files
+        #[arg(required = true)]
+        files: Vec<PathBuf>,
+        /// The unit of files that do not say theirs
+        #[arg(long, value_name = "mm|cm|m|in")]
+        unit: Option<LengthUnit>,
+    },
+    /// Your own settings: where they are, what they say
+    Settings {
+        /// Who you are, for the record
+        #[arg(long)]
+        who: Option<String>,
+    },
+    /// Completions for a shell
+    Completions {
+        /// Which shell
+        shell: ShellName,
+    },
+    /// The man page
+    Man,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(super) enum ShellName {
+    Bash,
+    Elvish,
+    Fish,
+    Powershell,
+    Zsh,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct NewArgs {
+    /// The folder to make
+    pub(super) dir: PathBuf,
+    /// What is being plated
+    #[arg(long)]
+    pub(super) name: String,
+    /// The metal and its bath
+    #[arg(long)]
+    pub(super) metal: String,
+    /// The mean thickness wanted
+    #[arg(long, required_unless_present = "minimum", conflicts_with = "minimum")]
+    pub(super) mean: Option<Length>,
+    /// The least local thickness wanted
+    #[arg(long)]
+    pub(super) minimum: Option<Length>,
+    /// Cathode efficiency
+    #[arg(long, default_value = "100%")]
+    pub(super) efficiency: Ratio,
+    /// Time zone, such as Europe/Berlin; the machine's if left out
+    #[arg(long, value_parser = |name: &str| Zone::named(name).map_err(|e| e.to_string()))]
+    pub(super) zone: Option<Zone>,
+    /// The ageing hold
+    #[arg(long, default_value = "72h")]
+    pub(super) hold: Duration,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct AddArgs {
+    /// The project's folder
+    pub(super) dir: PathBuf,
+    /// The piece's name
+    pub(super) piece: String,
+    /// Its print file
+    #[arg(long, required_unless_present = "area", conflicts_with = "area")]
+    pub(super) mesh: Option<PathBuf>,
+    /// The unit of the print file
+    #[arg(long, value_name = "mm|cm|m|in", requires = "mesh")]
+    pub(super) unit: Option<LengthUnit>,
+    /// Its wetted area
+    #[arg(long)]
+    pub(super) area: Option<Area>,
+    /// A contact wire in the bath: DIAMETER:LENGTH
+    #[arg(long, value_parser = wire)]
+    pub(super) wire: Vec<crate::project::Wire>,
+    /// A thief in the bath: DIAMETER:LENGTH
+    #[arg(long, value_parser = wire)]
+    pub(super) thief: Vec<crate::project::Wire>,
+    /// Plating area over wetted area
+    #[arg(long, default_value_t = 1.0)]
+    pub(super) roughness: f64,
+}
+
+fn wire(text: &str) -> Result<crate::project::Wire, String> {
+    let (diameter, length) = text
+        .split_once(':')
+        .ok_or_else(|| "write DIAMETER:LENGTH, such as 0.8mm:30cm".to_owned())?;
+    let length_of = |text: &str| text.parse::<Length>().map_err(|e| e.to_string());
+    Ok(crate::project::Wire {
+        diameter: length_of(diameter)?,
+        length: length_of(length)?,
+    })
+}
+
+#[derive(Debug, Args)]
+pub(super) struct ChargeArgs {
+    /// The metal and its bath
+    #[arg(long, value_parser = |name: &str| Metal::named(name).map_err(|e| e.to_string()))]
+    pub(super) metal: Metal,
+    /// The area
+    #[arg(long)]
+    pub(super) area: Area,
+    /// The mean thickness wanted
+    #[arg(long, group = "given")]
+    pub(super) thickness: Option<Length>,
+    /// The charge that passed
+    #[arg(long, group = "given")]
+    pub(super) charge: Option<Charge>,
+    /// The current that flowed
+    #[arg(long, requires = "hours", conflicts_with_all = ["thickness", "charge"])]
+    pub(super) amps: Option<Current>,
+    /// For how long (hours, or with a unit)
+    #[arg(long, requires = "amps", value_parser = hours)]
+    pub(super) hours: Option<Duration>,
+    /// Cathode efficiency
+    #[arg(long, default_value = "100%")]
+    pub(super) efficiency: Ratio,
+    /// Current density, to tell the time
+    #[arg(long)]
+    pub(super) density: Option<CurrentDensity>,
+}
+
+/// The flag's name is the unit; one given is taken.
+fn hours(text: &str) -> Result<Duration, String> {
+    match text.parse::<f64>() {
+        Ok(hours) if hours.is_finite() && hours >= 0.0 => Ok(crate::units::H.of(hours)),
+        _ => text.parse::<Duration>().map_err(|e| e.to_string()),
+    }
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum CloseoutVerb {
+    /// Tick items
+    Tick {
+        /// Which
+        #[arg(required = true)]
+        ids: Vec<String>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Sign the evening off
+    Sign {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Print the sheet as Markdown
+    Print,
+}
+
+/// What every record takes.
+#[derive(Debug, Args, Clone, Default)]
+pub(super) struct Common {
+    /// When it happened
+    #[arg(long, value_name = "INSTANT", allow_hyphen_values = true)]
+    pub(super) at: Option<String>,
+    /// Who says so
+    #[arg(long, value_name = "NAME")]
+    pub(super) who: Option<String>,
+    /// Pass gates that do not hold, for this reason
+    #[arg(long = "override", value_name = "REASON")]
+    pub(super) override_reason: Option<String>,
+}
+
+/// `record DIR PIECE …`
+#[derive(Debug, Parser)]
+#[command(name = "record", disable_help_subcommand = true, after_help = RECORD_FORMS)]
+pub(super) struct PieceRecord {
+    #[command(subcommand)]
+    pub(super) verb: PieceVerb,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum PieceVerb {
+    /// Begin a stage
+    Start {
+        #[arg(value_parser = stage)]
+        stage: Stage,
+        /// The tank to hang it in
+        #[arg(long)]
+        tank: Option<String>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Stop for now
+    Pause {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Go on
+    Resume {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// The stage is done
+    Finish {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Back to an earlier stage
+    Rework {
+        #[arg(value_parser = stage)]
+        stage: Stage,
+        #[arg(long)]
+        because: String,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Leave a stage out
+    Skip {
+        #[arg(value_parser = stage)]
+        stage: Stage,
+        #[arg(long)]
+        because: String,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Out of the bath for a look
+    Lift {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Back into the bath
+    Return {
+        /// It was dipped in acid first
+        #[arg(long)]
+        dipped: bool,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// A bare spot was repainted
+    TouchUp {
+        #[arg(long = "where", value_name = "TEXT")]
+        place: String,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// What a look found
+    Look {
+        /// FINDING[:SHARE][@PLACE]
+        #[arg(required = true)]
+        findings: Vec<Finding>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Confirm conditions
+    Tick {
+        #[arg(required = true)]
+        names: Vec<String>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// A resistance
+    Ohms {
+        resistance: Resistance,
+        #[arg(long)]
+        place: Option<String>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// A weighing
+    Weigh {
+        mass: Mass,
+        #[arg(long = "as", value_name = "primed|coated|wired|plated|polished")]
+        condition: WeighedAs,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// One more coat is on
+    Coat {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// How it hangs now
+    Turn {
+        #[arg(allow_hyphen_values = true)]
+        text: String,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// A contact was moved, loosened or added
+    Contact {
+        change: ContactChange,
+        #[arg(default_value = "")]
+        text: String,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Wiped, dipped, polished or touched: a hold begins anew
+    Wipe {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// The air it is in
+    Climate {
+        #[arg(long, allow_hyphen_values = true)]
+        celsius: Temperature,
+        #[arg(long)]
+        humidity: Ratio,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// A remark
+    Note {
+        #[arg(allow_hyphen_values = true)]
+        text: String,
+        #[command(flatten)]
+        common: Common,
+    },
+}
+
+/// `record DIR (reading | supply | bath | logger | undo | redo) …`
+#[derive(Debug, Parser)]
+#[command(name = "record", disable_help_subcommand = true, after_help = RECORD_FORMS)]
+pub(super) struct TankRecord {
+    #[command(subcommand)]
+    pub(super) verb: TankVerb,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum TankVerb {
+    /// Volts and amps were read
+    Reading {
+        #[arg(long)]
+        tank: String,
+        #[arg(long)]
+        volts: Voltage,
+        #[arg(long)]
+        amps: Current,
+        #[arg(long, allow_hyphen_values = true)]
+        celsius: Option<Temperature>,
+        #[arg(long, value_name = "cc|cv")]
+        mode: Option<Mode>,
+        /// The piece whose own lead it is
+        #[arg(long)]
+        piece: Option<String>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// The supply was set
+    #[command(group(clap::ArgGroup::new("to").required(true)))]
+    Supply {
+        #[arg(long)]
+        tank: String,
+        #[arg(long, group = "to")]
+        amps: Option<Current>,
+        #[arg(long, group = "to")]
+        volts: Option<Voltage>,
+        #[arg(long, group = "to")]
+        off: bool,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Upkeep of a bath
+    Bath {
+        #[arg(long)]
+        tank: String,
+        #[command(subcommand)]
+        work: BathVerb,
+    },
+    /// Take in a data logger's file
+    Logger {
+        #[arg(long)]
+        tank: String,
+        file: PathBuf,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Take the last record back
+    Undo {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Bring back what was undone
+    Redo {
+        #[command(flatten)]
+        common: Common,
+    },
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum BathVerb {
+    /// Brightener or other addition
+    Dose {
+        volume: Volume,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Filter changed or cleaned
+    Filter {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Anode bags changed or rinsed
+    Bags {
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Topped up
+    Topup {
+        volume: Volume,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// Anode metal added
+    Anodes {
+        mass: Mass,
+        #[command(flatten)]
+        common: Common,
+    },
+}
+
+/// A stage of this name; whether the project has it is the rules' to say.
+fn stage(name: &str) -> Result<Stage, String> {
+    if name.is_empty() || name.starts_with('-') {
+        return Err("name a stage".into());
+    }
+    Ok(Stage::named(name))
+}

@@ -1,0 +1,226 @@
+//! Commands that ask: `status`, `gates`, `history`, `sheet`, `traveller`,
+//! `charge`, `measure`.
+
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use super::Context;
+use super::args::ChargeArgs;
+use super::outcome::{Fault, Outcome, Trouble};
+use crate::mesh::{self, LengthUnit, Mesh, MeshError};
+use crate::project::{Project, Refusal};
+use crate::report::{self, json as as_json, text as as_text};
+use crate::store::Folder;
+use crate::units::Instant;
+
+fn ask(
+    context: &Context<'_>,
+    dir: &Path,
+    answer: impl FnOnce(&Project, Instant) -> Outcome,
+) -> Result<Outcome, Trouble> {
+    let folder: Folder = context.open(dir)?;
+    let now = context.now(folder.project())?;
+    Ok(answer(folder.project(), now).warn(folder.notices().iter().cloned()))
+}
+
+fn known(project: &Project, piece: &str) -> Result<(), Trouble> {
+    match project.definition.piece(piece) {
+        Some(_) => Ok(()),
+        None => Err(Refusal::new(
+            "unknown-piece",
+            format!("there is no piece `{}`", piece.escape_debug()),
+        )
+        .into()),
+    }
+}
+
+/// `status DIR`
+pub(super) fn status(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
+    ask(context, dir, |project, now| {
+        Outcome::both(
+            as_text::status_text(project, now),
+            as_json::status(project, now),
+        )
+    })
+}
+
+/// `gates DIR PIECE`
+pub(super) fn gates(context: &Context<'_>, dir: &Path, piece: &str) -> Result<Outcome, Trouble> {
+    let folder = context.open(dir)?;
+    known(folder.project(), piece)?;
+    let now = context.now(folder.project())?;
+    let shown = dir.to_string_lossy();
+    let text = as_text::gates_text(folder.project(), piece, now, &shown);
+    Ok(Outcome::both(
+        text,
+        as_json::gates(folder.project(), piece, now, &shown),
+    ))
+}
+
+/// `history DIR [PIECE]`
+pub(super) fn history(
+    context: &Context<'_>,
+    dir: &Path,
+    piece: Option<&str>,
+) -> Result<Outcome, Trouble> {
+    let folder = context.open(dir)?;
+    if let Some(piece) = piece {
+        known(folder.project(), piece)?;
+    }
+    let text = as_text::history_text(folder.project(), piece);
+    Ok(Outcome::both(
+        text,
+        as_json::history(folder.project(), piece),
+    ))
+}
+
+/// `sheet DIR`
+pub(super) fn sheet(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
+    ask(context, dir, |project, now| {
+        Outcome::text(report::sheet::pencil_sheet(project, now))
+    })
+}
+
+/// `traveller DIR PIECE`
+pub(super) fn traveller(
+    context: &Context<'_>,
+    dir: &Path,
+    piece: &str,
+) -> Result<Outcome, Trouble> {
+    let folder = context.open(dir)?;
+    known(folder.project(), piece)?;
+    let now = context.now(folder.project())?;
+    Ok(Outcome::text(
+        report::markdown::traveller(folder.project(), piece, now).unwrap_or_default(),
+    ))
+}
+
+/// `charge …`
+pub(super) fn charge(args: &ChargeArgs) -> Result<Outcome, Trouble> {
+    use report::charge::{Asked, From};
+    let positive = |name: &str, value: f64| {
+        if value > 0.0 {
+            Ok(())
+        } else {
+            Err(Trouble::usage(format!(
+                "--{name} must be more than nothing"
+            )))
+        }
+    };
+    positive("area", args.area.si())?;
+    positive("efficiency", args.efficiency.si())?;
+    let from = match (args.thickness, args.charge, args.amps.zip(args.hours)) {
+        (Some(thickness), _, _) => From::Thickness(thickness),
+        (_, Some(charge), _) => From::Charge(charge),
+        (_, _, Some((amps, hours))) => From::Run(amps, hours),
+        _ => {
+            return Err(Trouble::usage(
+                "give --thickness, --charge, or --amps and --hours",
+            ));
+        }
+    };
+    let asked = Asked {
+        metal: args.metal,
+        area: args.area,
+        from,
+        efficiency: args.efficiency,
+        density: args.density,
+    };
+    let warning = args
+        .metal
+        .cyanide
+        .then(|| report::cautions::CYANIDE.to_owned());
+    Ok(Outcome::both(as_text::charge_text(&asked), as_json::charge(&asked)).warn(warning))
+}
+
+/// `measure FILE…`
+pub(super) fn measure(files: &[PathBuf], unit: Option<LengthUnit>) -> Result<Outcome, Trouble> {
+    let mut warnings = Vec::new();
+    let mut objects = Vec::new();
+    let mut text = String::new();
+    for file in files {
+        let (object, words) = measure_one(file, unit, &mut warnings)?;
+        text.push_str(&words);
+        objects.push(object);
+    }
+    let json = match objects.as_slice() {
+        [only] => only.clone(),
+        _ => json!({ "files": objects }),
+    };
+    Ok(Outcome::both(super::outcome::block_safe(&text), json).warn(warnings))
+}
+
+fn measure_one(
+    file: &Path,
+    unit: Option<LengthUnit>,
+    warnings: &mut Vec<String>,
+) -> Result<(Value, String), Trouble> {
+    let bytes = read_bytes(file)?;
+    let print = mesh::read(&bytes).map_err(|e| mesh_trouble(file, &e))?;
+    let (unit, source) = unit_of(&print, unit);
+    let m = mesh::measure(&print, unit);
+    let name = file.to_string_lossy();
+    if source == "assumed" {
+        warnings.push(format!(
+            "{name}: the file says no unit: taken as mm ({})",
+            size_words(m.size_mm)
+        ));
+    }
+    if print.trailing_bytes > 0 {
+        warnings.push(format!(
+            "{name}: {} bytes after the last triangle are not read",
+            print.trailing_bytes
+        ));
+    }
+    let object = json!({
+        "file": name,
+        "triangles": m.triangles,
+        "unit": unit.symbol(),
+        "unit_source": source,
+        "size_mm": m.size_mm,
+        "naive_area_mm2": m.naive_area_mm2,
+        "volume_mm3": m.volume_mm3,
+        "method": "naive sum over all triangles, not the wetted area",
+    });
+    let words = format!(
+        "{name}\n  {} triangles, {}\n  naive area {:.2} cm2 (the sum of all triangles, not the wetted area)\n  volume {:.2} cm3\n",
+        m.triangles,
+        size_words(m.size_mm),
+        m.naive_area_mm2 / 100.0,
+        m.volume_mm3 / 1000.0,
+    );
+    Ok((object, words))
+}
+
+/// `120 x 80 x 40 mm`.
+pub(super) fn size_words(size_mm: [f64; 3]) -> String {
+    let sides = size_mm.map(|s| crate::units::number(s, 3));
+    format!("{} mm", sides.join(" x "))
+}
+
+/// The unit a mesh is read in and where it comes from.
+pub(super) fn unit_of(print: &Mesh, given: Option<LengthUnit>) -> (LengthUnit, &'static str) {
+    match (print.unit, given) {
+        (Some(unit), _) => (unit, "file"),
+        (None, Some(unit)) => (unit, "given"),
+        (None, None) => (LengthUnit::Mm, "assumed"),
+    }
+}
+
+/// The bytes of a print file.
+pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
+    crate::store::read_file(file).map_err(Trouble::from)
+}
+
+/// What a reader found wrong, with its file.
+pub(super) fn mesh_trouble(file: &Path, error: &MeshError) -> Trouble {
+    Trouble::Error(Box::new(Fault {
+        kind: error.kind().to_owned(),
+        message: error.to_string(),
+        remedy: error.remedy(),
+        file: Some(file.to_owned()),
+        line: error.line(),
+        column: None,
+    }))
+}

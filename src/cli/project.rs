@@ -1,0 +1,309 @@
+//! `new`, `add`, `set`, `check`, `open`, `settings`.
+
+use std::path::Path;
+
+use serde_json::json;
+
+use super::args::{AddArgs, NewArgs};
+use super::outcome::{Outcome, Trouble};
+use super::template::{Seed, project_ron};
+use super::{Context, ask};
+use crate::mesh;
+use crate::plating::Metal;
+use crate::project::{Command, Definition, Piece, Refusal, Target, Wire};
+use crate::settings::{Settings, SettingsError};
+use crate::store::ron_text::quote;
+use crate::store::{Folder, StoreError, sha256_hex};
+use crate::units::{DM2, MM, MM2, rounded};
+
+/// Who writes things down: the user's own setting, else the login name.
+pub(super) fn who() -> String {
+    let login = || {
+        ["USER", "LOGNAME", "USERNAME"]
+            .iter()
+            .find_map(|v| std::env::var(v).ok())
+    };
+    Settings::load()
+        .ok()
+        .and_then(|s| s.who)
+        .or_else(login)
+        .filter(|who| !who.trim().is_empty())
+        .unwrap_or_else(|| "unknown".to_owned())
+}
+
+/// `new DIR …`
+pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trouble> {
+    let metal = Metal::named(&args.metal).map_err(|e| Trouble::usage(e.to_string()))?;
+    if metal.cyanide {
+        return Err(Refusal::new(
+            "cyanide",
+            format!(
+                "no project is kept for a cyanide bath ({metal}): acid on cyanide frees a deadly gas; licensed shops only. \
+                 `tankside charge` does the arithmetic"
+            ),
+        )
+        .into());
+    }
+    let target = match (args.mean, args.minimum) {
+        (Some(mean), _) => Target::Mean(mean),
+        (None, Some(least)) => Target::Minimum(least),
+        (None, None) => return Err(Trouble::usage("give --mean or --minimum")),
+    };
+    let seed = Seed {
+        name: &args.name,
+        metal: &metal,
+        target,
+        efficiency: args.efficiency,
+        zone: args.zone.unwrap_or_else(crate::clock::local_zone),
+        hold: args.hold,
+    };
+    let text = project_ron(&seed);
+    Definition::parse(&text)?;
+    let now = context
+        .replaced_now(seed.zone)?
+        .unwrap_or_else(|| context.clock.now());
+    Folder::create(&args.dir, &text, now)?;
+    let dir = args.dir.to_string_lossy();
+    let shown = crate::project::quoted(&dir);
+    let text = format!(
+        "{shown} is a project now. Next:\n  tankside add {shown} PIECE --mesh FILE.stl   (or --area 6.84dm2)\n  \
+         tankside open {shown}\nIts tank, supply and bath are told in {shown}/project.ron."
+    );
+    Ok(Outcome::both(text, json!({ "project": dir })))
+}
+
+/// `add DIR PIECE …`
+pub(super) fn add(context: &Context<'_>, args: &AddArgs) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(&args.dir)?;
+    if folder.project().definition.piece(&args.piece).is_some() {
+        return Err(Trouble::fault(
+            "exists",
+            format!("there is a piece `{}` already", args.piece.escape_debug()),
+            "give it another name, or change it with `tankside set`",
+        ));
+    }
+    let mut warnings = Vec::new();
+    let mut fields = vec![format!("name: {}", quote(&args.piece))];
+    match (&args.mesh, args.area) {
+        (Some(file), _) => fields.extend(measured(&mut folder, args, file, &mut warnings)?),
+        (None, Some(area)) => fields.push(format!("area: \"{area}\", area_method: \"given\"")),
+        (None, None) => return Err(Trouble::usage("give --mesh or --area")),
+    }
+    if (args.roughness - 1.0).abs() > f64::EPSILON {
+        fields.push(format!("roughness: {:?}", args.roughness));
+    }
+    fields.extend(wires("wires", &args.wire));
+    fields.extend(wires("thieves", &args.thief));
+    let entry = format!("(\n    {},\n)", fields.join(",\n    "));
+    folder.add_piece(&entry)?;
+    let piece = folder
+        .project()
+        .definition
+        .piece(&args.piece)
+        .cloned()
+        .unwrap_or_else(|| Piece::named(&args.piece));
+    let definition = &folder.project().definition;
+    let (text, json) = added(definition, &piece);
+    Ok(Outcome::both(text, json).warn(warnings))
+}
+
+/// The fields that a print file gives: the file, its area with ± and method,
+/// its size.
+fn measured(
+    folder: &mut Folder,
+    args: &AddArgs,
+    file: &Path,
+    warnings: &mut Vec<String>,
+) -> Result<Vec<String>, Trouble> {
+    let bytes = ask::read_bytes(file)?;
+    let print = mesh::read(&bytes).map_err(|e| ask::mesh_trouble(file, &e))?;
+    let (unit, source) = ask::unit_of(&print, args.unit);
+    let measure = mesh::measure(&print, unit);
+    if source == "assumed" {
+        if let Err(doubt) = mesh::plausible_print(measure.size_mm) {
+            return Err(Refusal::new("unit", format!("{doubt}"))
+                .or(Command::new(
+                    "add",
+                    format!(
+                        "{} --mesh {} --unit mm",
+                        crate::project::quoted(&args.piece),
+                        crate::project::quoted(&file.to_string_lossy())
+                    ),
+                ))
+                .into());
+        }
+        warnings.push(format!(
+            "the file says no unit: taken as mm ({})",
+            ask::size_words(measure.size_mm)
+        ));
+    }
+    let relative = folder.copy_mesh(file, &args.piece)?;
+    let area = MM2.of(rounded(measure.naive_area_mm2, 8));
+    warnings.push(
+        "the area is the naive sum of all triangles: what overlaps, lies inside or is shut in is counted too".to_owned(),
+    );
+    let rel = folder.project().definition.uncertainty.area_rel;
+    let size = measure
+        .size_mm
+        .map(|s| format!("\"{}\"", MM.of(rounded(s, 6))));
+    Ok(vec![
+        format!(
+            "mesh: (file: {}, unit: \"{unit}\", sha256: \"{}\")",
+            quote(&relative),
+            sha256_hex(&bytes)
+        ),
+        format!(
+            "area: \"{area}\", area_pm: \"{}\"",
+            DM2.of(rounded(area.to(DM2) * 2.0 * rel, 3))
+        ),
+        format!(
+            "area_method: \"naive sum of {} triangles, not the wetted area\"",
+            measure.triangles
+        ),
+        format!("size: ({})", size.join(", ")),
+    ])
+}
+
+fn wires(field: &str, wires: &[Wire]) -> Option<String> {
+    let list: Vec<String> = wires
+        .iter()
+        .map(|w| format!("(diameter: \"{}\", length: \"{}\")", w.diameter, w.length))
+        .collect();
+    (!list.is_empty()).then(|| format!("{field}: [{}]", list.join(", ")))
+}
+
+fn added(definition: &Definition, piece: &Piece) -> (String, serde_json::Value) {
+    let dm2 = |area: Option<crate::units::Area>| area.map(|a| a.to(DM2));
+    let target = definition.charge_target(piece);
+    let shown =
+        |area: Option<crate::units::Area>| area.map_or_else(|| "?".to_owned(), |a| a.shown(DM2, 4));
+    let text = format!(
+        "{}: {}, with wires {}, target {}",
+        piece.name,
+        shown(piece.wetted_area()),
+        shown(piece.conductor_area()),
+        target.map_or_else(|| "?".to_owned(), |q| q.shown(crate::units::AH, 4)),
+    );
+    let json = json!({
+        "piece": piece.name,
+        "wetted_area_dm2": dm2(piece.wetted_area()),
+        "plating_area_dm2": dm2(piece.plating_area()),
+        "conductor_area_dm2": dm2(piece.conductor_area()),
+        "area_pm_dm2": dm2(piece.area_pm),
+        "area_method": piece.area_method,
+        "unit": piece.mesh.as_ref().and_then(|m| m.unit.clone()),
+        "charge_target_ah": target.map(|q| q.to(crate::units::AH)),
+    });
+    (text, json)
+}
+
+/// `set DIR PATH VALUE`
+pub(super) fn set(
+    context: &Context<'_>,
+    dir: &Path,
+    path: &str,
+    value: &str,
+) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(dir)?;
+    folder.set(path, value).map_err(contradicted)?;
+    Ok(Outcome::both(
+        format!("{path} is {value}"),
+        json!({ "path": path, "value": value }),
+    ))
+}
+
+/// What history contradicts is refused by a rule; the rest is bad input.
+fn contradicted(error: StoreError) -> Trouble {
+    if error.kind() != "contradiction" {
+        return error.into();
+    }
+    let because = format!("{}; {}", error.message, error.remedy);
+    Refusal::new("contradiction", because)
+        .or(Command::new("history", ""))
+        .into()
+}
+
+/// `check DIR`
+pub(super) fn check(dir: &Path) -> Result<Outcome, Trouble> {
+    let report = crate::store::check(dir);
+    let mut text = String::new();
+    let mut list = Vec::new();
+    for problem in &report.problems {
+        let place: Vec<String> = [Some(problem.file.to_string_lossy().into_owned())]
+            .into_iter()
+            .chain([problem.line, problem.column].map(|n| n.map(|n| n.to_string())))
+            .flatten()
+            .collect();
+        let line = format!(
+            "{}: {}\n  {}\n",
+            place.join(":"),
+            problem.what,
+            problem.remedy
+        );
+        text.push_str(&line);
+        list.push(json!({
+            "file": problem.file.to_string_lossy(), "line": problem.line, "column": problem.column,
+            "what": problem.what, "remedy": problem.remedy,
+        }));
+    }
+    if list.is_empty() {
+        text = format!("no damage: {} events\n", report.events);
+    }
+    let status = if list.is_empty() { 0 } else { 2 };
+    let text = super::outcome::block_safe(&text);
+    Ok(Outcome {
+        status,
+        ..Outcome::both(text, json!({ "events": report.events, "problems": list }))
+    })
+}
+
+/// `open DIR`
+pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
+    let folder = context.open(dir)?;
+    show(context, folder)?;
+    Ok(Outcome::both("", json!({})))
+}
+
+/// Runs the screen on an open folder.
+pub(super) fn show(context: &Context<'_>, folder: Folder) -> Result<(), Trouble> {
+    if !context.terminal {
+        return Err(Trouble::fault(
+            "no-terminal",
+            "the screen needs a terminal",
+            "`tankside status DIR` prints the same as text",
+        ));
+    }
+    let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
+    crate::tui::shell::run(folder, &settings, context.clock).map_err(|e| {
+        Trouble::fault(
+            "terminal",
+            e.to_string(),
+            "`tankside status DIR` prints the same as text",
+        )
+    })
+}
+
+/// `settings [--who NAME]`
+pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
+    if let Some(who) = who {
+        Settings::remember_who(who).map_err(|e| settings_trouble(&e))?;
+    }
+    let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
+    let path = Settings::path().map(|p| p.to_string_lossy().into_owned());
+    let flag = |value: Option<bool>| {
+        value.map_or_else(|| "as the terminal says".to_owned(), |v| v.to_string())
+    };
+    let text = format!(
+        "{}\nwho: {}\nascii: {}\ncolour: {}\n",
+        path.as_deref().unwrap_or("there is no place for settings"),
+        settings.who.as_deref().unwrap_or("not said yet"),
+        flag(settings.ascii),
+        flag(settings.colour),
+    );
+    let json = json!({ "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour });
+    Ok(Outcome::both(super::outcome::block_safe(&text), json))
+}
+
+fn settings_trouble(error: &SettingsError) -> Trouble {
+    Trouble::fault("settings", error.to_string(), error.remedy())
+}

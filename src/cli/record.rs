@@ -1,0 +1,324 @@
+//! `record`, `refresh` and `closeout`: from words to an action.
+
+use std::path::Path;
+
+use clap::Parser;
+use serde_json::json;
+
+use super::args::{BathVerb, CloseoutVerb, Common, PieceRecord, PieceVerb, TankRecord, TankVerb};
+use super::outcome::{Outcome, Trouble};
+use super::{Context, project};
+use crate::project::{Action, BathWork, Decision, Setting, What};
+use crate::report;
+use crate::store::Folder;
+
+const TANK_WORDS: [&str; 6] = ["reading", "supply", "bath", "logger", "undo", "redo"];
+
+/// `record DIR SUBJECT WHAT…`
+pub(super) fn record(
+    context: &Context<'_>,
+    dir: &Path,
+    subject: &str,
+    words: Vec<String>,
+) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(dir)?;
+    let (what, common) = if TANK_WORDS.contains(&subject) {
+        let line = [vec!["record".to_owned(), subject.to_owned()], words].concat();
+        of_tank(
+            TankRecord::try_parse_from(line)
+                .map_err(|e| usage(&e))?
+                .verb,
+            &mut folder,
+        )?
+    } else {
+        let line = [vec!["record".to_owned()], words].concat();
+        of_piece(
+            PieceRecord::try_parse_from(line)
+                .map_err(|e| usage(&e))?
+                .verb,
+            subject,
+        )
+    };
+    write_down(context, &mut folder, what, common)
+}
+
+fn usage(error: &clap::Error) -> Trouble {
+    Trouble::usage(
+        error
+            .render()
+            .to_string()
+            .trim_start_matches("error: ")
+            .trim_end(),
+    )
+}
+
+/// `refresh DIR PIECE…`
+pub(super) fn refresh(
+    context: &Context<'_>,
+    dir: &Path,
+    pieces: Vec<String>,
+    common: Common,
+) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(dir)?;
+    write_down(context, &mut folder, What::Wipe { pieces }, common)
+}
+
+/// `closeout DIR [tick ID… | sign | print]`
+pub(super) fn closeout(
+    context: &Context<'_>,
+    dir: &Path,
+    act: Option<CloseoutVerb>,
+) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(dir)?;
+    match act {
+        Some(CloseoutVerb::Tick { ids, common }) => write_down(
+            context,
+            &mut folder,
+            What::CloseoutTick { items: ids },
+            common,
+        ),
+        Some(CloseoutVerb::Sign { common }) => write_down(
+            context,
+            &mut folder,
+            What::CloseoutSign { sheet: Vec::new() },
+            common,
+        ),
+        Some(CloseoutVerb::Print) => {
+            let now = context.now(folder.project())?;
+            Ok(Outcome::text(report::markdown::closeout_sheet(
+                folder.project(),
+                now,
+            )))
+        }
+        None => {
+            let now = context.now(folder.project())?;
+            let text = report::text::closeout_text(folder.project(), now);
+            Ok(Outcome::both(
+                text,
+                report::json::closeout(folder.project(), now),
+            ))
+        }
+    }
+}
+
+fn write_down(
+    context: &Context<'_>,
+    folder: &mut Folder,
+    what: What,
+    common: Common,
+) -> Result<Outcome, Trouble> {
+    let zone = folder.project().definition.zone;
+    let replaced = context.replaced_now(zone)?;
+    let clock = context.clock.now();
+    let now = replaced.unwrap_or_else(|| folder.project().present(clock));
+    let at = common
+        .at
+        .map(|text| {
+            zone.instant(&text, now)
+                .map_err(|e| Trouble::usage(format!("--at: {e}")))
+        })
+        .transpose()?;
+    let action = Action {
+        what,
+        at,
+        who: common.who.unwrap_or_else(project::who),
+        override_reason: common.override_reason,
+    };
+    let decision = folder.record(&action, clock, replaced)?;
+    Ok(recorded(folder, &decision))
+}
+
+fn recorded(folder: &Folder, decision: &Decision) -> Outcome {
+    let event = &decision.event;
+    let zone = folder.project().definition.zone;
+    let clock = zone.local(event.at).beside(zone.local(event.recorded));
+    let what = report::safe::plain_text(&event.what.to_string()).into_owned();
+    let text = format!("#{} {clock} {what}", event.sequence);
+    let json = json!({
+        "recorded": {
+            "sequence": event.sequence,
+            "at": event.at.to_string(),
+            "recorded": event.recorded.to_string(),
+            "who": event.who,
+            "what": event.what.to_string(),
+            "overridden": event.overridden,
+        }
+    });
+    let notices = folder.notices().iter().cloned();
+    Outcome::both(text, json).warn(decision.warnings.iter().cloned().chain(notices))
+}
+
+fn of_piece(verb: PieceVerb, piece: &str) -> (What, Common) {
+    let piece = piece.to_owned();
+    match verb {
+        PieceVerb::Start {
+            stage,
+            tank,
+            common,
+        } => (What::Start { piece, stage, tank }, common),
+        PieceVerb::Pause { common } => (What::Pause { piece }, common),
+        PieceVerb::Resume { common } => (What::Resume { piece }, common),
+        PieceVerb::Finish { common } => (What::Finish { piece }, common),
+        PieceVerb::Rework {
+            stage,
+            because,
+            common,
+        } => (
+            What::Rework {
+                piece,
+                stage,
+                because,
+            },
+            common,
+        ),
+        PieceVerb::Skip {
+            stage,
+            because,
+            common,
+        } => (
+            What::Skip {
+                piece,
+                stage,
+                because,
+            },
+            common,
+        ),
+        PieceVerb::Lift { common } => (What::Lift { piece }, common),
+        PieceVerb::Return { dipped, common } => (What::Return { piece, dipped }, common),
+        PieceVerb::TouchUp { place, common } => (What::TouchUp { piece, place }, common),
+        PieceVerb::Look { findings, common } => (What::Look { piece, findings }, common),
+        PieceVerb::Tick { names, common } => (What::Tick { piece, names }, common),
+        PieceVerb::Ohms {
+            resistance,
+            place,
+            common,
+        } => (
+            What::Ohms {
+                piece,
+                resistance,
+                place,
+            },
+            common,
+        ),
+        PieceVerb::Weigh {
+            mass,
+            condition,
+            common,
+        } => (
+            What::Weigh {
+                piece,
+                mass,
+                condition,
+            },
+            common,
+        ),
+        PieceVerb::Coat { common } => (What::Coat { piece }, common),
+        PieceVerb::Turn { text, common } => (What::Turn { piece, text }, common),
+        PieceVerb::Contact {
+            change,
+            text,
+            common,
+        } => (
+            What::Contact {
+                piece,
+                change,
+                text,
+            },
+            common,
+        ),
+        PieceVerb::Wipe { common } => (
+            What::Wipe {
+                pieces: vec![piece],
+            },
+            common,
+        ),
+        PieceVerb::Climate {
+            celsius,
+            humidity,
+            common,
+        } => (
+            What::Climate {
+                piece,
+                celsius,
+                humidity,
+            },
+            common,
+        ),
+        PieceVerb::Note { text, common } => (What::Note { piece, text }, common),
+    }
+}
+
+fn of_tank(verb: TankVerb, folder: &mut Folder) -> Result<(What, Common), Trouble> {
+    Ok(match verb {
+        TankVerb::Reading {
+            tank,
+            volts,
+            amps,
+            celsius,
+            mode,
+            piece,
+            common,
+        } => (
+            What::Reading {
+                tank,
+                volts,
+                amps,
+                celsius,
+                mode,
+                piece,
+            },
+            common,
+        ),
+        TankVerb::Supply {
+            tank,
+            amps,
+            volts,
+            off: _,
+            common,
+        } => {
+            let to = amps
+                .map(Setting::Amps)
+                .or(volts.map(Setting::Volts))
+                .unwrap_or(Setting::Off);
+            (What::Supply { tank, to }, common)
+        }
+        TankVerb::Bath { tank, work } => {
+            let (work, common) = of_bath(work);
+            (What::Bath { tank, work }, common)
+        }
+        TankVerb::Logger { tank, file, common } => {
+            if folder.project().state().tank(&tank).is_none() {
+                let refusal = folder.project().state().check(
+                    &folder.project().definition,
+                    &What::Logger {
+                        tank: tank.clone(),
+                        file: String::new(),
+                        sha256: String::new(),
+                    },
+                );
+                refusal?;
+            }
+            let taken = folder.take_logger(&file)?;
+            (
+                What::Logger {
+                    tank,
+                    file: taken.file,
+                    sha256: taken.sha256,
+                },
+                common,
+            )
+        }
+        TankVerb::Undo { common } => (What::Undo { sequence: 0 }, common),
+        TankVerb::Redo { common } => (What::Redo { sequence: 0 }, common),
+    })
+}
+
+fn of_bath(work: BathVerb) -> (BathWork, Common) {
+    match work {
+        BathVerb::Dose { volume, common } => (BathWork::Dose(volume), common),
+        BathVerb::Filter { common } => (BathWork::Filter, common),
+        BathVerb::Bags { common } => (BathWork::Bags, common),
+        BathVerb::Topup { volume, common } => (BathWork::TopUp(volume), common),
+        BathVerb::Anodes { mass, common } => (BathWork::Anodes(mass), common),
+    }
+}

@@ -1,0 +1,149 @@
+//! The text of a new `project.ron`: commented, for a person to edit.
+
+use crate::plating::Metal;
+use crate::project::{FORMAT, Target};
+use crate::store::ron_text::quote;
+use crate::units::{Duration, Ratio, Zone};
+
+/// What `new` was told.
+#[derive(Debug, Clone)]
+pub(super) struct Seed<'a> {
+    pub(super) name: &'a str,
+    pub(super) metal: &'a Metal,
+    pub(super) target: Target,
+    pub(super) efficiency: Ratio,
+    pub(super) zone: Zone,
+    pub(super) hold: Duration,
+}
+
+/// A project file that says what each of its fields means.
+pub(super) fn project_ron(seed: &Seed<'_>) -> String {
+    let target = match seed.target {
+        Target::Mean(mean) => format!("Mean(\"{mean}\")"),
+        Target::Minimum(least) => format!("Minimum(\"{least}\")"),
+    };
+    format!(
+        r#"// A tankside project. Edit it as you like: comments and order stay as they are.
+// What you leave out has a default. `tankside check DIR` tells whether it reads.
+(
+    format: {FORMAT},
+    name: {name},
+    // Words about the object.
+    object: "",
+
+    // The metal and its bath: copper-acid nickel silver zinc tin-acid tin-stannate.
+    metal: "{metal}",
+    // Mean("40um"): the mean over the surface.
+    // Minimum("20um"): the least local thickness, as drawings mean it.
+    target: {target},
+    // How much of the current deposits metal. Acid copper: 97 to 100 %.
+    efficiency: "{efficiency}",
+
+    // Where the clock on the wall hangs, and what the screen shows: metric or imperial.
+    zone: "{zone}",
+    units: metric,
+
+    tanks: [
+        (
+            name: "main",
+            // Inside width, depth and height, and the height of the liquid.
+            // inside: ("40cm", "25cm", "30cm"),
+            // fill: "26cm",
+            // What hangs on plus: the area that faces the work, the most it may carry.
+            anodes: [
+                // (name: "left", area: "6dm2", carries: "10A"),
+            ],
+            // What the supply can give, and the relative standard uncertainty of its ammeter.
+            supply: (
+                // limit_amps: "10A",
+                // limit_volts: "6V",
+                // amps_rel: 0.01,
+            ),
+            // stirring: Still, Stirred or Air. Upkeep by charge.
+            bath: (
+                // volume: "25L",
+                stirring: Still,
+                // dose_every: "50Ah",
+                // filter_every: "200Ah",
+                // bags_every: "200Ah",
+            ),
+        ),
+    ],
+
+    // The ageing hold before the clear coat: equal for all pieces, or the seams show.
+    hold: (time: "{hold}", tolerance: "4h"),
+    // From the last conductive coat.
+    drying: "8h",
+
+    // How often to look, and how long copper may be out before it needs a dip.
+    looks: (strike_first: "5min", strike: "20min", build_first: "30min", build: "60min", out: "5min"),
+    // How long an estimate goes on after a reading.
+    readings: (strike: "30min", build: "60min"),
+
+    // Stepped settings: volts, amps or density, each with its time; the last goes on.
+    ladders: (
+        strike: [(volts: "0.3V", time: "20min"), (volts: "0.5V", time: "20min"), (volts: "0.8V")],
+        build: [(density: "0.5A/dm2", time: "12min"), (density: "1A/dm2", time: "12min"), (density: "1.5A/dm2")],
+    ),
+
+    // The stages, in order. Also: dry polish cure assemble, and your own under `stages`.
+    route: ["coat", "wiring", "strike", "build", "rinse", "age", "seal"],
+    // stages: [(name: "patina", say: "liver of sulfur, one minute")],
+    // Gates of your own, or defaults changed or taken away.
+    gates: [
+        // (gate: "photo", stage: "coat", when: start, say: "photograph taken"),
+        // (gate: "leads", off: true),
+    ],
+
+    // Plating while nobody is there: Never, or
+    // Allowed(limits: "2 A, 1 V", cut_off: "float switch and timer").
+    // This program cuts nothing off.
+    unattended: Never,
+
+    // Standard uncertainties, relative: 0.02 means 2 %.
+    uncertainty: (area_rel: 0.02, efficiency_rel: 0.01, amps_rel: 0.01, share_rel: 0.115),
+
+    // `tankside add DIR PIECE --mesh FILE` or `--area 6.84dm2` adds a piece here.
+    pieces: [],
+
+    // Where pieces meet: (name: "foot", between: ("base", "stem")).
+    joints: [],
+)
+"#,
+        name = quote(seed.name),
+        metal = seed.metal,
+        efficiency = seed.efficiency,
+        zone = seed.zone.name(),
+        hold = hours(seed.hold),
+    )
+}
+
+/// A hold is told in hours.
+fn hours(time: Duration) -> String {
+    format!("{}h", crate::units::plain(time.to(crate::units::H)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::project::Definition;
+    use crate::units::{H, PERCENT, UM};
+
+    #[test]
+    fn the_template_reads_back_as_what_was_asked() {
+        let seed = Seed {
+            name: "Table \"bell\"\n",
+            metal: &Metal::named("copper-acid").unwrap(),
+            target: Target::Minimum(UM.of(25.0)),
+            efficiency: PERCENT.of(97.0),
+            zone: Zone::UTC,
+            hold: H.of(48.0),
+        };
+        let read = Definition::parse(&project_ron(&seed)).unwrap();
+        assert_eq!(read.name, seed.name);
+        let mut wanted = Definition::new(seed.name, *seed.metal, seed.target);
+        wanted.efficiency = seed.efficiency;
+        wanted.hold.time = seed.hold;
+        assert_eq!(read, wanted, "the commented defaults are the defaults");
+    }
+}
