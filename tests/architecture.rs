@@ -11,24 +11,84 @@ struct Room {
     never: &'static [&'static str],
 }
 
-const NO_WORLD: &[&str] = &["std::fs", "std::io", "std::net", "SystemTime", "std::time::Instant", "ratatui", "crossterm", "std::env", "std::process"];
+const NO_WORLD: &[&str] = &[
+    "std::fs",
+    "std::io",
+    "std::net",
+    "SystemTime",
+    "std::time::Instant",
+    "ratatui",
+    "crossterm",
+    "std::env",
+    "std::process",
+];
 
 const ROOMS: &[Room] = &[
-    Room { place: "units", may_name: &["units"], never: NO_WORLD },
-    Room { place: "plating", may_name: &["units", "plating"], never: NO_WORLD },
-    Room { place: "mesh", may_name: &["units", "mesh"], never: NO_WORLD },
-    Room { place: "project", may_name: &["units", "plating", "mesh", "project"], never: NO_WORLD },
+    Room {
+        place: "units",
+        may_name: &["units"],
+        never: NO_WORLD,
+    },
+    Room {
+        place: "plating",
+        may_name: &["units", "plating"],
+        never: NO_WORLD,
+    },
+    Room {
+        place: "mesh",
+        may_name: &["units", "mesh"],
+        never: NO_WORLD,
+    },
+    Room {
+        place: "project",
+        may_name: &["units", "plating", "mesh", "project"],
+        never: NO_WORLD,
+    },
     Room {
         place: "store",
         may_name: &["units", "plating", "mesh", "project", "store"],
-        never: &["ratatui", "crossterm", "SystemTime", "std::time::Instant::now", "std::process"],
+        never: &[
+            "ratatui",
+            "crossterm",
+            "SystemTime",
+            "std::time::Instant::now",
+            "std::process",
+        ],
     },
-    Room { place: "report", may_name: &["units", "plating", "mesh", "project", "report"], never: NO_WORLD },
-    Room { place: "tui/app", may_name: &["units", "plating", "mesh", "project", "report", "tui::app"], never: NO_WORLD },
+    Room {
+        place: "report",
+        may_name: &["units", "plating", "mesh", "project", "report"],
+        never: NO_WORLD,
+    },
+    Room {
+        place: "tui/app",
+        may_name: &["units", "plating", "mesh", "project", "report", "tui::app"],
+        never: NO_WORLD,
+    },
     Room {
         place: "tui/view",
-        may_name: &["units", "plating", "mesh", "project", "report", "tui::app", "tui::view"],
-        never: &["crossterm", "std::fs", "std::io", "std::net", "SystemTime", "std::time::Instant", "std::env", "std::process", "&mut Model", "&mut State", "&mut Project"],
+        may_name: &[
+            "units",
+            "plating",
+            "mesh",
+            "project",
+            "report",
+            "tui::app",
+            "tui::view",
+        ],
+        never: &[
+            "crossterm",
+            "std::fs",
+            "std::io",
+            "std::net",
+            "SystemTime",
+            "std::time::Instant",
+            "std::env",
+            "std::process",
+            "&mut Model",
+            "&mut State",
+            "&mut Project",
+        ],
     },
 ];
 
@@ -59,14 +119,19 @@ fn named_rooms(text: &str) -> BTreeSet<String> {
     let flat = product_lines(text).join(" ");
     let mut rooms = BTreeSet::new();
     for part in flat.split("crate::").skip(1) {
-        let words: Vec<&str> = part.splitn(4, |c: char| !(c.is_alphanumeric() || c == '_' || c == ':')).collect();
+        let words: Vec<&str> = part
+            .splitn(4, |c: char| !(c.is_alphanumeric() || c == '_' || c == ':'))
+            .collect();
         let path: Vec<&str> = words.first().unwrap_or(&"").split("::").collect();
         let room = match path.as_slice() {
             ["tui", inner, ..] if !inner.is_empty() => format!("tui::{inner}"),
             [room, ..] => (*room).to_owned(),
             [] => continue,
         };
-        assert!(!room.is_empty(), "write one `use crate::room` a line, not `use crate::{{…}}`");
+        assert!(
+            !room.is_empty(),
+            "write one `use crate::room` a line, not `use crate::{{…}}`"
+        );
         rooms.insert(room);
     }
     rooms
@@ -101,7 +166,13 @@ fn each_room_leaves_the_world_to_the_shells() {
             let text = std::fs::read_to_string(&file).expect("a source");
             for (number, line) in product_lines(&text).iter().enumerate() {
                 for word in room.never {
-                    assert!(!line.contains(word), "{}:{}: {} never sees {word}", file.display(), number + 1, room.place);
+                    assert!(
+                        !line.contains(word),
+                        "{}:{}: {} never sees {word}",
+                        file.display(),
+                        number + 1,
+                        room.place
+                    );
                 }
             }
         }
@@ -116,7 +187,10 @@ fn every_room_is_held() {
         let entry = entry.expect("an entry");
         let name = entry.file_name().into_string().expect("a name");
         if entry.path().is_dir() && !shells.contains(&name.as_str()) {
-            assert!(ROOMS.iter().any(|r| r.place == name), "src/{name} has no row in ROOMS");
+            assert!(
+                ROOMS.iter().any(|r| r.place == name),
+                "src/{name} has no row in ROOMS"
+            );
         }
     }
 }
@@ -124,7 +198,11 @@ fn every_room_is_held() {
 #[test]
 fn only_the_shell_names_crossterm_and_only_the_clock_reads_the_time() {
     for file in sources(&src()) {
-        let shown = file.strip_prefix(src()).expect("inside").display().to_string();
+        let shown = file
+            .strip_prefix(src())
+            .expect("inside")
+            .display()
+            .to_string();
         let text = std::fs::read_to_string(&file).expect("a source");
         for line in product_lines(&text) {
             if line.contains("crossterm") {

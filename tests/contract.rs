@@ -26,13 +26,24 @@ fn from_an_empty_folder_to_a_sealed_piece() {
 
     let refusal = s.refused("record p bell start coat");
     assert!(refusal["instead"].as_array().unwrap().len() >= 3);
-    assert!(refusal["instead"][0].as_str().unwrap().starts_with("tankside record p bell tick"));
+    assert!(
+        refusal["instead"][0]
+            .as_str()
+            .unwrap()
+            .starts_with("tankside record p bell tick")
+    );
     s.prepared("bell");
 
     s.at("19:00").rec("supply --tank main --volts 0.3V");
     s.at("19:01").rec("bell start strike");
     let status = s.at("19:02").ok("status p");
-    assert!(status["due"].as_array().unwrap().iter().all(|d| d["what"] != "lift-out"));
+    assert!(
+        status["due"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|d| d["what"] != "lift-out")
+    );
     s.rec("reading --tank main --volts 0.3V --amps 0.3A");
     s.at("19:06").rec("bell lift");
     assert_eq!(s.piece("bell")["in_bath"], false);
@@ -42,7 +53,8 @@ fn from_an_empty_folder_to_a_sealed_piece() {
     s.at("19:10").rec("bell finish");
     s.rec("supply --tank main --amps 6.9A");
     s.rec("bell start build");
-    s.at("22:20").rec("reading --tank main --volts 1.2V --amps 6.9A --mode cc");
+    s.at("22:20")
+        .rec("reading --tank main --volts 1.2V --amps 6.9A --mode cc");
     let bell = s.piece("bell");
     near(&bell["charge_ah"], 6.9 * 190.0 / 60.0, 1e-6);
     assert_eq!(bell["charge_kind"], "estimated");
@@ -61,7 +73,11 @@ fn from_an_empty_folder_to_a_sealed_piece() {
     s.rec("bell start age");
     assert_eq!(s.refused("record p bell finish")["rule"], "hold");
     s.clock("2026-03-05T20:00:00Z");
-    near(&s.piece("bell")["hold"]["elapsed_h"], 69.0 + 40.0 / 60.0, 1e-9);
+    near(
+        &s.piece("bell")["hold"]["elapsed_h"],
+        69.0 + 40.0 / 60.0,
+        1e-9,
+    );
     s.rec("bell finish");
     s.satisfy("bell", "start");
     s.rec("bell start seal");
@@ -96,11 +112,21 @@ fn wrong_words_are_told_apart_from_rules() {
         "record p bell start coat --at yesterday",
     ] {
         let error = s.bad(bad);
-        assert!(error["message"].as_str().is_some_and(|m| !m.is_empty()), "{bad}: {error}");
-        assert!(error.get("line").is_some() && error.get("column").is_some() && error.get("file").is_some());
+        assert!(
+            error["message"].as_str().is_some_and(|m| !m.is_empty()),
+            "{bad}: {error}"
+        );
+        assert!(
+            error.get("line").is_some()
+                && error.get("column").is_some()
+                && error.get("file").is_some()
+        );
     }
     let error = s.bad("record p bell ohms 240");
-    assert!(error["message"].as_str().unwrap().contains("kohm"), "{error}");
+    assert!(
+        error["message"].as_str().unwrap().contains("kohm"),
+        "{error}"
+    );
     for refused in [
         "record p bell start strike",
         "record p bell finish",
@@ -127,13 +153,18 @@ fn charge_goes_both_ways() {
     let s = Shop::new();
     // Groover, Fundamentals of Modern Manufacturing, ch. 28: nickel on 43456 mm2, 25 A for
     // 60 min at 95 %: 0.0673 mm; dividing by the efficiency gives the wrong 0.0746.
-    let groover = s.ok("charge --metal nickel --area 43456mm2 --amps 25A --hours 1 --efficiency 95%");
+    let groover =
+        s.ok("charge --metal nickel --area 43456mm2 --amps 25A --hours 1 --efficiency 95%");
     near(&groover["thickness_um"], 67.3, 0.003);
-    let there = s.ok("charge --metal copper-acid --area 6.84dm2 --thickness 40um --density 1.5A/dm2");
+    let there =
+        s.ok("charge --metal copper-acid --area 6.84dm2 --thickness 40um --density 1.5A/dm2");
     near(&there["charge_ah"], 40.0 * 6.84 * K, 1e-4);
     near(&there["hours"], 40.0 * 6.84 * K / (1.5 * 6.84), 1e-4);
     assert_eq!(there["metal"]["symbol"], "Cu");
-    let back = s.ok(&format!("charge --metal copper-acid --area 6.84dm2 --charge {}Ah", there["charge_ah"]));
+    let back = s.ok(&format!(
+        "charge --metal copper-acid --area 6.84dm2 --charge {}Ah",
+        there["charge_ah"]
+    ));
     near(&back["thickness_um"], 40.0, 1e-6);
     assert_eq!(back["hours"], Value::Null);
     // Cyanide: arithmetic, with its warning.
@@ -148,7 +179,12 @@ fn an_override_marks_each_gate_and_nothing_else() {
     s.ok("add p bell --area 6.84dm2");
     s.rec("bell start coat --override 'in a hurry'");
     let marks = s.piece("bell")["marks"].clone();
-    let kinds: Vec<&str> = marks.as_array().unwrap().iter().filter_map(|m| m["kind"].as_str()).collect();
+    let kinds: Vec<&str> = marks
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter_map(|m| m["kind"].as_str())
+        .collect();
     assert_eq!(kinds, ["override"; 3]);
     assert_eq!(marks[0]["because"], "in a hurry");
     s.rec("bell note 'nothing in the way' --override 'no need'");
@@ -169,7 +205,10 @@ fn back_dated_events_are_marked_or_refused() {
     s.prepared("bell");
     s.at("19:00").rec("bell start strike");
     s.at("19:30").rec("bell note late --at 19:20");
-    assert!(s.piece("bell")["marks"].as_array().unwrap().is_empty(), "lateness alone is no mark");
+    assert!(
+        s.piece("bell")["marks"].as_array().unwrap().is_empty(),
+        "lateness alone is no mark"
+    );
     s.rec("bell note earlier --at 19:10");
     assert_eq!(s.piece("bell")["marks"][0]["kind"], "back-dated");
     s.rec("bell lift --at 19:25");
@@ -194,7 +233,13 @@ fn shares_follow_coverage() {
     s.at("19:40");
     let bell = s.piece("bell");
     assert_eq!(bell["charge_kind"], "unknown-share");
-    for key in ["charge_ah", "thickness_um", "density_a_dm2", "thickness_pm_um", "thickness_local"] {
+    for key in [
+        "charge_ah",
+        "thickness_um",
+        "density_a_dm2",
+        "thickness_pm_um",
+        "thickness_local",
+    ] {
         assert_eq!(bell[key], Value::Null, "{key}");
     }
     s.rec("reading --tank main --volts 0.9V --amps 1A --piece handle --at 19:30");
@@ -209,7 +254,11 @@ fn shares_follow_coverage() {
     assert_eq!(due[1]["what"], "lift-out");
     // The ±: area 2 %, efficiency 1 %, meter 1 %, k = 2; no bound between equal currents.
     let t = s.piece("bell")["thickness_um"].as_f64().unwrap();
-    near(&s.piece("bell")["thickness_pm_um"], 2.0 * t * (0.02_f64.powi(2) + 2.0 * 0.01_f64.powi(2)).sqrt(), 1e-6);
+    near(
+        &s.piece("bell")["thickness_pm_um"],
+        2.0 * t * (0.02_f64.powi(2) + 2.0 * 0.01_f64.powi(2)).sqrt(),
+        1e-6,
+    );
 }
 
 #[test]
@@ -221,7 +270,12 @@ fn set_keeps_comments_and_refuses_what_cannot_be() {
     s.ok("set p hold.time 48h");
     s.ok("set p uncertainty.area_rel 0.03");
     let after = std::fs::read_to_string(s.path("p/project.ron")).unwrap();
-    let comments = |text: &str| text.lines().filter(|l| l.trim_start().starts_with("//")).map(str::to_owned).collect::<Vec<_>>();
+    let comments = |text: &str| {
+        text.lines()
+            .filter(|l| l.trim_start().starts_with("//"))
+            .map(str::to_owned)
+            .collect::<Vec<_>>()
+    };
     assert_eq!(comments(&before), comments(&after));
     near(&s.piece("bell")["wetted_area_dm2"], 7.0, 1e-9);
     assert_eq!(s.ok("status p")["uncertainty"]["area_rel"], 0.03);
@@ -230,8 +284,16 @@ fn set_keeps_comments_and_refuses_what_cannot_be() {
     s.bad("set p pieces []");
     s.bad("set p route '[\"wiring\", \"build\"]'");
     let error = s.bad("set p uncertainty.area_rel lots");
-    assert!(error["file"].as_str().is_some_and(|f| f.ends_with("project.ron")), "{error}");
-    assert_eq!(std::fs::read_to_string(s.path("p/project.ron")).unwrap(), after);
+    assert!(
+        error["file"]
+            .as_str()
+            .is_some_and(|f| f.ends_with("project.ron")),
+        "{error}"
+    );
+    assert_eq!(
+        std::fs::read_to_string(s.path("p/project.ron")).unwrap(),
+        after
+    );
 }
 
 #[test]
@@ -250,14 +312,23 @@ fn the_close_out_is_signed_when_the_tank_side_is_ticked_and_no_current_flows() {
         .filter(|i| i["side"] == "tank")
         .map(|i| i["id"].as_str().unwrap().to_owned())
         .collect();
-    assert!(closeout["items"].as_array().unwrap().iter().all(|i| i["side"] != "paper" || i["blocks"] == false));
+    assert!(
+        closeout["items"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|i| i["side"] != "paper" || i["blocks"] == false)
+    );
     s.ok(&format!("closeout p tick {}", ids.join(" ")));
     assert_eq!(s.refused("closeout p sign")["rule"], "current-flows");
     s.rec("bell lift");
     s.rec("supply --tank main --off");
     assert_eq!(s.ok("closeout p")["may_sign"], true);
     s.ok("closeout p sign --who Ida");
-    let printed = s.ok("closeout p print")["text"].as_str().unwrap().to_owned();
+    let printed = s.ok("closeout p print")["text"]
+        .as_str()
+        .unwrap()
+        .to_owned();
     assert!(printed.contains("Ida"), "{printed}");
     // A new evening begins unticked.
     assert_eq!(s.ok("closeout p")["may_sign"], false);
@@ -269,8 +340,22 @@ fn everything_answers_in_json_and_nothing_else() {
     let s = Shop::with_project();
     s.ok("add p bell --area 6.84dm2");
     for words in [
-        "status p", "gates p bell", "history p", "history p bell", "sheet p", "closeout p", "closeout p print", "check p",
-        "man", "completions bash", "completions zsh", "settings", "traveller p bell", "--help", "--version", "record --help",
+        "status p",
+        "gates p bell",
+        "history p",
+        "history p bell",
+        "sheet p",
+        "closeout p",
+        "closeout p print",
+        "check p",
+        "man",
+        "completions bash",
+        "completions zsh",
+        "settings",
+        "traveller p bell",
+        "--help",
+        "--version",
+        "record --help",
         "charge --metal zinc --area 1dm2 --charge 1Ah",
     ] {
         let out = s.run(words);
@@ -279,7 +364,10 @@ fn everything_answers_in_json_and_nothing_else() {
     }
     assert_eq!(s.run("bogus").status, 2);
     let man = s.ok("man")["text"].as_str().unwrap().to_owned();
-    assert!(man.contains("touch\\-up") && man.contains("closeout"), "the man page tells every form");
+    assert!(
+        man.contains("touch\\-up") && man.contains("closeout"),
+        "the man page tells every form"
+    );
 }
 
 #[test]
@@ -291,9 +379,15 @@ fn a_fresh_status_has_nulls_for_what_is_unknown() {
     assert_eq!(status["match"]["thickness_spread_um"], Value::Null);
     assert_eq!(status["match"]["age_spread_h"], Value::Null);
     assert_eq!(status["tanks"][0]["name"], "main");
-    assert_eq!(status["tanks"][0]["supply"], json!({"mode": null, "amps": null, "volts": null}));
     assert_eq!(
-        (&status["uncertainty"]["efficiency_rel"], &status["uncertainty"]["share_rel"]),
+        status["tanks"][0]["supply"],
+        json!({"mode": null, "amps": null, "volts": null})
+    );
+    assert_eq!(
+        (
+            &status["uncertainty"]["efficiency_rel"],
+            &status["uncertainty"]["share_rel"]
+        ),
         (&json!(0.01), &json!(0.115))
     );
 }
@@ -305,7 +399,11 @@ fn minimum_targets_ask_for_twice_their_mean() {
     s.ok("add m ring --area 2dm2 --roughness 1.1");
     let ring = s.ok("status m")["pieces"][0].clone();
     // Silver: 10.5e-2 g per dm2 um / 4.02471 g/Ah = 0.0260888 Ah; 20 um on 2.2 dm2 at 98 %.
-    near(&ring["charge_target_ah"], 20.0 * 2.2 * 0.026_088_8 / 0.98, 1e-4);
+    near(
+        &ring["charge_target_ah"],
+        20.0 * 2.2 * 0.026_088_8 / 0.98,
+        1e-4,
+    );
     near(&ring["plating_area_dm2"], 2.2, 1e-9);
     near(&ring["wetted_area_dm2"], 2.0, 1e-9);
 }
@@ -319,9 +417,17 @@ fn refresh_starts_one_hold_for_all() {
         s.at(age_at).rec(&format!("{name} tick surface"));
         s.rec(&format!("{name} start age"));
     }
-    near(&s.at("21:00").ok("status p")["match"]["age_spread_h"], 1.0, 1e-9);
+    near(
+        &s.at("21:00").ok("status p")["match"]["age_spread_h"],
+        1.0,
+        1e-9,
+    );
     s.at("21:30").ok("refresh p bell handle");
-    near(&s.at("22:30").ok("status p")["match"]["age_spread_h"], 0.0, 1e-9);
+    near(
+        &s.at("22:30").ok("status p")["match"]["age_spread_h"],
+        0.0,
+        1e-9,
+    );
     near(&s.piece("bell")["hold"]["elapsed_h"], 1.0, 1e-9);
     // 72 h and the tolerance of 4 h from 21:30: late at 2:00 four nights on.
     s.clock("2026-03-06T02:00:00Z").rec("bell finish");
@@ -331,5 +437,11 @@ fn refresh_starts_one_hold_for_all() {
     s.rec("handle finish --at 2026-03-05T21:30:00Z");
     s.rec("handle tick power-off --at 2026-03-05T21:31:00Z");
     s.rec("handle start seal --at 2026-03-05T21:31:00Z");
-    assert!(s.piece("handle")["marks"].as_array().unwrap().iter().all(|m| m["kind"] != "late"));
+    assert!(
+        s.piece("handle")["marks"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .all(|m| m["kind"] != "late")
+    );
 }

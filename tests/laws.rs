@@ -14,7 +14,14 @@ use tankside::units::{A, AH, ML, OHM, V};
 fn any_what() -> impl Strategy<Value = What> {
     let name = prop_oneof![Just("bell".to_owned()), Just("handle".to_owned())];
     let stage = prop::sample::select(Stage::default_route());
-    let findings = prop::sample::select(vec!["ok", "covered", "covered:50%", "bare:10%@rim", "bare", "nodules"]);
+    let findings = prop::sample::select(vec![
+        "ok",
+        "covered",
+        "covered:50%",
+        "bare:10%@rim",
+        "bare",
+        "nodules",
+    ]);
     let tank = || "main".to_owned();
     prop_oneof![
         6 => (name.clone(), stage.clone()).prop_map(|(piece, stage)| What::Start { piece, stage, tank: None }),

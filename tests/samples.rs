@@ -12,12 +12,20 @@ use serde_json::Value;
 fn journals_are_what_their_stories_make() {
     let scratch = tempfile::tempdir().expect("a folder");
     for (name, journal) in journals::all(scratch.path()) {
-        let kept = std::fs::read_to_string(journals::samples().join(name).join("journal.ron")).expect("a journal");
+        let kept = std::fs::read_to_string(journals::samples().join(name).join("journal.ron"))
+            .expect("a journal");
         // The first line carries the instant at which a journal was begun.
         let events = |text: &str| -> Vec<String> {
-            text.lines().skip(1).map(|l| l.split(",sum:").next().unwrap_or_default().to_owned()).collect()
+            text.lines()
+                .skip(1)
+                .map(|l| l.split(",sum:").next().unwrap_or_default().to_owned())
+                .collect()
         };
-        assert_eq!(events(&journal), events(&kept), "{name}: cargo run --example make-sample-journals");
+        assert_eq!(
+            events(&journal),
+            events(&kept),
+            "{name}: cargo run --example make-sample-journals"
+        );
     }
 }
 
@@ -47,13 +55,29 @@ fn the_fern_lamp_is_alive() {
     assert_eq!(at(&status, "age", "running"), ["frond-2"]);
     let pieces = status["pieces"].as_array().unwrap();
     let tank = pieces.iter().find(|p| p["in_bath"] == true).unwrap();
-    assert!(tank["charge_ah"].as_f64().unwrap() > 1.0 && tank["density_a_dm2"].as_f64().unwrap() > 0.5);
-    let kinds: Vec<&str> = pieces.iter().flat_map(|p| p["marks"].as_array().unwrap()).filter_map(|m| m["kind"].as_str()).collect();
-    assert!(kinds.contains(&"override") && kinds.contains(&"rework"), "{kinds:?}");
+    assert!(
+        tank["charge_ah"].as_f64().unwrap() > 1.0 && tank["density_a_dm2"].as_f64().unwrap() > 0.5
+    );
+    let kinds: Vec<&str> = pieces
+        .iter()
+        .flat_map(|p| p["marks"].as_array().unwrap())
+        .filter_map(|m| m["kind"].as_str())
+        .collect();
+    assert!(
+        kinds.contains(&"override") && kinds.contains(&"rework"),
+        "{kinds:?}"
+    );
     // Every finished piece is near the target, or they would not match.
-    for p in pieces.iter().filter(|p| p["stage"] != "strike" && p["charge_ah"].as_f64().unwrap_or(0.0) > 10.0) {
+    for p in pieces
+        .iter()
+        .filter(|p| p["stage"] != "strike" && p["charge_ah"].as_f64().unwrap_or(0.0) > 10.0)
+    {
         let t = p["thickness_um"].as_f64().unwrap();
-        assert!((20.0..45.0).contains(&t) || p["in_bath"] == true, "{}: {t}", p["name"]);
+        assert!(
+            (20.0..45.0).contains(&t) || p["in_bath"] == true,
+            "{}: {t}",
+            p["name"]
+        );
     }
     // What is due lies around now, not in another year.
     let overdue = status["due"][0]["overdue_s"].as_f64().unwrap();
@@ -77,7 +101,10 @@ fn the_table_bell_is_untouched() {
     assert_eq!(status["due"], serde_json::json!([]));
     let words = shop.raw(&["try".into(), "table-bell".into()]);
     assert_eq!(words.status, 0);
-    assert!(words.text.contains("bell"), "without a terminal Line is printed as text");
+    assert!(
+        words.text.contains("bell"),
+        "without a terminal Line is printed as text"
+    );
 }
 
 #[test]

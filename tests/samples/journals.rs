@@ -50,7 +50,8 @@ fn lines(story: &str) -> Vec<Line> {
         .filter(|(_, l)| !l.is_empty() && !l.starts_with('#') && !l.starts_with("opened"));
     told.flat_map(|(number, text)| {
         let words = words(text);
-        let at = instant(&words[0], &words[1]).unwrap_or_else(|| panic!("line {}: {text}", number + 1));
+        let at =
+            instant(&words[0], &words[1]).unwrap_or_else(|| panic!("line {}: {text}", number + 1));
         each(&words[2])
             .into_iter()
             .map(|subject| Line {
@@ -65,9 +66,14 @@ fn lines(story: &str) -> Vec<Line> {
 
 /// `numeral-{1,2}` is `numeral-1` and `numeral-2`.
 fn each(word: &str) -> Vec<String> {
-    let parts = word.split_once('{').and_then(|(head, rest)| Some((head, rest.split_once('}')?)));
+    let parts = word
+        .split_once('{')
+        .and_then(|(head, rest)| Some((head, rest.split_once('}')?)));
     match parts {
-        Some((head, (list, tail))) => list.split(',').map(|one| format!("{head}{one}{tail}")).collect(),
+        Some((head, (list, tail))) => list
+            .split(',')
+            .map(|one| format!("{head}{one}{tail}"))
+            .collect(),
         None => vec![word.to_owned()],
     }
 }
@@ -88,7 +94,8 @@ fn words(line: &str) -> Vec<String> {
 pub(crate) fn live(name: &str, story: &str, folder: &Path) -> String {
     let sample = samples().join(name);
     std::fs::create_dir_all(folder.join("meshes")).expect("a folder");
-    std::fs::copy(sample.join("project.ron"), folder.join("project.ron")).expect("the sample's definition");
+    std::fs::copy(sample.join("project.ron"), folder.join("project.ron"))
+        .expect("the sample's definition");
     for mesh in std::fs::read_dir(sample.join("meshes")).expect("meshes") {
         let mesh = mesh.expect("a mesh");
         std::fs::copy(mesh.path(), folder.join("meshes").join(mesh.file_name())).expect("a copy");
@@ -104,16 +111,34 @@ fn tell(folder: &Path, line: &Line) {
         verb @ ("closeout" | "refresh") => verb.to_owned(),
         _ => "record".to_owned(),
     };
-    let rest = line.words.iter().skip(usize::from(verb != "record")).cloned();
+    let rest = line
+        .words
+        .iter()
+        .skip(usize::from(verb != "record"))
+        .cloned();
     let arguments = ["tankside".to_owned(), verb, folder.display().to_string()]
         .into_iter()
         .chain(rest)
-        .chain(["--who".into(), "Ida".into(), "--now".into(), line.at.to_string()]);
+        .chain([
+            "--who".into(),
+            "Ida".into(),
+            "--now".into(),
+            line.at.to_string(),
+        ]);
     let (mut out, mut err) = (Vec::new(), Vec::new());
-    let mut io = Io { out: &mut out, err: &mut err, terminal: false };
+    let mut io = Io {
+        out: &mut out,
+        err: &mut err,
+        terminal: false,
+    };
     let status = run(arguments.map(OsString::from), &mut io, &line.at);
     let err = String::from_utf8_lossy(&err);
-    assert!(status == 0, "line {} ({}): {err}", line.number, line.words.join(" "));
+    assert!(
+        status == 0,
+        "line {} ({}): {err}",
+        line.number,
+        line.words.join(" ")
+    );
 }
 
 /// Where the samples lie.
@@ -123,16 +148,30 @@ pub(crate) fn samples() -> PathBuf {
 
 /// Every sample's journal by its name, lived in folders under `scratch`.
 pub(crate) fn all(scratch: &Path) -> BTreeMap<&'static str, String> {
-    STORIES.iter().map(|(name, story)| (*name, live(name, story, &scratch.join(name)))).collect()
+    STORIES
+        .iter()
+        .map(|(name, story)| (*name, live(name, story, &scratch.join(name))))
+        .collect()
 }
 
-#[allow(dead_code, reason = "the example's own; the test includes this file as a module")]
+#[allow(
+    dead_code,
+    reason = "the example's own; the test includes this file as a module"
+)]
 fn main() {
     let scratch = tempfile::tempdir().expect("a folder");
     for (name, journal) in all(scratch.path()) {
-        let story = STORIES.iter().find(|(n, _)| *n == name).map(|(_, s)| *s).unwrap_or_default();
+        let story = STORIES
+            .iter()
+            .find(|(n, _)| *n == name)
+            .map(|(_, s)| *s)
+            .unwrap_or_default();
         let opened = opened(story).expect("a story says when it is opened");
         std::fs::write(samples().join(name).join("journal.ron"), journal).expect("written");
-        std::fs::write(samples().join(name).join("opened.txt"), format!("{opened}\n")).expect("written");
+        std::fs::write(
+            samples().join(name).join("opened.txt"),
+            format!("{opened}\n"),
+        )
+        .expect("written");
     }
 }

@@ -31,7 +31,10 @@ pub(crate) struct Out {
 impl Shop {
     /// An empty shop.
     pub(crate) fn new() -> Self {
-        Self { dir: tempfile::tempdir().expect("a folder"), now: None }
+        Self {
+            dir: tempfile::tempdir().expect("a folder"),
+            now: None,
+        }
     }
 
     /// A project `p` of 40 um copper, its clock at 18:00 UTC.
@@ -184,6 +187,11 @@ pub(crate) fn split(line: &str) -> Vec<String> {
 /// Asserts a JSON number within a relative tolerance.
 #[track_caller]
 pub(crate) fn near(found: &Value, wanted: f64, rel: f64) {
-    let number = found.as_f64().unwrap_or_else(|| panic!("{found} is no number"));
-    assert!((number - wanted).abs() <= rel * wanted.abs().max(1e-9), "found {number}, wanted {wanted}");
+    let number = found
+        .as_f64()
+        .unwrap_or_else(|| panic!("{found} is no number"));
+    assert!(
+        (number - wanted).abs() <= rel * wanted.abs().max(1e-9),
+        "found {number}, wanted {wanted}"
+    );
 }
