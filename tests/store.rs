@@ -409,6 +409,16 @@ fn what_is_no_project_is_told_each_in_its_way() {
     let dir = tempfile::tempdir().unwrap();
     let missing = refused(&dir.path().join("none"));
     assert_eq!(missing.kind(), "not_found");
+    let report = check(&dir.path().join("none"));
+    assert_eq!(
+        (report.problems.len(), report.problems[0].kind),
+        (1, "not_found")
+    );
+    let report = check(dir.path());
+    assert_eq!(
+        (report.problems.len(), report.problems[0].kind),
+        (1, "not_a_project")
+    );
     let empty = refused(dir.path());
     assert_eq!(empty.kind(), "not_a_project");
     assert!(empty.message.contains("no project.ron"), "{empty}");

@@ -49,8 +49,13 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
         folder: path,
         problems: Vec::new(),
     };
-    if let Err(error) = super::folder::check_is_project(disk, path) {
-        check.tell(error);
+    let is_project = super::folder::check_is_project(disk, path);
+    check.told(is_project);
+    if !disk.stat(path).is_ok_and(|stamp| stamp.is_dir) {
+        return CheckReport {
+            events: 0,
+            problems: check.problems,
+        };
     }
     let definition = check.definition();
     let events = check.journal();

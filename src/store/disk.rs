@@ -9,15 +9,15 @@ use std::fmt;
 use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io::{self, Read as _, Seek as _, Write as _};
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::time::{Duration, UNIX_EPOCH};
 
 /// What a cheap look at a file tells; a change of content changes it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stamp {
     /// Length in bytes.
     pub len: u64,
-    /// When it was last written, where the file system keeps that.
-    pub modified: Option<SystemTime>,
+    /// When it was last written, since 1970, where the file system keeps that.
+    pub modified: Option<Duration>,
     /// Whether it is a folder.
     pub is_dir: bool,
 }
@@ -26,7 +26,10 @@ impl Stamp {
     fn of(data: &fs::Metadata) -> Self {
         Self {
             len: data.len(),
-            modified: data.modified().ok(),
+            modified: data
+                .modified()
+                .ok()
+                .and_then(|modified| modified.duration_since(UNIX_EPOCH).ok()),
             is_dir: data.is_dir(),
         }
     }
