@@ -65,7 +65,7 @@ fn is_mark(character: char) -> bool {
 
 fn end_of_marks(plain: &mut String, marks: &mut usize) {
     if *marks > MARKS_SHOWN {
-        plain.push_str(&format!("[+{} marks]", *marks - MARKS_SHOWN));
+        plain.extend(["[+", &(*marks - MARKS_SHOWN).to_string(), " marks]"]);
     }
     *marks = 0;
 }
