@@ -610,7 +610,7 @@ fn history_tells_what_was_undone_and_what_came_late() {
     // Berlin is UTC+1 in winter.
     assert!(printed.contains("2026-03-01 19:20 ida"), "{printed}");
     assert!(
-        printed.contains("(undone)") && printed.contains("written down"),
+        printed.contains("(undone)") && printed.contains("(back-dated"),
         "{printed}"
     );
 }
