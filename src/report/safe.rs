@@ -233,7 +233,7 @@ mod tests {
         assert_eq!(wrapped("鈴鈴鈴", 4), ["鈴鈴", "鈴"]);
         let long = wrapped(&"x".repeat(25), 10);
         assert_eq!(
-            long.iter().map(|l| l.len()).collect::<Vec<_>>(),
+            long.iter().map(String::len).collect::<Vec<_>>(),
             [10, 10, 5]
         );
         assert_eq!(wrapped("", 10), [""]);
