@@ -36,7 +36,8 @@ struct Sheet(String);
 
 impl Sheet {
     fn line(&mut self, text: impl Display) {
-        self.0.push_str(&format!("{text}\n"));
+        self.0 += &text.to_string();
+        self.0.push('\n');
     }
 
     fn heading(&mut self, text: &str) {
@@ -63,10 +64,14 @@ impl Sheet {
 
     fn cautions(&mut self, lines: &[&str]) {
         self.heading("Cautions");
-        lines.iter().for_each(|l| self.item(l));
+        for line in lines {
+            self.item(line);
+        }
         self.item(cautions::DEFERS);
         self.heading("First aid");
-        cautions::FIRST_AID.iter().for_each(|l| self.item(l));
+        for line in cautions::FIRST_AID {
+            self.item(line);
+        }
     }
 }
 
@@ -154,12 +159,13 @@ fn header(sheet: &mut Sheet, project: &Project, piece: &Piece, now: Instant) {
             .collect();
         (!told.is_empty()).then(|| format!("{kind}: {}", told.join(", ")))
     };
-    wires("Wires", &piece.wires)
-        .iter()
-        .for_each(|w| sheet.item(w));
-    wires("Thieves", &piece.thieves)
-        .iter()
-        .for_each(|w| sheet.item(w));
+    let told = [
+        wires("Wires", &piece.wires),
+        wires("Thieves", &piece.thieves),
+    ];
+    for line in told.iter().flatten() {
+        sheet.item(line);
+    }
     if !piece.note.is_empty() {
         sheet.item(format_args!("Note: {}", escaped(&piece.note)));
     }
@@ -343,30 +349,32 @@ pub fn closeout_sheet(project: &Project, now: Instant) -> String {
     let mut sheet = Sheet::default();
     sheet.line(format_args!("# Close-out: {}\n", escaped(&definition.name)));
     let signed = state.signed.as_ref().filter(|_| state.ticked.is_empty());
-    match signed.and_then(|(sequence, at, by)| Some((signed_items(project, *sequence)?, at, by))) {
-        Some((items, at, by)) => {
-            closed_items(&mut sheet, project, items);
-            sheet.line(format_args!(
-                "\nSigned {} by {}.",
-                told::date_clock(definition, *at),
-                escaped(by)
-            ));
-        }
-        None => {
-            let closeout = CloseOut::of(definition, &state, now);
-            let at = told::date_clock(definition, now);
-            sheet.line(format_args!("**Draft of {at}, not signed.**"));
-            closed_items(&mut sheet, project, &closeout.sheet());
-            let told = match &closeout.may_sign {
-                MaySign::Yes(None) => "It may be signed.".to_owned(),
-                MaySign::Yes(Some(because)) => format!("It may be signed: {}.", escaped(because)),
-                MaySign::No(because) => format!("It may not be signed: {}.", escaped(because)),
-            };
-            sheet.line(format_args!("\n{told}\n\nSignature: ____________________"));
-        }
+    let signed = signed.and_then(|(sequence, at, by)| {
+        let items = signed_items(project, *sequence)?;
+        Some((items, told::date_clock(definition, *at), escaped(by)))
+    });
+    if let Some((items, at, by)) = signed {
+        closed_items(&mut sheet, project, items);
+        sheet.line(format_args!("\nSigned {at} by {by}."));
+    } else {
+        draft(&mut sheet, project, &state, now);
     }
     sheet.cautions(cautions::GENERAL);
     sheet.0
+}
+
+/// The evening as it stands, with room for a signature.
+fn draft(sheet: &mut Sheet, project: &Project, state: &State, now: Instant) {
+    let closeout = CloseOut::of(&project.definition, state, now);
+    let at = told::date_clock(&project.definition, now);
+    sheet.line(format_args!("**Draft of {at}, not signed.**"));
+    closed_items(sheet, project, &closeout.sheet());
+    let told = match &closeout.may_sign {
+        MaySign::Yes(None) => "It may be signed.".to_owned(),
+        MaySign::Yes(Some(because)) => format!("It may be signed: {}.", escaped(because)),
+        MaySign::No(because) => format!("It may not be signed: {}.", escaped(because)),
+    };
+    sheet.line(format_args!("\n{told}\n\nSignature: {}", "\\_".repeat(20)));
 }
 
 fn signed_items(project: &Project, sequence: u64) -> Option<&[ClosedItem]> {

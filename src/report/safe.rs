@@ -65,7 +65,7 @@ fn is_mark(character: char) -> bool {
 
 fn end_of_marks(plain: &mut String, marks: &mut usize) {
     if *marks > MARKS_SHOWN {
-        plain.push_str(&format!("[+{} marks]", *marks - MARKS_SHOWN));
+        plain.extend(["[+", &(*marks - MARKS_SHOWN).to_string(), " marks]"]);
     }
     *marks = 0;
 }
@@ -233,7 +233,7 @@ mod tests {
         assert_eq!(wrapped("鈴鈴鈴", 4), ["鈴鈴", "鈴"]);
         let long = wrapped(&"x".repeat(25), 10);
         assert_eq!(
-            long.iter().map(|l| l.len()).collect::<Vec<_>>(),
+            long.iter().map(String::len).collect::<Vec<_>>(),
             [10, 10, 5]
         );
         assert_eq!(wrapped("", 10), [""]);

@@ -120,7 +120,7 @@ fn piece_block(
         .as_ref()
         .map(cautions::for_stage)
         .unwrap_or_default();
-    minded
-        .iter()
-        .for_each(|caution| led(lines, "  ! ", caution));
+    for caution in minded {
+        led(lines, "  ! ", caution);
+    }
 }

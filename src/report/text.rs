@@ -60,8 +60,9 @@ pub fn status_text(project: &Project, now: Instant) -> String {
     if due.is_empty() {
         page.line("  nothing");
     }
-    due.iter()
-        .for_each(|d| page.led(&due_lead(definition, d, now), &d.say));
+    for due in &due {
+        page.led(&due_lead(definition, due, now), &due.say);
+    }
     page.heading("Tanks");
     for tank in TankFigures::all(definition, &state, now) {
         tank_lines(&mut page, &state, &tank, now);
@@ -211,21 +212,22 @@ pub fn history_text(project: &Project, piece: Option<&str>) -> String {
     {
         let number = pad_left(&format!("#{}", event.sequence), 5);
         let at = told::date_clock(&project.definition, event.at);
-        let mut what = event.what.to_string();
+        let mut what = vec![event.what.to_string()];
         if let Some(reason) = &event.reason {
-            what.push_str(&format!(
-                " (override of {}: {reason})",
-                event.overridden.join(", ")
-            ));
+            let gates = event.overridden.join(", ");
+            what.push(format!("(override of {gates}: {reason})"));
         }
         if back_dated.contains(&event.sequence) {
             let recorded = told::date_clock(&project.definition, event.recorded);
-            what.push_str(&format!(" (back-dated, written down {recorded})"));
+            what.push(format!("(back-dated, written down {recorded})"));
         }
         if project.is_undone(event.sequence) {
-            what.push_str(" (undone)");
+            what.push("(undone)".to_owned());
         }
-        page.led(&format!("{number} {at} {} ", cell(&event.who, 10)), &what);
+        page.led(
+            &format!("{number} {at} {} ", cell(&event.who, 10)),
+            &what.join(" "),
+        );
     }
     if page.0.is_empty() {
         page.line("nothing has been recorded yet");
