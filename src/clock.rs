@@ -15,9 +15,14 @@ pub trait Clock: Send + Sync {
 pub struct SystemClock;
 
 impl Clock for SystemClock {
-    #[expect(clippy::disallowed_methods, reason = "the one place that reads the machine's clock")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the one place that reads the machine's clock"
+    )]
     fn now(&self) -> Instant {
-        let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+        let since = SystemTime::now()
+            .duration_since(UNIX_EPOCH)
+            .unwrap_or_default();
         Instant::from_unix_ms(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
     }
 }

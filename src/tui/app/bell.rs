@@ -19,7 +19,11 @@ pub(super) struct Bell {
 
 impl Bell {
     /// Whether to ring now, with this being due.
-    pub(super) fn ring<'a>(&mut self, overdue: impl Iterator<Item = &'a Due>, now: Instant) -> bool {
+    pub(super) fn ring<'a>(
+        &mut self,
+        overdue: impl Iterator<Item = &'a Due>,
+        now: Instant,
+    ) -> bool {
         let due: Known = overdue
             .filter(|d| !matches!(d.what, DueKind::Dose | DueKind::Filter | DueKind::Bags))
             .map(|d| (d.what, d.piece.clone(), d.tank.clone()))
@@ -75,7 +79,10 @@ mod tests {
         assert_eq!(rings, [0, 1, 3, 7, 15, 23, 31]);
         bell.silence();
         assert!(!bell.ring([&look].into_iter(), begin.plus_seconds(9000.0)));
-        let other = Due { piece: Some("leaf".into()), ..look.clone() };
+        let other = Due {
+            piece: Some("leaf".into()),
+            ..look.clone()
+        };
         assert!(bell.ring([&look, &other].into_iter(), begin.plus_seconds(9001.0)));
         assert!(!bell.ring([].into_iter(), begin.plus_seconds(9999.0)));
         assert_eq!(bell.rings_in(begin), None);

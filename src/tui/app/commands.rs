@@ -138,13 +138,22 @@ pub const INSIDE: &[(&str, &str)] = &[
     ("1 to 9, a letter", "take that line of a menu or checklist"),
     ("0", "the next nine lines"),
     ("Enter", "go on: the next field, then write it down"),
-    ("+", "in an entry: write it down at once; in a menu: everything else"),
+    (
+        "+",
+        "in an entry: write it down at once; in a menu: everything else",
+    ),
     ("-, Esc", "one step back"),
-    ("*", "in a checklist: all of them; in a guided step: leave this step out"),
+    (
+        "*",
+        "in a checklist: all of them; in a guided step: leave this step out",
+    ),
     ("Up, Down", "the field or line above, below"),
     ("Left, Right", "the next choice or suggestion"),
     ("/, ?", "in a menu: what cannot be done now, and why"),
-    ("12, 19.40, 1940", "in `when`: 12 min ago, the clock at 19:40"),
+    (
+        "12, 19.40, 1940",
+        "in `when`: 12 min ago, the clock at 19:40",
+    ),
     ("7 3 Enter", "unlock the keyboard"),
 ];
 
@@ -181,13 +190,19 @@ impl Command {
         match self.id {
             Id::Deal => need(!model.facts.due.is_empty(), "nothing is due"),
             Id::DealRow(row) => need(row < model.facts.due.len(), "there is no such line"),
-            Id::Actions => need(model.spot.is_some(), "there is no piece yet: `tankside add`"),
+            Id::Actions => need(
+                model.spot.is_some(),
+                "there is no piece yet: `tankside add`",
+            ),
             Id::Note => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Mark => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
             Id::Redo => need(model.project.redo_target().is_some(), "nothing to redo"),
-            Id::Silence => need(model.bell.rings_in(model.now).is_some(), "the bell is silent"),
+            Id::Silence => need(
+                model.bell.rings_in(model.now).is_some(),
+                "the bell is silent",
+            ),
             Id::Sign => model
                 .facts
                 .closeout
@@ -241,7 +256,11 @@ pub fn keys_markdown() -> String {
         let keys: Vec<String> = if command.keys.len() == 9 {
             vec!["`1` to `9`".to_owned()]
         } else {
-            command.keys.iter().map(|k| format!("`{}`", k.name())).collect()
+            command
+                .keys
+                .iter()
+                .map(|k| format!("`{}`", k.name()))
+                .collect()
         };
         let row = [keys.join(" "), place, cell(command.say)].join(" | ");
         out = out + "| " + &row + " |\n";
@@ -276,10 +295,25 @@ mod tests {
                 && matches!(
                     key.code,
                     KeyCode::Enter | KeyCode::Up | KeyCode::Down | KeyCode::Left | KeyCode::Right
-                ) || matches!(key.code, KeyCode::Char(c) if c.is_ascii_digit() || ".,+-*/".contains(c))
+                )
+                || matches!(key.code, KeyCode::Char(c) if c.is_ascii_digit() || ".,+-*/".contains(c))
         };
-        for id in [Id::Deal, Id::Actions, Id::NextScreen, Id::Undo, Id::Far, Id::Help, Id::Tick, Id::Mark] {
-            let keys: Vec<Key> = TABLE.iter().filter(|c| c.id == id).flat_map(|c| c.keys).copied().collect();
+        for id in [
+            Id::Deal,
+            Id::Actions,
+            Id::NextScreen,
+            Id::Undo,
+            Id::Far,
+            Id::Help,
+            Id::Tick,
+            Id::Mark,
+        ] {
+            let keys: Vec<Key> = TABLE
+                .iter()
+                .filter(|c| c.id == id)
+                .flat_map(|c| c.keys)
+                .copied()
+                .collect();
             assert!(keys.iter().any(keypad), "{id:?}");
         }
     }

@@ -269,9 +269,9 @@ impl Field {
             (true, 4) => format!("{}:{}", &text[..2], &text[2..]),
             _ => text.replace(['.', ','], ":"),
         };
-        zone.instant(&written, now)
-            .map(Some)
-            .map_err(|_no_time| format!("{text} is no time: 12 is 12 min ago, 19.40 or 1940 the clock"))
+        zone.instant(&written, now).map(Some).map_err(|_no_time| {
+            format!("{text} is no time: 12 is 12 min ago, 19.40 or 1940 the clock")
+        })
     }
 
     /// What a 'when' means: `now`, `19:28, 12 min ago`.
@@ -322,7 +322,10 @@ mod tests {
         assert!((amps("2.4") - 2.4).abs() < 1e-12);
         assert!((amps("2,4") - 2.4).abs() < 1e-12);
         assert!((amps("620mA") - 0.62).abs() < 1e-12);
-        assert!((amps("") - 0.5).abs() < 1e-12, "the last value stands ready");
+        assert!(
+            (amps("") - 0.5).abs() < 1e-12,
+            "the last value stands ready"
+        );
     }
 
     #[test]
@@ -347,6 +350,10 @@ mod tests {
         assert_eq!(at("12").as_deref(), Some("2026-03-02T19:28:00Z"));
         assert_eq!(at("19.20").as_deref(), Some("2026-03-02T19:20:00Z"));
         assert_eq!(at("1920").as_deref(), Some("2026-03-02T19:20:00Z"));
-        assert!(typed(Field::when(), "99.99").instant(Zone::UTC, now).is_err());
+        assert!(
+            typed(Field::when(), "99.99")
+                .instant(Zone::UTC, now)
+                .is_err()
+        );
     }
 }

@@ -23,7 +23,9 @@ fn of_piece(model: &Model, what: DueKind, piece: &str, tank: Option<&str>) -> Ve
             let state = model.project.state();
             let next = state.next_step(&model.project.definition, piece);
             let setting = next.and_then(|n| n.setting);
-            let step = tank.zip(setting).map(|(t, s)| Step::Task(Task::Set(t.to_owned(), s)));
+            let step = tank
+                .zip(setting)
+                .map(|(t, s)| Step::Task(Task::Set(t.to_owned(), s)));
             step.into_iter().collect()
         }
         DueKind::Reading => vec![deed(Deed::OwnReading)],

@@ -2,8 +2,8 @@
 
 use super::layer::Does;
 use super::{
-    Checklist, Effect, Entry, Form, Id, Key, KeyCode, Layer, LookEntry, Menu, Model, Refused,
-    Task, finding, update,
+    Checklist, Effect, Entry, Form, Id, Key, KeyCode, Layer, LookEntry, Menu, Model, Refused, Task,
+    finding, update,
 };
 use crate::project::{FindingKind, What};
 
@@ -150,7 +150,9 @@ fn in_form(model: &mut Model, mut form: Form, key: Key) -> Vec<Effect> {
         }
         KeyCode::Enter | KeyCode::Char('+') => return submit(model, form),
         KeyCode::Up | KeyCode::BackTab => form.at = form.at.saturating_sub(1),
-        KeyCode::Down | KeyCode::Tab => form.at = (form.at + 1).min(form.fields.len().saturating_sub(1)),
+        KeyCode::Down | KeyCode::Tab => {
+            form.at = (form.at + 1).min(form.fields.len().saturating_sub(1))
+        }
         KeyCode::Char('*') if form.guided => {
             model.next_step();
             return Vec::new();
@@ -330,7 +332,11 @@ fn in_look(model: &mut Model, mut entry: LookEntry, key: Key) -> Vec<Effect> {
 fn pick(model: &mut Model, mut entry: LookEntry, kind: FindingKind) -> Vec<Effect> {
     let plain = kind == FindingKind::Ok;
     if plain {
-        entry.picked.push(crate::project::Finding { kind, share: None, place: None });
+        entry.picked.push(crate::project::Finding {
+            kind,
+            share: None,
+            place: None,
+        });
     }
     model.layers.push(Layer::Look(entry));
     if !plain {
@@ -372,7 +378,11 @@ fn in_gates(model: &mut Model, mut list: Checklist, key: Key) -> Vec<Effect> {
     if let Some(row) = moved(list.row, rows, key) {
         list.row = row;
     } else if key.code == KeyCode::Char('*') {
-        let all = list.gates.iter().filter(|g| g.tickable).map(|g| g.gate.clone());
+        let all = list
+            .gates
+            .iter()
+            .filter(|g| g.tickable)
+            .map(|g| g.gate.clone());
         list.chosen = all.collect();
     } else if key.code == KeyCode::Char(' ') {
         return take_gate(model, list);

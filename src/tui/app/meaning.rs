@@ -49,14 +49,23 @@ pub fn caution_of(stage: &Stage) -> Option<&'static str> {
 fn meaning(model: &Model, what: &What) -> Vec<String> {
     match what {
         What::Supply { tank, to } => setting(model, tank, *to),
-        What::Reading { tank, amps, piece: None, .. } => current(model, tank, *amps),
-        What::Reading { piece: Some(piece), amps, .. } => own_current(model, piece, *amps),
+        What::Reading {
+            tank,
+            amps,
+            piece: None,
+            ..
+        } => current(model, tank, *amps),
+        What::Reading {
+            piece: Some(piece),
+            amps,
+            ..
+        } => own_current(model, piece, *amps),
         What::Ohms { resistance, .. } => vec![coat_word(resistance.to(OHM)).to_owned()],
         What::Weigh { piece, mass, .. } => gained(model, piece, *mass).into_iter().collect(),
         What::Lift { piece } => lift(model, piece),
-        What::Return { dipped: true, .. } => vec![
-            "5-10 % sulfuric dip of 10-30 s, copper only, then lowered in live".to_owned(),
-        ],
+        What::Return { dipped: true, .. } => {
+            vec!["5-10 % sulfuric dip of 10-30 s, copper only, then lowered in live".to_owned()]
+        }
         What::Return { piece, .. } if model.wants_dip(piece) => {
             vec!["it wants the acid dip first: this will be refused".to_owned()]
         }
@@ -116,7 +125,11 @@ fn current(model: &Model, tank: &str, amps: Current) -> Vec<String> {
             let covered = plating
                 .zip(p.coverage)
                 .map(|(area, share)| area.si() * share + wires);
-            (name, covered, piece.and_then(|p| p.conductor_area()).map(Area::si))
+            (
+                name,
+                covered,
+                piece.and_then(|p| p.conductor_area()).map(Area::si),
+            )
         })
         .collect();
     if hanging.is_empty() {
@@ -160,7 +173,9 @@ fn own_current(model: &Model, piece: &str, amps: Current) -> Vec<String> {
         Some(covered) => density(model, amps, covered),
         None => "A/dm2 not known: the covered area comes from a look".to_owned(),
     };
-    std::iter::once(first).chain(target(model, piece, amps)).collect()
+    std::iter::once(first)
+        .chain(target(model, piece, amps))
+        .collect()
 }
 
 /// When a piece reaches its target at this current.
@@ -204,9 +219,18 @@ fn lift(model: &Model, piece: &str) -> Vec<String> {
         "no charge while out; copper out longer than {} wants an acid dip",
         crate::units::clock_span(out.si())
     )];
-    let lower = model.project.state().current_without(&model.project.definition, piece);
+    let lower = model
+        .project
+        .state()
+        .current_without(&model.project.definition, piece);
     if let Some((tank, amps)) = lower {
-        lines.insert(0, format!("set {tank} to {:.3} A first: the others share its current", amps.si()));
+        lines.insert(
+            0,
+            format!(
+                "set {tank} to {:.3} A first: the others share its current",
+                amps.si()
+            ),
+        );
     }
     lines
 }
@@ -236,7 +260,10 @@ fn finish(model: &Model, name: &str) -> Vec<String> {
     let next = at.and_then(|at| route.get(at + 1));
     vec![match (next, &state.stage) {
         (Some(next), Some(now)) if now.in_bath() && next.in_bath() => {
-            format!("stays in the tank, its charge goes on; next: {}", next.title())
+            format!(
+                "stays in the tank, its charge goes on; next: {}",
+                next.title()
+            )
         }
         (Some(next), Some(now)) if now.in_bath() => {
             format!("comes out of the tank; next: {}", next.title())

@@ -38,7 +38,11 @@ impl Menu {
         }
         if let Some(tank) = model.piece(name).and_then(|p| p.tank.clone()) {
             let say = format!("{tank}: reading");
-            self.push('y', say, Does::Task(Task::Tank(tank.clone(), Upkeep::Reading)));
+            self.push(
+                'y',
+                say,
+                Does::Task(Task::Tank(tank.clone(), Upkeep::Reading)),
+            );
             let say = format!("{tank}: supply, bath and the rest");
             self.push('v', say, Does::Menu(Spot::Tank(tank)));
         }
@@ -153,8 +157,13 @@ fn sensible(model: &Model, name: &str, deed: Deed) -> Result<(), String> {
         Deed::Wipe => need(ageing, "no hold runs"),
         Deed::Climate => need(ageing || piece.tank.is_none(), "it hangs in the bath"),
         Deed::Ticks => {
-            let gates = model.project.state().gates(&model.project.definition, name, model.now);
-            let open = gates.iter().any(|g| !g.held && Some(&g.stage) == piece.stage.as_ref());
+            let gates = model
+                .project
+                .state()
+                .gates(&model.project.definition, name, model.now);
+            let open = gates
+                .iter()
+                .any(|g| !g.held && Some(&g.stage) == piece.stage.as_ref());
             need(open, "no condition of its stage is open")
         }
         Deed::Rework => need(

@@ -42,7 +42,11 @@ pub use words::{cautions_of, words_of};
 /// The pieces that Holds lists: those with a hold first, longest first, then
 /// the rest in the order of the bench.
 pub fn holds_order(model: &Model) -> Vec<String> {
-    let mut names: Vec<String> = model.pieces_along().into_iter().map(str::to_owned).collect();
+    let mut names: Vec<String> = model
+        .pieces_along()
+        .into_iter()
+        .map(str::to_owned)
+        .collect();
     let age = |name: &String| {
         let hold = model.figures(name).and_then(|f| f.hold);
         hold.map_or(-1.0, |h| h.elapsed.si())

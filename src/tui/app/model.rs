@@ -120,7 +120,9 @@ impl Model {
             said: Said::default(),
             bell: Bell::default(),
         };
-        model.spot = model.due_spot().or_else(|| model.spots().into_iter().next());
+        model.spot = model
+            .due_spot()
+            .or_else(|| model.spots().into_iter().next());
         if let Some(what) = model.project.undo_target().map(|e| &e.what)
             && matches!(what, What::CloseoutSign { .. })
         {
@@ -153,6 +155,11 @@ impl Model {
         let until = spans.map(next_change).fold(clock, f64::min);
         let bell = self.bell.rings_in(now).unwrap_or(f64::INFINITY);
         Some(until.min(bell).clamp(0.2, 60.0))
+    }
+
+    /// Whether the bell will ring again by itself.
+    pub fn bell_rings(&self) -> bool {
+        self.bell.rings_in(self.now).is_some()
     }
 
     /// The state of a piece.
@@ -265,13 +272,14 @@ impl Model {
 
     /// The stages that a rework can go back to, the nearest first.
     pub fn rework_choices(&self, name: &str) -> Vec<String> {
-        let (Some(piece), Some(state)) =
-            (self.project.definition.piece(name), self.piece(name))
+        let (Some(piece), Some(state)) = (self.project.definition.piece(name), self.piece(name))
         else {
             return Vec::new();
         };
         let route = self.project.definition.route_of(piece);
-        let passed = route.iter().take_while(|s| Some(*s) != state.stage.as_ref());
+        let passed = route
+            .iter()
+            .take_while(|s| Some(*s) != state.stage.as_ref());
         let mut stages: Vec<String> = passed.map(ToString::to_string).collect();
         stages.reverse();
         stages
@@ -337,7 +345,10 @@ impl Model {
         let state = self.project.state();
         for piece in &self.project.definition.pieces {
             let looks = state.piece(&piece.name).into_iter().flat_map(|p| &p.looks);
-            for place in looks.flat_map(|l| &l.findings).filter_map(|f| f.place.clone()) {
+            for place in looks
+                .flat_map(|l| &l.findings)
+                .filter_map(|f| f.place.clone())
+            {
                 if !places.contains(&place) {
                     places.push(place);
                 }
@@ -379,7 +390,11 @@ impl Model {
 
     /// Computes the facts anew and keeps every selection where it was.
     pub(super) fn refresh(&mut self) {
-        let selected = self.facts.due.get(self.due_row).map(|d| (d.what, d.piece.clone(), d.tank.clone()));
+        let selected = self
+            .facts
+            .due
+            .get(self.due_row)
+            .map(|d| (d.what, d.piece.clone(), d.tank.clone()));
         self.facts = Facts::of(&self.project, self.now);
         let same = self
             .facts

@@ -3,8 +3,8 @@
 use super::layer::Way;
 use super::menu::open_gates;
 use super::{
-    Checklist, Confirm, Deed, Effect, Failure, Field, Form, Layer, LookEntry, Menu, Model,
-    Refused, Spot, Step, Task, Then, Upkeep,
+    Checklist, Confirm, Deed, Effect, Failure, Field, Form, Layer, LookEntry, Menu, Model, Refused,
+    Spot, Step, Task, Then, Upkeep,
 };
 use crate::project::{Action, Decision, FindingKind, GateView, Refusal, Stage, What, When};
 use crate::units::Instant;
@@ -97,7 +97,10 @@ impl Model {
 
     fn open_ticks(&mut self, piece: &str) {
         let stage = self.piece(piece).and_then(|p| p.stage.clone());
-        let mut gates = self.project.state().gates(&self.project.definition, piece, self.now);
+        let mut gates = self
+            .project
+            .state()
+            .gates(&self.project.definition, piece, self.now);
         gates.retain(|g| !g.held && Some(&g.stage) == stage.as_ref());
         self.open_gates(piece, gates, None);
     }
@@ -241,10 +244,16 @@ impl Model {
                     (menu.why, menu.row) = (why, row.min(menu.entries.len().saturating_sub(1)));
                 }
                 Layer::Gates(list) => {
-                    let all = self.project.state().gates(&self.project.definition, &list.piece, self.now);
+                    let all =
+                        self.project
+                            .state()
+                            .gates(&self.project.definition, &list.piece, self.now);
                     list.gates.retain(|g| {
                         all.iter().any(|now| {
-                            now.gate == g.gate && now.stage == g.stage && now.when == g.when && !now.held
+                            now.gate == g.gate
+                                && now.stage == g.stage
+                                && now.when == g.when
+                                && !now.held
                         })
                     });
                     list.row = list.row.min(list.rows().saturating_sub(1));
@@ -274,10 +283,19 @@ impl Model {
             _ => None,
         };
         let first = |say: &'static str, deed: Deed| {
-            piece.clone().map(|p| (say, Way::Task(Task::Piece(p, deed))))
+            piece
+                .clone()
+                .map(|p| (say, Way::Task(Task::Piece(p, deed))))
         };
-        let gated = matches!(action.what, What::Start { .. } | What::Finish { .. } | What::Return { .. });
-        let by_gate = gated && refusal.instead.iter().any(|c| c.line(".").contains("--override"));
+        let gated = matches!(
+            action.what,
+            What::Start { .. } | What::Finish { .. } | What::Return { .. }
+        );
+        let by_gate = gated
+            && refusal
+                .instead
+                .iter()
+                .any(|c| c.line(".").contains("--override"));
         if by_gate {
             if matches!(action.what, What::Return { .. }) {
                 ways.extend(first("return it, dipped", Deed::Return));

@@ -109,7 +109,13 @@ mod tests {
 
     #[test]
     fn names_in_any_script_line_up() {
-        for name in ["stem", "\u{6728}\u{306e}\u{8449}", "e\u{301}te\u{301}", "a very long name indeed", ""] {
+        for name in [
+            "stem",
+            "\u{6728}\u{306e}\u{8449}",
+            "e\u{301}te\u{301}",
+            "a very long name indeed",
+            "",
+        ] {
             for width in 0..20 {
                 assert_eq!(columns(&padded(name, width)), width, "{name} {width}");
             }
@@ -121,7 +127,10 @@ mod tests {
         let text = "in the bath without current its paint soaks \u{6728}\u{306e}\u{8449}aaaaaaaaaaaaaaaaaaaaaaa";
         for width in 2..30 {
             let lines = wrapped(text, width);
-            assert!(lines.iter().all(|l| columns(l) <= width), "{width} {lines:?}");
+            assert!(
+                lines.iter().all(|l| columns(l) <= width),
+                "{width} {lines:?}"
+            );
             let joined: String = lines.concat().chars().filter(|c| *c != ' ').collect();
             assert_eq!(joined, text.replace(' ', ""));
         }

@@ -156,7 +156,10 @@ impl Task {
     /// What the form says at its top.
     pub fn title(&self, model: &Model) -> String {
         match self {
-            Self::Piece(piece, Deed::Start | Deed::Finish | Deed::Skip | Deed::Pause | Deed::Resume) => {
+            Self::Piece(
+                piece,
+                Deed::Start | Deed::Finish | Deed::Skip | Deed::Pause | Deed::Resume,
+            ) => {
                 let stage = model.piece(piece).and_then(|p| p.stage.as_ref());
                 let stage = stage.map_or("", Stage::title);
                 let Self::Piece(_, deed) = self else {
@@ -209,7 +212,9 @@ impl Task {
             Self::Override(..) => vec![Field::words("reason", Vec::new())],
             Self::Who => vec![Field::words("name", Vec::new())],
             Self::Set(_, Setting::Amps(amps)) => vec![Field::number("amps", "A", Some(amps.to(A)))],
-            Self::Set(_, Setting::Volts(volts)) => vec![Field::number("volts", "V", Some(volts.to(V)))],
+            Self::Set(_, Setting::Volts(volts)) => {
+                vec![Field::number("volts", "V", Some(volts.to(V)))]
+            }
             Self::Set(_, Setting::Off) => Vec::new(),
             Self::Refresh(_) => Vec::new(),
         };
@@ -281,7 +286,10 @@ impl Deed {
                 };
                 vec![Field::choice("acid dip", words(&yes_no))]
             }
-            Self::Turn => vec![Field::words("hangs now", strings(&["upside down", "quarter turn", "half turn", "as before"]))],
+            Self::Turn => vec![Field::words(
+                "hangs now",
+                strings(&["upside down", "quarter turn", "half turn", "as before"]),
+            )],
             Self::Contact => vec![
                 Field::choice("what", words(ContactChange::ALL)),
                 Field::words("where", Vec::new()).optional(),
@@ -289,7 +297,11 @@ impl Deed {
             Self::TouchUp => vec![Field::words("where", model.places())],
             Self::Ohms => vec![
                 Field::number("resistance", "ohm", last_ohms()),
-                Field::words("place", strings(&["far end", "contact 1", "contact 2", "contact 3"])).optional(),
+                Field::words(
+                    "place",
+                    strings(&["far end", "contact 1", "contact 2", "contact 3"]),
+                )
+                .optional(),
             ],
             Self::Weigh => vec![
                 Field::number("mass", "g", model.last_mass(piece)),
@@ -305,14 +317,21 @@ impl Deed {
             Self::Climate => {
                 let unit = model.project.definition.units.temperature();
                 vec![
-                    Field::number("temperature", unit.symbol, Some(20.0).filter(|_| unit.symbol == "C")),
+                    Field::number(
+                        "temperature",
+                        unit.symbol,
+                        Some(20.0).filter(|_| unit.symbol == "C"),
+                    ),
                     Field::number("humidity", "%", Some(50.0)),
                 ]
             }
             Self::Note => vec![Field::words("note", Vec::new())],
             Self::Rework => vec![
                 Field::choice("back to", model.rework_choices(piece)),
-                Field::words("because", strings(&["peeling", "bare spot", "breakthrough at an edge"])),
+                Field::words(
+                    "because",
+                    strings(&["peeling", "bare spot", "breakthrough at an edge"]),
+                ),
             ],
             Self::Skip => vec![Field::words("because", Vec::new())],
             Self::Look
@@ -335,18 +354,31 @@ impl Deed {
             Self::Start => {
                 let chosen = fields.first().filter(|f| f.label == "tank");
                 let tank = chosen.map(|f| f.text.clone());
-                What::Start { piece, stage: stage()?, tank }
+                What::Start {
+                    piece,
+                    stage: stage()?,
+                    tank,
+                }
             }
             Self::Lift => What::Lift { piece },
-            Self::Return => What::Return { piece, dipped: field(0)?.text == "dipped" },
+            Self::Return => What::Return {
+                piece,
+                dipped: field(0)?.text == "dipped",
+            },
             Self::Resume => What::Resume { piece },
-            Self::Turn => What::Turn { piece, text: field(0)?.said()? },
+            Self::Turn => What::Turn {
+                piece,
+                text: field(0)?.said()?,
+            },
             Self::Contact => What::Contact {
                 piece,
                 change: field(0)?.text.parse()?,
                 text: field(1)?.said()?,
             },
-            Self::TouchUp => What::TouchUp { piece, place: field(0)?.said()? },
+            Self::TouchUp => What::TouchUp {
+                piece,
+                place: field(0)?.said()?,
+            },
             Self::Coat => What::Coat { piece },
             Self::Ohms => What::Ohms {
                 piece,
@@ -359,7 +391,10 @@ impl Deed {
                 condition: field(1)?.text.parse::<WeighedAs>()?,
             },
             Self::OwnReading => What::Reading {
-                tank: model.piece(name).and_then(|p| p.tank.clone()).ok_or_else(|| format!("{name} hangs in no tank"))?,
+                tank: model
+                    .piece(name)
+                    .and_then(|p| p.tank.clone())
+                    .ok_or_else(|| format!("{name} hangs in no tank"))?,
                 volts: needed(field(0)?)?,
                 amps: needed(field(1)?)?,
                 celsius: None,
@@ -368,19 +403,28 @@ impl Deed {
             },
             Self::Finish => What::Finish { piece },
             Self::Pause => What::Pause { piece },
-            Self::Wipe => What::Wipe { pieces: vec![piece] },
+            Self::Wipe => What::Wipe {
+                pieces: vec![piece],
+            },
             Self::Climate => What::Climate {
                 piece,
                 celsius: needed(field(0)?)?,
                 humidity: needed(field(1)?)?,
             },
-            Self::Note => What::Note { piece, text: field(0)?.said()? },
+            Self::Note => What::Note {
+                piece,
+                text: field(0)?.said()?,
+            },
             Self::Rework => What::Rework {
                 piece,
                 stage: Stage::named(&field(0)?.text),
                 because: field(1)?.said()?,
             },
-            Self::Skip => What::Skip { piece, stage: stage()?, because: field(0)?.said()? },
+            Self::Skip => What::Skip {
+                piece,
+                stage: stage()?,
+                because: field(0)?.said()?,
+            },
             Self::Look | Self::Ticks => return Err("pick what to write down".to_owned()),
         })
     }
@@ -390,22 +434,56 @@ impl Deed {
         let piece = name.to_owned();
         let state = model.piece(name)?;
         match self {
-            Self::Look => Some(What::Look { piece, findings: Vec::new() }),
-            Self::Ticks => Some(What::Tick { piece, names: Vec::new() }),
-            Self::Return => Some(What::Return { piece, dipped: true }),
-            Self::Note => Some(What::Note { piece, text: "-".into() }),
-            Self::Turn => Some(What::Turn { piece, text: "-".into() }),
-            Self::TouchUp => Some(What::TouchUp { piece, place: "-".into() }),
+            Self::Look => Some(What::Look {
+                piece,
+                findings: Vec::new(),
+            }),
+            Self::Ticks => Some(What::Tick {
+                piece,
+                names: Vec::new(),
+            }),
+            Self::Return => Some(What::Return {
+                piece,
+                dipped: true,
+            }),
+            Self::Note => Some(What::Note {
+                piece,
+                text: "-".into(),
+            }),
+            Self::Turn => Some(What::Turn {
+                piece,
+                text: "-".into(),
+            }),
+            Self::TouchUp => Some(What::TouchUp {
+                piece,
+                place: "-".into(),
+            }),
             Self::Rework => {
                 let back = model.rework_choices(name);
                 let stage = back.first().map_or(Stage::Coat, |s| Stage::named(s));
-                Some(What::Rework { piece, stage, because: "-".into() })
+                Some(What::Rework {
+                    piece,
+                    stage,
+                    because: "-".into(),
+                })
             }
-            Self::Skip => Some(What::Skip { piece, stage: state.stage.clone()?, because: "-".into() }),
-            Self::Ohms => Some(What::Ohms { piece, resistance: OHM.of(1.0), place: None }),
+            Self::Skip => Some(What::Skip {
+                piece,
+                stage: state.stage.clone()?,
+                because: "-".into(),
+            }),
+            Self::Ohms => Some(What::Ohms {
+                piece,
+                resistance: OHM.of(1.0),
+                place: None,
+            }),
             Self::Start => {
                 let tank = model.tank_choices(name).first().cloned();
-                Some(What::Start { piece, stage: state.stage.clone()?, tank })
+                Some(What::Start {
+                    piece,
+                    stage: state.stage.clone()?,
+                    tank,
+                })
             }
             Self::OwnReading => Some(What::Reading {
                 tank: state.tank.clone()?,
@@ -415,7 +493,11 @@ impl Deed {
                 mode: None,
                 piece: Some(piece),
             }),
-            Self::Weigh => Some(What::Weigh { piece, mass: crate::units::G.of(1.0), condition: WeighedAs::Plated }),
+            Self::Weigh => Some(What::Weigh {
+                piece,
+                mass: crate::units::G.of(1.0),
+                condition: WeighedAs::Plated,
+            }),
             _ => self.what(model, name, &self.fields(model, name)).ok(),
         }
     }
@@ -426,7 +508,9 @@ fn strings(words: &[&str]) -> Vec<String> {
 }
 
 fn needed<D: crate::units::Dimension>(field: &Field) -> Result<crate::units::Quantity<D>, String> {
-    field.quantity()?.ok_or_else(|| format!("{} is still empty", field.label))
+    field
+        .quantity()?
+        .ok_or_else(|| format!("{} is still empty", field.label))
 }
 
 impl Upkeep {
@@ -487,14 +571,38 @@ impl Upkeep {
                 mode: field(3)?.text.parse().ok(),
                 piece: None,
             },
-            Self::SetAmps => What::Supply { tank, to: Setting::Amps(needed(field(0)?)?) },
-            Self::SetVolts => What::Supply { tank, to: Setting::Volts(needed(field(0)?)?) },
-            Self::Off => What::Supply { tank, to: Setting::Off },
-            Self::Dose => What::Bath { tank, work: BathWork::Dose(needed(field(0)?)?) },
-            Self::Filter => What::Bath { tank, work: BathWork::Filter },
-            Self::Bags => What::Bath { tank, work: BathWork::Bags },
-            Self::TopUp => What::Bath { tank, work: BathWork::TopUp(needed(field(0)?)?) },
-            Self::Anodes => What::Bath { tank, work: BathWork::Anodes(needed(field(0)?)?) },
+            Self::SetAmps => What::Supply {
+                tank,
+                to: Setting::Amps(needed(field(0)?)?),
+            },
+            Self::SetVolts => What::Supply {
+                tank,
+                to: Setting::Volts(needed(field(0)?)?),
+            },
+            Self::Off => What::Supply {
+                tank,
+                to: Setting::Off,
+            },
+            Self::Dose => What::Bath {
+                tank,
+                work: BathWork::Dose(needed(field(0)?)?),
+            },
+            Self::Filter => What::Bath {
+                tank,
+                work: BathWork::Filter,
+            },
+            Self::Bags => What::Bath {
+                tank,
+                work: BathWork::Bags,
+            },
+            Self::TopUp => What::Bath {
+                tank,
+                work: BathWork::TopUp(needed(field(0)?)?),
+            },
+            Self::Anodes => What::Bath {
+                tank,
+                work: BathWork::Anodes(needed(field(0)?)?),
+            },
         })
     }
 }

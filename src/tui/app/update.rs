@@ -12,7 +12,9 @@ use crate::units::Instant;
 pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> {
     model.advance(now);
     let mut effects = match message {
-        Message::Key(key) => super::inside::key(model, key).unwrap_or_else(|| on_screen(model, key)),
+        Message::Key(key) => {
+            super::inside::key(model, key).unwrap_or_else(|| on_screen(model, key))
+        }
         Message::Paste(text) => {
             super::inside::paste(model, &text);
             Vec::new()
@@ -50,7 +52,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
 /// A key while nothing lies on top of the screen.
 fn on_screen(model: &mut Model, key: Key) -> Vec<Effect> {
     let Some(command) = command_of(key, model.screen) else {
-        model.say(format!("{} does nothing here; ? tells what does", key.name()));
+        model.say(format!(
+            "{} does nothing here; ? tells what does",
+            key.name()
+        ));
         return Vec::new();
     };
     model.said = super::Said::default();
@@ -169,10 +174,16 @@ fn step_rows(model: &mut Model, down: bool) {
 /// Left and right along the bench; Holds and Piece walk pieces only.
 fn step_spots(model: &mut Model, on: bool) {
     let spots: Vec<Spot> = match model.screen {
-        Screen::Holds => super::holds_order(model).into_iter().map(Spot::Piece).collect(),
+        Screen::Holds => super::holds_order(model)
+            .into_iter()
+            .map(Spot::Piece)
+            .collect(),
         Screen::Piece => {
             let along = model.pieces_along();
-            along.into_iter().map(|n| Spot::Piece(n.to_owned())).collect()
+            along
+                .into_iter()
+                .map(|n| Spot::Piece(n.to_owned()))
+                .collect()
         }
         Screen::Line | Screen::CloseOut => model.spots(),
     };
@@ -218,7 +229,13 @@ fn open_at_tank(model: &mut Model, upkeep: impl Fn(Option<Mode>) -> Upkeep) {
         None => None,
     };
     let tanks = &model.facts.tanks;
-    let live = || tanks.iter().find(|t| t.on).or(tanks.first()).map(|t| t.name.clone());
+    let live = || {
+        tanks
+            .iter()
+            .find(|t| t.on)
+            .or(tanks.first())
+            .map(|t| t.name.clone())
+    };
     if let Some(tank) = selected.or_else(live) {
         let mode = model.facts.tank(&tank).and_then(|t| t.mode);
         model.open(Task::Tank(tank, upkeep(mode)), false);
@@ -243,10 +260,15 @@ fn tick(model: &mut Model, row: usize) -> Vec<Effect> {
         return Vec::new();
     };
     let (id, done) = (item.id.clone(), item.done);
-    let computed = item.side == Side::Paper && model.facts.closeout.check_ticks(&[id.clone()]).is_err();
+    let computed =
+        item.side == Side::Paper && model.facts.closeout.check_ticks(&[id.clone()]).is_err();
     model.item_row = row;
     if done || computed {
-        let why = if done { "it is done already" } else { "the program keeps this one from the project itself" };
+        let why = if done {
+            "it is done already"
+        } else {
+            "the program keeps this one from the project itself"
+        };
         model.say(why);
         return Vec::new();
     }
@@ -271,7 +293,11 @@ fn ask_undo(model: &mut Model) {
     if let Some(event) = model.project.undo_target() {
         let told = format!("undo #{} {}?", event.sequence, event.what);
         let when = format!("it was {} by {}", model.clock(event.at), event.who);
-        model.ask(told, vec![when, "the journal keeps both; y brings it back".to_owned()], Then::Undo);
+        model.ask(
+            told,
+            vec![when, "the journal keeps both; y brings it back".to_owned()],
+            Then::Undo,
+        );
     }
 }
 
@@ -290,7 +316,11 @@ fn quit(model: &mut Model) -> Vec<Effect> {
                 "plating unattended: never. Lift the work live, then supply off".to_owned(),
                 "the close-out (c) lists what the end of the evening wants".to_owned(),
             ];
-            model.ask(format!("{flows}: leave the screen all the same?"), lines, Then::Quit);
+            model.ask(
+                format!("{flows}: leave the screen all the same?"),
+                lines,
+                Then::Quit,
+            );
             Vec::new()
         }
     }
@@ -321,5 +351,7 @@ pub(super) fn asked_by(then: Then, key: Key) -> bool {
         Then::Sign => return key.code == KeyCode::Char('s'),
         Then::Quit => Id::Quit,
     };
-    super::commands().iter().any(|c| c.id == id && c.keys.contains(&key))
+    super::commands()
+        .iter()
+        .any(|c| c.id == id && c.keys.contains(&key))
 }
