@@ -1,5 +1,56 @@
 //! The screen's model: what is shown, and what a key does.
+//!
+//! [`update`] takes a [`Message`] and the present into a [`Model`] and says
+//! what the shell shall do. Everything that a key can ask for on a screen is a
+//! line of [`commands`]; whatever lies on top of a screen is a [`Layer`] and
+//! takes the keys first.
 
+mod bell;
+mod commands;
+mod entry;
+mod facts;
+mod guide;
+mod inside;
+mod keys;
+mod layer;
+mod meaning;
+mod menu;
 mod message;
+mod model;
+mod open;
+mod safe;
+mod task;
+mod update;
+mod words;
 
+pub use commands::{
+    Applies, Command, INSIDE, Id, command_of, commands, current_flows, keys_markdown,
+};
+pub use entry::{Entry, Field};
+pub use facts::{Facts, Place, Station};
+pub use layer::{
+    Checklist, Confirm, Does, Form, Layer, LookEntry, Menu, MenuEntry, Refused, Step, Then, Way,
+};
+pub use meaning::caution_of;
 pub use message::{Effect, Failure, Key, KeyCode, Message};
+pub use model::{Model, Said, Screen, Spot};
+pub use safe::{columns, padded, plain_words, safe, wrapped};
+pub use task::{Deed, Task, Upkeep, finding};
+pub use update::update;
+pub use words::{cautions_of, words_of};
+
+/// The pieces that Holds lists: those with a hold first, longest first, then
+/// the rest in the order of the bench.
+pub fn holds_order(model: &Model) -> Vec<String> {
+    let mut names: Vec<String> = model
+        .pieces_along()
+        .into_iter()
+        .map(str::to_owned)
+        .collect();
+    let age = |name: &String| {
+        let hold = model.figures(name).and_then(|f| f.hold);
+        hold.map_or(-1.0, |h| h.elapsed.si())
+    };
+    names.sort_by(|a, b| age(b).total_cmp(&age(a)));
+    names
+}

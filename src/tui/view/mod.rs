@@ -1,1 +1,164 @@
 //! Drawing: a model goes in, cells come out.
+//!
+//! Every screen has the same frame: a head line, the due list, the screen
+//! itself, what was last said, and the keys. What lies on top of a screen
+//! takes the screen's place and leaves the due list where it is.
+
+mod closeout;
+mod due;
+mod far;
+mod help;
+mod holds;
+mod layers;
+mod line;
+mod pen;
+mod piece;
+mod theme;
+mod vessel;
+
+use ratatui::Frame;
+use ratatui::layout::Rect;
+
+pub use theme::{Role, Theme};
+
+use crate::tui::app::{Layer, Model, Screen, commands, plain_words};
+use crate::units::Instant;
+use pen::{Pen, Row, line_of};
+
+/// The least size that is drawn, columns and lines.
+pub const LEAST: (u16, u16) = (40, 12);
+
+/// Whether a width is too narrow for sentences beside figures.
+fn is_narrow(width: usize) -> bool {
+    width < 72
+}
+
+/// Draws the model. Figures are those of the model's last message; `now` only
+/// tells the clock.
+pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
+    let area = frame.area();
+    let mut pen = Pen::new(frame.buffer_mut(), *theme);
+    if area.width < LEAST.0 || area.height < LEAST.1 {
+        too_small(&mut pen, area);
+        return;
+    }
+    if let Some(Layer::Far) = model.layers.last() {
+        far::draw(model, &mut pen, area);
+        return;
+    }
+    head(model, &mut pen, line_of(area, 0), now);
+    let due_lines = due::lines(area.height);
+    let list = Rect {
+        y: 1,
+        height: due_lines,
+        ..area
+    };
+    due::draw(model, &mut pen, list);
+    let body = Rect {
+        y: 1 + due_lines,
+        height: area.height - due_lines - 3,
+        ..area
+    };
+    match model.layers.last() {
+        None | Some(Layer::Locked(_)) => screen(model, &mut pen, body),
+        Some(layer) => layers::draw(model, layer, &mut pen, body),
+    }
+    said(model, &mut pen, line_of(area, usize::from(area.height) - 2));
+    hints(model, &mut pen, line_of(area, usize::from(area.height) - 1));
+}
+
+fn too_small(pen: &mut Pen<'_>, area: Rect) {
+    let text = format!(
+        "tankside wants {}x{}; this is {}x{}",
+        LEAST.0, LEAST.1, area.width, area.height
+    );
+    let lines = crate::tui::app::wrapped(&text, usize::from(area.width));
+    let rows: Vec<Row> = lines.into_iter().map(Row::plain).collect();
+    pen.rows(area, &rows);
+}
+
+fn head(model: &Model, pen: &mut Pen<'_>, area: Rect, now: Instant) {
+    let definition = &model.project.definition;
+    let local = definition.zone.local(now);
+    let clock = if is_narrow(usize::from(area.width)) {
+        local.clock()
+    } else {
+        format!("{} {}", local.day(), local.clock())
+    };
+    let narrow = is_narrow(usize::from(area.width));
+    let mut tabs = Row::default();
+    for screen in Screen::ALL {
+        if screen == model.screen {
+            tabs = tabs.and(Role::Title, format!("[{}]", screen.title()));
+        } else if !narrow {
+            tabs = tabs.and(Role::Plain, format!(" {} ", screen.title()));
+        }
+    }
+    let width = usize::from(area.width);
+    let room = width.saturating_sub(tabs.width() + clock.len() + 3);
+    let name = plain_words(&definition.name, room);
+    pen.row(area, &Row::of(Role::Strong, name));
+    let tabs_at = width.saturating_sub(tabs.width() + clock.len() + 2);
+    let right = |skip: usize| {
+        let skip = u16::try_from(skip).unwrap_or(0).min(area.width);
+        Rect {
+            x: area.x + skip,
+            width: area.width - skip,
+            ..area
+        }
+    };
+    pen.row(right(tabs_at), &tabs);
+    pen.row(
+        right(width.saturating_sub(clock.len())),
+        &Row::of(Role::Strong, clock),
+    );
+}
+
+fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    match model.screen {
+        Screen::Line => line::draw(model, pen, area),
+        Screen::Piece => piece::draw(model, pen, area),
+        Screen::Holds => holds::draw(model, pen, area),
+        Screen::CloseOut => closeout::draw(model, pen, area),
+    }
+}
+
+fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let role = if model.said.alarm {
+        Role::Alarm
+    } else {
+        Role::Good
+    };
+    let row = match (model.layers.last(), model.bell_rings()) {
+        (Some(Layer::Locked(_)), _) => Row::of(
+            Role::Alarm,
+            "keyboard locked for wiping: 7, then 3, then Enter unlocks",
+        ),
+        (_, true) if model.said.text.is_empty() => Row::plain("b silences the bell"),
+        _ => Row::of(role, &model.said.text),
+    };
+    pen.row(area, &row);
+}
+
+/// The keys of the moment, from the command table or from what lies on top.
+fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let mut row = Row::default();
+    let pairs: Vec<(String, String)> = match model.layers.last() {
+        Some(layer) => layers::hints(layer),
+        None => commands()
+            .iter()
+            .filter(|c| c.on(model.screen) && !c.hint.is_empty())
+            .filter(|c| c.can(model).is_ok())
+            .filter_map(|c| Some((c.keys.first()?.name(), c.hint.to_owned())))
+            .collect(),
+    };
+    for (key, hint) in pairs {
+        if row.width() + key.len() + hint.len() + 3 > usize::from(area.width) {
+            break;
+        }
+        row = row
+            .and(Role::Key, key)
+            .and(Role::Plain, format!(" {hint}  "));
+    }
+    pen.row(area, &row);
+}

@@ -1,0 +1,90 @@
+//! From a due line to the steps that deal with it.
+
+use super::{Deed, Model, Step, Task, Upkeep};
+use crate::project::{Due, DueKind, Setting, Stage};
+use crate::units::Current;
+
+/// The steps that deal with a due line, in order.
+pub(super) fn steps(model: &Model, due: &Due) -> Vec<Step> {
+    match (&due.piece, &due.tank) {
+        (Some(piece), tank) => of_piece(model, due.what, piece, tank.as_deref()),
+        (None, Some(tank)) => of_tank(due.what, tank),
+        (None, None) => Vec::new(),
+    }
+}
+
+fn of_piece(model: &Model, what: DueKind, piece: &str, tank: Option<&str>) -> Vec<Step> {
+    let deed = |deed| Step::Task(Task::Piece(piece.to_owned(), deed));
+    match what {
+        DueKind::LiftOut => vec![deed(Deed::Lift)],
+        DueKind::Return => vec![deed(Deed::Return)],
+        DueKind::Look => look(model, piece),
+        DueKind::Ladder => {
+            let state = model.project.state();
+            let next = state.next_step(&model.project.definition, piece);
+            let setting = next.and_then(|n| n.setting);
+            let step = tank
+                .zip(setting)
+                .map(|(t, s)| Step::Task(Task::Set(t.to_owned(), s)));
+            step.into_iter().collect()
+        }
+        DueKind::Reading => vec![deed(Deed::OwnReading)],
+        DueKind::Target => {
+            let reading = tank.map(|t| Step::Task(Task::Tank(t.to_owned(), Upkeep::Reading)));
+            reading.into_iter().chain([deed(Deed::Finish)]).collect()
+        }
+        DueKind::Dry => match model.piece(piece).and_then(|p| p.stage.as_ref()) {
+            Some(Stage::Coat) => vec![deed(Deed::Ohms), deed(Deed::Finish)],
+            _ => vec![deed(Deed::Weigh), deed(Deed::Finish)],
+        },
+        DueKind::Hold => match model.piece(piece).and_then(|p| p.stage.as_ref()) {
+            Some(Stage::Seal) => vec![deed(Deed::Start)],
+            _ => vec![deed(Deed::Finish)],
+        },
+        DueKind::Cure => vec![deed(Deed::Finish)],
+        DueKind::Dose | DueKind::Filter | DueKind::Bags => {
+            tank.map_or_else(Vec::new, |tank| of_tank(what, tank))
+        }
+    }
+}
+
+fn of_tank(what: DueKind, tank: &str) -> Vec<Step> {
+    let upkeep = match what {
+        DueKind::Reading => Upkeep::Reading,
+        DueKind::Dose => Upkeep::Dose,
+        DueKind::Filter => Upkeep::Filter,
+        DueKind::Bags => Upkeep::Bags,
+        _ => return Vec::new(),
+    };
+    vec![Step::Task(Task::Tank(tank.to_owned(), upkeep))]
+}
+
+/// A look: the lower current first where others share a constant one, then
+/// lift, findings, return, and the current set back.
+fn look(model: &Model, piece: &str) -> Vec<Step> {
+    let deed = |deed| Step::Task(Task::Piece(piece.to_owned(), deed));
+    let set = |tank: &str, amps: Current| {
+        let rounded = Current::from_si((amps.si() * 1000.0).round() / 1000.0);
+        Step::Task(Task::Set(tank.to_owned(), Setting::Amps(rounded)))
+    };
+    let lifted = model.piece(piece).is_some_and(|p| p.lifted_at.is_some());
+    let state = model.project.state();
+    let lower = state
+        .current_without(&model.project.definition, piece)
+        .filter(|_| !lifted);
+    let mut steps = Vec::new();
+    if let Some((tank, amps)) = &lower {
+        steps.push(set(tank, *amps));
+    }
+    if !lifted {
+        steps.push(deed(Deed::Lift));
+    }
+    steps.push(Step::Look(piece.to_owned()));
+    steps.push(deed(Deed::Return));
+    if let Some((tank, _)) = &lower
+        && let Some(before) = state.tank(tank).and_then(|t| t.set_amps)
+    {
+        steps.push(set(tank, before));
+    }
+    steps
+}

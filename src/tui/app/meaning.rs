@@ -1,0 +1,274 @@
+//! What an entry will mean, shown before Enter.
+
+use super::{Deed, Form, Model, Task, Upkeep};
+use crate::plating::density_word;
+use crate::project::{Setting, Stage, What};
+use crate::units::{AH, Area, Current, CurrentDensity, G, Mass, OHM};
+
+impl Form {
+    /// What it will mean, in sentences; empty while a field is wrong.
+    pub fn meaning(&self, model: &Model) -> Vec<String> {
+        let Ok(what) = self.task.what(model, &self.fields) else {
+            return Vec::new();
+        };
+        meaning(model, &what)
+    }
+
+    /// The caution that belongs here, if one does.
+    pub fn caution(&self, model: &Model) -> Option<&'static str> {
+        match &self.task {
+            Task::Piece(piece, Deed::Start) => {
+                let stage = model.piece(piece)?.stage.as_ref()?;
+                caution_of(stage)
+            }
+            Task::Piece(_, Deed::Return | Deed::TouchUp) => Some(ACID),
+            Task::Piece(_, Deed::Coat) => Some(COAT),
+            Task::Tank(_, Upkeep::Dose | Upkeep::TopUp) => Some(ACID),
+            _ => None,
+        }
+    }
+}
+
+const ACID: &str = "acid slowly into water, never the reverse; goggles and gloves on";
+const COAT: &str = "graphite and copper dust, solvent vapour: air it, no flame, gloves";
+
+/// The caution of a stage, shown where it begins.
+pub fn caution_of(stage: &Stage) -> Option<&'static str> {
+    Some(match stage {
+        Stage::Coat => COAT,
+        Stage::Strike | Stage::Build => {
+            "goggles, gloves, apron; low-voltage supply behind an RCD; never left unattended"
+        }
+        Stage::Rinse => "nothing goes down a drain: rinse water is kept; local rules decide",
+        Stage::Polish => "copper dust: mask on, wipe up wet",
+        Stage::Seal | Stage::Cure => "solvent vapour: no live supply or flame near, air the room",
+        Stage::Wiring | Stage::Dry | Stage::Age | Stage::Assemble | Stage::Own(_) => return None,
+    })
+}
+
+fn meaning(model: &Model, what: &What) -> Vec<String> {
+    match what {
+        What::Supply { tank, to } => setting(model, tank, *to),
+        What::Reading {
+            tank,
+            amps,
+            piece: None,
+            ..
+        } => current(model, tank, *amps),
+        What::Reading {
+            piece: Some(piece),
+            amps,
+            ..
+        } => own_current(model, piece, *amps),
+        What::Ohms { resistance, .. } => vec![coat_word(resistance.to(OHM)).to_owned()],
+        What::Weigh { piece, mass, .. } => gained(model, piece, *mass).into_iter().collect(),
+        What::Lift { piece } => lift(model, piece),
+        What::Return { dipped: true, .. } => {
+            vec!["5-10 % sulfuric dip of 10-30 s, copper only, then lowered in live".to_owned()]
+        }
+        What::Return { piece, .. } if model.wants_dip(piece) => {
+            vec!["it wants the acid dip first: this will be refused".to_owned()]
+        }
+        What::Return { .. } => vec!["lowered in live; the charge counts from here".to_owned()],
+        What::Start { piece, stage, .. } => begin(model, piece, stage),
+        What::Finish { piece } => finish(model, piece),
+        What::Rework { piece, .. } => {
+            vec![format!("{piece} comes out of the tank; its charge is kept")]
+        }
+        What::Skip { piece, .. } => vec![format!("stays on the traveller of {piece} for good")],
+        What::Wipe { pieces } => vec![format!("the hold of {} begins anew", pieces.join(", "))],
+        What::Pause { piece } if model.piece(piece).is_some_and(|p| p.in_bath()) => {
+            vec!["no current through it: lift it out, its paint soaks".to_owned()]
+        }
+        _ => Vec::new(),
+    }
+}
+
+fn setting(model: &Model, tank: &str, to: Setting) -> Vec<String> {
+    match to {
+        Setting::Amps(amps) => current(model, tank, amps),
+        Setting::Volts(_) => {
+            vec!["volts depend on the tank: the meter's amps tell the density".to_owned()]
+        }
+        Setting::Off => {
+            let inside: Vec<&str> = model
+                .project
+                .state()
+                .hanging(tank)
+                .filter(|(_, p)| p.in_bath())
+                .map(|(name, _)| name)
+                .collect();
+            if inside.is_empty() {
+                vec!["the immersion ends here".to_owned()]
+            } else {
+                vec![format!(
+                    "{} would hang without current: lift out first",
+                    inside.join(", ")
+                )]
+            }
+        }
+    }
+}
+
+/// The density over the covered area of what hangs in the circuit.
+fn current(model: &Model, tank: &str, amps: Current) -> Vec<String> {
+    let definition = &model.project.definition;
+    let hanging: Vec<(&str, Option<f64>, Option<f64>)> = model
+        .project
+        .state()
+        .hanging(tank)
+        .filter(|(_, p)| p.in_circuit())
+        .map(|(name, p)| {
+            let piece = definition.piece(name);
+            let plating = piece.and_then(crate::project::Piece::plating_area);
+            let wires = piece.map_or(0.0, |p| p.wire_area().si());
+            let covered = plating
+                .zip(p.coverage)
+                .map(|(area, share)| area.si() * share + wires);
+            (
+                name,
+                covered,
+                piece.and_then(|p| p.conductor_area()).map(Area::si),
+            )
+        })
+        .collect();
+    if hanging.is_empty() {
+        return vec!["nothing hangs in the circuit".to_owned()];
+    }
+    let Some(covered) = hanging.iter().map(|h| h.1).sum::<Option<f64>>() else {
+        return vec!["A/dm2 not known: the covered area comes from a look".to_owned()];
+    };
+    let mut lines = vec![density(model, amps, covered)];
+    if let [(name, _, _)] = hanging.as_slice() {
+        lines.extend(target(model, name, amps));
+    } else if let Some(all) = hanging.iter().map(|h| h.2).sum::<Option<f64>>()
+        && let Some((name, area)) = hanging.iter().find_map(|h| Some((h.0, h.2?)))
+    {
+        lines.extend(target(model, name, amps * (area / all)));
+    }
+    lines
+}
+
+fn density(model: &Model, amps: Current, covered: f64) -> String {
+    let units = model.project.definition.units;
+    if covered <= 0.0 {
+        return "nothing is covered yet".to_owned();
+    }
+    let density = CurrentDensity::from_si(amps.si() / covered);
+    format!(
+        "{} on {} covered: {}",
+        units.show_density(density),
+        units.show_area(Area::from_si(covered)),
+        density_word(density).say()
+    )
+}
+
+fn own_current(model: &Model, piece: &str, amps: Current) -> Vec<String> {
+    let definition = &model.project.definition;
+    let covered = definition.piece(piece).and_then(|p| {
+        let coverage = model.piece(piece)?.coverage?;
+        Some(p.plating_area()?.si() * coverage + p.wire_area().si())
+    });
+    let first = match covered {
+        Some(covered) => density(model, amps, covered),
+        None => "A/dm2 not known: the covered area comes from a look".to_owned(),
+    };
+    std::iter::once(first)
+        .chain(target(model, piece, amps))
+        .collect()
+}
+
+/// When a piece reaches its target at this current.
+fn target(model: &Model, piece: &str, amps: Current) -> Option<String> {
+    let figures = model.figures(piece)?;
+    if model.piece(piece)?.stage != Some(Stage::Build) || figures.charges.unknown_since.is_some() {
+        return None;
+    }
+    let left = figures.charge_target?.si() - figures.charges.total().si();
+    if amps.si() <= 0.0 || left <= 0.0 {
+        return None;
+    }
+    let at = model.now.plus_seconds(left / amps.si());
+    Some(format!(
+        "{piece}: {:.2} Ah left, target {}",
+        left / AH.of(1.0).si(),
+        model.clock(at)
+    ))
+}
+
+fn coat_word(ohms: f64) -> &'static str {
+    match ohms {
+        o if o < 300.0 => "good: under 300 ohm",
+        o if o < 1000.0 => "enough: under 1 kohm",
+        _ => "too much: one more coat, burnish, measure again",
+    }
+}
+
+fn gained(model: &Model, piece: &str, mass: Mass) -> Option<String> {
+    let masses = &model.piece(piece)?.masses;
+    let (_, before, condition) = masses.last()?;
+    Some(format!(
+        "{:+.1} g since {condition}",
+        mass.to(G) - before.to(G)
+    ))
+}
+
+fn lift(model: &Model, piece: &str) -> Vec<String> {
+    let out = model.project.definition.looks.out;
+    let mut lines = vec![format!(
+        "no charge while out; copper out longer than {} wants an acid dip",
+        crate::units::clock_span(out.si())
+    )];
+    let lower = model
+        .project
+        .state()
+        .current_without(&model.project.definition, piece);
+    if let Some((tank, amps)) = lower {
+        lines.insert(
+            0,
+            format!(
+                "set {tank} to {:.3} A first: the others share its current",
+                amps.si()
+            ),
+        );
+    }
+    lines
+}
+
+fn begin(model: &Model, piece: &str, stage: &Stage) -> Vec<String> {
+    let definition = &model.project.definition;
+    let mut lines = Vec::new();
+    if stage.in_bath() {
+        lines.push("in live, lowered in 10-30 s, tilting out air".to_owned());
+        let target = model.figures(piece).and_then(|f| f.charge_target);
+        if let Some(target) = target {
+            lines.push(format!("its charge target is {:.2} Ah", target.to(AH)));
+        }
+    } else if *stage == Stage::Age {
+        let ends = model.now + definition.hold.time;
+        lines.push(format!("the hold is over {}", model.clock(ends)));
+    }
+    lines
+}
+
+fn finish(model: &Model, name: &str) -> Vec<String> {
+    let Some((piece, state)) = model.project.definition.piece(name).zip(model.piece(name)) else {
+        return Vec::new();
+    };
+    let route = model.project.definition.route_of(piece);
+    let at = route.iter().position(|s| Some(s) == state.stage.as_ref());
+    let next = at.and_then(|at| route.get(at + 1));
+    vec![match (next, &state.stage) {
+        (Some(next), Some(now)) if now.in_bath() && next.in_bath() => {
+            format!(
+                "stays in the tank, its charge goes on; next: {}",
+                next.title()
+            )
+        }
+        (Some(next), Some(now)) if now.in_bath() => {
+            format!("comes out of the tank; next: {}", next.title())
+        }
+        (Some(next), _) => format!("next: {}", next.title()),
+        (None, _) => "the whole route is done".to_owned(),
+    }]
+}

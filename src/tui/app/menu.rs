@@ -1,0 +1,179 @@
+//! The action menu: what can be done now, and why the rest cannot.
+
+use super::{Deed, Does, Id, Menu, MenuEntry, Model, Screen, Spot, Task, Upkeep, commands};
+use crate::project::{GateView, Stage, StageState, What, When};
+
+impl Menu {
+    /// The menu of a piece or a tank; of everything else without one.
+    pub fn of(model: &Model, spot: Option<Spot>) -> Self {
+        let mut menu = Self {
+            spot: spot.clone(),
+            entries: Vec::new(),
+            cannot: Vec::new(),
+            why: false,
+            row: 0,
+        };
+        match spot {
+            Some(Spot::Piece(name)) => menu.of_piece(model, &name),
+            Some(Spot::Tank(name)) => menu.of_tank(&name),
+            None => menu.of_everything(model),
+        }
+        menu
+    }
+
+    fn push(&mut self, letter: char, say: String, does: Does) {
+        self.entries.push(MenuEntry { letter, say, does });
+    }
+
+    fn of_piece(&mut self, model: &Model, name: &str) {
+        for deed in Deed::ALL {
+            let (letter, say) = deed.shown();
+            match possible(model, name, deed) {
+                Ok(remark) => {
+                    let say = format!("{}{remark}", told(model, name, deed));
+                    self.push(letter, say, Does::Task(Task::Piece(name.to_owned(), deed)));
+                }
+                Err(why) => self.cannot.push((say, why)),
+            }
+        }
+        if let Some(tank) = model.piece(name).and_then(|p| p.tank.clone()) {
+            let say = format!("{tank}: reading");
+            self.push(
+                'y',
+                say,
+                Does::Task(Task::Tank(tank.clone(), Upkeep::Reading)),
+            );
+            let say = format!("{tank}: supply, bath and the rest");
+            self.push('v', say, Does::Menu(Spot::Tank(tank)));
+        }
+    }
+
+    fn of_tank(&mut self, tank: &str) {
+        for upkeep in Upkeep::ALL {
+            let (letter, say) = upkeep.shown();
+            let task = Task::Tank(tank.to_owned(), upkeep);
+            self.push(letter, say.to_owned(), Does::Task(task));
+        }
+    }
+
+    fn of_everything(&mut self, model: &Model) {
+        let listed = [
+            Id::Lock,
+            Id::Silence,
+            Id::Redo,
+            Id::Show(Screen::CloseOut),
+            Id::Far,
+            Id::Who,
+            Id::Edit,
+            Id::Help,
+            Id::Quit,
+        ];
+        for command in commands().iter().filter(|c| listed.contains(&c.id)) {
+            let letter = command.keys.iter().find_map(|k| match k.code {
+                super::KeyCode::Char(c) if c.is_ascii_lowercase() => Some(c),
+                _ => None,
+            });
+            match command.can(model) {
+                Ok(()) => {
+                    let letter = letter.unwrap_or('?');
+                    self.push(letter, command.say.to_owned(), Does::Command(command.id));
+                }
+                Err(why) => self.cannot.push((command.say, why)),
+            }
+        }
+    }
+}
+
+/// What the menu calls a deed for this piece: its stage named.
+fn told(model: &Model, name: &str, deed: Deed) -> String {
+    let say = deed.shown().1;
+    let stage = model.piece(name).and_then(|p| p.stage.as_ref());
+    match (deed, stage) {
+        (Deed::Start | Deed::Finish | Deed::Pause | Deed::Resume, Some(stage)) => {
+            format!("{say} {}", stage.title())
+        }
+        _ => say.to_owned(),
+    }
+}
+
+/// Whether a deed can be done now; a remark where gates are open.
+fn possible(model: &Model, name: &str, deed: Deed) -> Result<String, String> {
+    sensible(model, name, deed)?;
+    let what = deed
+        .trial(model, name)
+        .ok_or_else(|| "it is not at a stage for it".to_owned())?;
+    let state = model.project.state();
+    state
+        .check(&model.project.definition, &what)
+        .map_err(|refusal| refusal.because)?;
+    Ok(match open_gates(model, name, &what).len() {
+        0 => String::new(),
+        1 => " (1 gate open)".to_owned(),
+        open => format!(" ({open} gates open)"),
+    })
+}
+
+/// The gates that do not hold before an act.
+pub(super) fn open_gates(model: &Model, name: &str, what: &What) -> Vec<GateView> {
+    let stage = model.piece(name).and_then(|p| p.stage.clone());
+    let (when, Some(stage)) = (
+        match what {
+            What::Start { .. } => When::Start,
+            What::Finish { .. } => When::End,
+            _ => return Vec::new(),
+        },
+        stage,
+    ) else {
+        return Vec::new();
+    };
+    let (definition, state) = (&model.project.definition, model.project.state());
+    let mut gates = state.gates_at(definition, name, &stage, when, model.now);
+    gates.retain(|g| !g.held);
+    gates
+}
+
+/// What would be allowed at any time but makes sense only here.
+fn sensible(model: &Model, name: &str, deed: Deed) -> Result<(), String> {
+    let Some(piece) = model.piece(name) else {
+        return Err("there is no such piece".to_owned());
+    };
+    let need = |holds: bool, why: &str| if holds { Ok(()) } else { Err(why.to_owned()) };
+    let at = |stages: &[Stage]| piece.stage.as_ref().is_some_and(|s| stages.contains(s));
+    let ageing = piece.hold.is_some_and(|h| h.ended_at.is_none());
+    match deed {
+        Deed::Look | Deed::Turn | Deed::Contact => {
+            need(piece.tank.is_some(), "it hangs in no tank")
+        }
+        Deed::OwnReading => need(piece.in_bath(), "it does not hang in the bath"),
+        Deed::Coat => need(
+            at(&[Stage::Coat, Stage::Seal]) && piece.is_running(),
+            "coats go on in a begun coat or seal",
+        ),
+        Deed::Ohms => need(
+            at(&[Stage::Coat, Stage::Wiring]) || piece.lifted_at.is_some(),
+            "ohms are measured on coat and wiring, or on a lifted piece",
+        ),
+        Deed::Pause => need(piece.is_running(), "nothing of it runs"),
+        Deed::Wipe => need(ageing, "no hold runs"),
+        Deed::Climate => need(ageing || piece.tank.is_none(), "it hangs in the bath"),
+        Deed::Ticks => {
+            let gates = model
+                .project
+                .state()
+                .gates(&model.project.definition, name, model.now);
+            let open = gates
+                .iter()
+                .any(|g| !g.held && Some(&g.stage) == piece.stage.as_ref());
+            need(open, "no condition of its stage is open")
+        }
+        Deed::Rework => need(
+            !model.rework_choices(name).is_empty(),
+            "it has not passed a stage yet",
+        ),
+        Deed::Start => need(
+            piece.stage_state == StageState::Waiting,
+            "its stage has begun",
+        ),
+        _ => Ok(()),
+    }
+}

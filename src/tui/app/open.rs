@@ -1,0 +1,413 @@
+//! Opening what lies on top of a screen, and what becomes of a record.
+
+use super::layer::Way;
+use super::menu::open_gates;
+use super::{
+    Checklist, Confirm, Deed, Effect, Failure, Field, Form, Layer, LookEntry, Menu, Model, Refused,
+    Spot, Step, Task, Then, Upkeep,
+};
+use crate::project::{Action, Decision, FindingKind, GateView, Refusal, Stage, What, When};
+use crate::units::Instant;
+
+/// The stop reasons that end a build before its charge, in words.
+const STOP_REASONS: [(&str, &str); 4] = [
+    ("stop-nodules", "stop reason: nodules"),
+    ("stop-tree", "stop reason: a tree"),
+    ("stop-time", "stop reason: time"),
+    ("good-enough", "stop reason: good enough"),
+];
+
+impl LookEntry {
+    /// The findings in the order they are listed.
+    pub fn kinds() -> &'static [FindingKind] {
+        FindingKind::ALL
+    }
+
+    fn of(piece: &str, guided: bool) -> Self {
+        Self {
+            piece: piece.to_owned(),
+            picked: Vec::new(),
+            row: 0,
+            guided,
+            when: Field::when(),
+            at_when: false,
+            waits: false,
+            wrong: None,
+        }
+    }
+}
+
+impl Model {
+    /// Opens the menu of a spot, or of everything else.
+    pub(super) fn open_menu(&mut self, spot: Option<Spot>) {
+        let menu = Menu::of(self, spot);
+        self.layers.push(Layer::Menu(menu));
+    }
+
+    /// Starts a guide and opens its first step.
+    pub(super) fn begin_guide(&mut self, steps: Vec<Step>) {
+        self.layers.clear();
+        self.guide = steps.into();
+        self.next_step();
+    }
+
+    /// Opens the next step of the guide, if there is one.
+    pub(super) fn next_step(&mut self) {
+        match self.guide.pop_front() {
+            Some(Step::Task(task)) => self.open(task, true),
+            Some(Step::Look(piece)) => self.layers.push(Layer::Look(LookEntry::of(&piece, true))),
+            None => {}
+        }
+    }
+
+    /// Opens the entry of a task: the checklist first where gates are open.
+    pub(super) fn open(&mut self, task: Task, guided: bool) {
+        match &task {
+            Task::Piece(piece, Deed::Look) => {
+                let entry = LookEntry::of(piece, guided);
+                self.layers.push(Layer::Look(entry));
+            }
+            Task::Piece(piece, Deed::Ticks) => self.open_ticks(&piece.clone()),
+            Task::Piece(piece, deed @ (Deed::Start | Deed::Finish)) => {
+                let trial = deed.trial(self, piece);
+                let gates = trial.map_or_else(Vec::new, |w| open_gates(self, piece, &w));
+                if gates.is_empty() {
+                    self.open_form(task, guided);
+                } else {
+                    self.open_gates(&piece.clone(), gates, Some(task));
+                }
+            }
+            _ => self.open_form(task, guided),
+        }
+    }
+
+    /// Opens the form of a task.
+    pub(super) fn open_form(&mut self, task: Task, guided: bool) {
+        let form = Form {
+            title: task.title(self),
+            fields: task.fields(self),
+            at: 0,
+            wrong: None,
+            waits: false,
+            guided,
+            task,
+        };
+        self.layers.push(Layer::Form(form));
+    }
+
+    fn open_ticks(&mut self, piece: &str) {
+        let stage = self.piece(piece).and_then(|p| p.stage.clone());
+        let mut gates = self
+            .project
+            .state()
+            .gates(&self.project.definition, piece, self.now);
+        gates.retain(|g| !g.held && Some(&g.stage) == stage.as_ref());
+        self.open_gates(piece, gates, None);
+    }
+
+    fn open_gates(&mut self, piece: &str, gates: Vec<GateView>, then: Option<Task>) {
+        let says = |words: &str| gates.iter().any(|g| g.say.contains(words));
+        let mut instead: Vec<(String, &'static str)> = Vec::new();
+        let charge = |g: &GateView| g.stage == Stage::Build && g.when == When::End && !g.tickable;
+        if gates.iter().any(charge) {
+            instead.extend(STOP_REASONS.map(|(name, say)| (name.to_owned(), say)));
+        }
+        if says("never-seen") {
+            instead.push(("never-seen".to_owned(), "the bare spots are never seen"));
+        }
+        self.layers.push(Layer::Gates(Checklist {
+            piece: piece.to_owned(),
+            then,
+            gates,
+            instead,
+            chosen: Vec::new(),
+            row: 0,
+        }));
+    }
+
+    /// The task that would make a gate hold, where one would.
+    pub fn task_for(&self, piece: &str, gate: &GateView) -> Option<Task> {
+        let deed = |deed| Some(Task::Piece(piece.to_owned(), deed));
+        let hint = gate.satisfy_with.as_ref().map(|c| c.line("."));
+        let hint = hint.unwrap_or_default();
+        let has = |word: &str| hint.split(' ').any(|w| w == word);
+        if has("reading") {
+            let tank = self.piece(piece).and_then(|p| p.tank.clone())?;
+            return Some(Task::Tank(tank, Upkeep::Reading));
+        }
+        match () {
+            () if has("ohms") => deed(Deed::Ohms),
+            () if has("coat") => deed(Deed::Coat),
+            () if has("look") => deed(Deed::Look),
+            () if has("return") => deed(Deed::Return),
+            () => None,
+        }
+    }
+
+    /// Asks a question.
+    pub(super) fn ask(&mut self, question: impl Into<String>, lines: Vec<String>, then: Then) {
+        self.layers.push(Layer::Confirm(Confirm {
+            question: question.into(),
+            lines,
+            then,
+        }));
+    }
+
+    /// Hands an act over to be written down; asks who first, once.
+    pub(super) fn record(
+        &mut self,
+        what: What,
+        at: Option<Instant>,
+        reason: Option<String>,
+    ) -> Vec<Effect> {
+        let action = Action {
+            what,
+            at,
+            who: self.who.clone().unwrap_or_default(),
+            override_reason: reason,
+        };
+        self.pending = Some(action.clone());
+        if self.who.is_none() {
+            self.open_form(Task::Who, false);
+            return Vec::new();
+        }
+        vec![Effect::Record(action)]
+    }
+
+    /// Who it is, is known now: what waited for it goes on.
+    pub(super) fn who_is(&mut self, name: String) -> Vec<Effect> {
+        self.who = Some(name.clone());
+        let mut effects = vec![Effect::SaveWho(name.clone())];
+        if let Some(action) = &mut self.pending {
+            action.who = name;
+            effects.push(Effect::Record(action.clone()));
+        } else {
+            self.say("noted");
+        }
+        effects
+    }
+
+    /// What became of a record.
+    pub(super) fn recorded(&mut self, result: Result<Decision, Failure>) {
+        let action = self.pending.take();
+        let form = self.take_waiting();
+        match result {
+            Ok(decision) => {
+                self.said = super::Said {
+                    text: acknowledged(&decision),
+                    alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
+                };
+                self.refresh_layers();
+                self.next_step();
+            }
+            Err(Failure::Refused(refusal)) => {
+                self.alarm(format!("refused: {}", refusal.because));
+                if let Some(action) = action {
+                    self.open_refused(action, refusal, form);
+                }
+            }
+            Err(Failure::Trouble { message, remedy }) => {
+                self.alarm(format!("not written down: {message}; {remedy}"));
+                if let Some(mut form) = form {
+                    form.wrong = Some(format!("{message}; {remedy}"));
+                    self.layers.push(Layer::Form(form));
+                }
+            }
+        }
+    }
+
+    /// Takes away what waited for its answer; a form is handed back.
+    fn take_waiting(&mut self) -> Option<Form> {
+        let waits = self.layers.iter().rposition(|layer| match layer {
+            Layer::Form(form) => form.waits,
+            Layer::Look(entry) => entry.waits,
+            _ => false,
+        })?;
+        let taken = self.layers.drain(waits..).next();
+        match taken {
+            Some(Layer::Form(mut form)) => {
+                form.waits = false;
+                Some(form)
+            }
+            _ => None,
+        }
+    }
+
+    /// Menus and checklists show what is so now.
+    pub(super) fn refresh_layers(&mut self) {
+        let mut layers = std::mem::take(&mut self.layers);
+        for layer in &mut layers {
+            match layer {
+                Layer::Menu(menu) => {
+                    let (why, row) = (menu.why, menu.row);
+                    *menu = Menu::of(self, menu.spot.clone());
+                    (menu.why, menu.row) = (why, row.min(menu.entries.len().saturating_sub(1)));
+                }
+                Layer::Gates(list) => {
+                    let all =
+                        self.project
+                            .state()
+                            .gates(&self.project.definition, &list.piece, self.now);
+                    list.gates.retain(|g| {
+                        all.iter().any(|now| {
+                            now.gate == g.gate
+                                && now.stage == g.stage
+                                && now.when == g.when
+                                && !now.held
+                        })
+                    });
+                    list.row = list.row.min(list.rows().saturating_sub(1));
+                }
+                _ => {}
+            }
+        }
+        self.layers = layers;
+    }
+
+    fn open_refused(&mut self, action: Action, refusal: Refusal, form: Option<Form>) {
+        let ways = self.ways(&action, &refusal, form.is_some());
+        self.layers.push(Layer::Refused(Refused {
+            action,
+            refusal,
+            form,
+            ways,
+            row: 0,
+        }));
+    }
+
+    /// The ways out of a refusal, as this screen offers them.
+    fn ways(&self, action: &Action, refusal: &Refusal, again: bool) -> Vec<(&'static str, Way)> {
+        let mut ways = Vec::new();
+        let piece = match action.what.subject() {
+            crate::project::Subject::Piece(name) => Some(name.to_owned()),
+            _ => None,
+        };
+        let first = |say: &'static str, deed: Deed| {
+            piece
+                .clone()
+                .map(|p| (say, Way::Task(Task::Piece(p, deed))))
+        };
+        let gated = matches!(
+            action.what,
+            What::Start { .. } | What::Finish { .. } | What::Return { .. }
+        );
+        let by_gate = gated
+            && refusal
+                .instead
+                .iter()
+                .any(|c| c.line(".").contains("--override"));
+        if by_gate {
+            if matches!(action.what, What::Return { .. }) {
+                ways.extend(first("return it, dipped", Deed::Return));
+            } else {
+                ways.push(("tick what holds", Way::Gates));
+            }
+            ways.push(("override with a reason", Way::Override));
+        }
+        match refusal.rule.as_str() {
+            "in-bath" => ways.extend(first("lift it first", Deed::Lift)),
+            "already-out" => ways.extend(first("return it", Deed::Return)),
+            "not-lifted" => ways.extend(first("lift it", Deed::Lift)),
+            "not-begun" => ways.extend(first("start its stage", Deed::Start)),
+            "already-begun" => ways.extend(first("finish its stage", Deed::Finish)),
+            "open-items" => ways.push(("tick the rest of the close-out", Way::CloseOut)),
+            "current-flows" => {
+                let on = self.facts.tanks.iter().find(|t| t.on);
+                ways.extend(on.map(|t| {
+                    let task = Task::Tank(t.name.clone(), Upkeep::Off);
+                    ("supply off", Way::Task(task))
+                }));
+            }
+            _ => {}
+        }
+        if again && !by_gate {
+            ways.push(("enter it again", Way::Again));
+        }
+        ways.push(("leave it", Way::Leave));
+        ways
+    }
+
+    /// Takes a way out of a refusal.
+    pub(super) fn take_way(&mut self, refused: Refused, way: Way) {
+        let piece = match refused.action.what.subject() {
+            crate::project::Subject::Piece(name) => Some(name.to_owned()),
+            _ => None,
+        };
+        match way {
+            Way::Gates => {
+                let task = match (&refused.action.what, piece) {
+                    (What::Start { .. }, Some(p)) => Some(Task::Piece(p, Deed::Start)),
+                    (_, Some(p)) => Some(Task::Piece(p, Deed::Finish)),
+                    _ => None,
+                };
+                if let Some(task) = task {
+                    self.open(task, false);
+                }
+            }
+            Way::Override => {
+                let Action { what, at, .. } = refused.action;
+                self.open_form(Task::Override(Box::new(what), at), false);
+            }
+            Way::Task(task) => self.open(task, false),
+            Way::Again => {
+                if let Some(form) = refused.form {
+                    self.layers.push(Layer::Form(form));
+                }
+            }
+            Way::CloseOut => {
+                self.layers.clear();
+                self.screen = super::Screen::CloseOut;
+            }
+            Way::Leave => self.guide.clear(),
+        }
+    }
+}
+
+impl Checklist {
+    /// How many lines it has: gates, what may take their place, the override.
+    pub fn rows(&self) -> usize {
+        self.gates.len() + self.instead.len() + usize::from(self.then.is_some())
+    }
+
+    /// The name that a line ticks.
+    pub fn name_of(&self, row: usize) -> Option<&str> {
+        match self.gates.get(row) {
+            Some(gate) if gate.tickable => Some(&gate.gate),
+            Some(_) => None,
+            None => self
+                .instead
+                .get(row - self.gates.len())
+                .map(|(name, _)| name.as_str()),
+        }
+    }
+
+    /// Whether a line is the override.
+    pub fn is_override(&self, row: usize) -> bool {
+        self.then.is_some() && row + 1 == self.rows()
+    }
+}
+
+fn of_history(what: &What) -> bool {
+    matches!(what, What::Undo { .. } | What::Redo { .. })
+}
+
+fn acknowledged(decision: &Decision) -> String {
+    let event = &decision.event;
+    let warnings = decision.warnings.join("; ");
+    match &event.what {
+        What::Undo { .. } => format!("undone: {warnings}   y brings it back"),
+        What::Redo { .. } => format!("holds again: {warnings}   - undoes"),
+        what => {
+            let told = format!("recorded #{} {what}", event.sequence);
+            let passed = match event.overridden.len() {
+                0 => String::new(),
+                passed => format!(", {passed} gates passed and marked"),
+            };
+            if warnings.is_empty() {
+                format!("{told}{passed}   - undoes")
+            } else {
+                format!("{told}{passed}. Mind: {warnings}")
+            }
+        }
+    }
+}

@@ -1,0 +1,357 @@
+//! What a message does to the model.
+
+use super::layer::Then;
+use super::{
+    Command, Effect, Failure, Id, Key, KeyCode, Layer, Message, Model, Screen, Spot, Step, Task,
+    Upkeep, command_of, guide,
+};
+use crate::project::{Mode, Side, What};
+use crate::units::Instant;
+
+/// Takes a message in; what the shell shall do comes out.
+pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> {
+    model.advance(now);
+    let mut effects = match message {
+        Message::Key(key) => {
+            super::inside::key(model, key).unwrap_or_else(|| on_screen(model, key))
+        }
+        Message::Paste(text) => {
+            super::inside::paste(model, &text);
+            Vec::new()
+        }
+        Message::Tick => Vec::new(),
+        Message::Project(project) => {
+            model.project = *project;
+            model.refresh();
+            model.refresh_layers();
+            Vec::new()
+        }
+        Message::Recorded(result) => {
+            model.recorded(result);
+            Vec::new()
+        }
+        Message::Notice(text) => {
+            model.say(text);
+            Vec::new()
+        }
+        Message::Failed(Failure::Refused(refusal)) => {
+            model.alarm(refusal.because);
+            Vec::new()
+        }
+        Message::Failed(Failure::Trouble { message, remedy }) => {
+            model.alarm(format!("{message}; {remedy}"));
+            Vec::new()
+        }
+    };
+    if model.bell.ring(model.facts.overdue(), now) {
+        effects.push(Effect::Bell);
+    }
+    effects
+}
+
+/// A key while nothing lies on top of the screen.
+fn on_screen(model: &mut Model, key: Key) -> Vec<Effect> {
+    let Some(command) = command_of(key, model.screen) else {
+        model.say(format!(
+            "{} does nothing here; ? tells what does",
+            key.name()
+        ));
+        return Vec::new();
+    };
+    model.said = super::Said::default();
+    carry_out(model, command, key)
+}
+
+fn carry_out(model: &mut Model, command: &Command, key: Key) -> Vec<Effect> {
+    if let Err(why) = command.can(model) {
+        model.say(why);
+        return Vec::new();
+    }
+    run(model, command.id, key)
+}
+
+/// Carries out a command that a menu chose.
+pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
+    match id {
+        Id::Deal => deal(model, model.due_row),
+        Id::DealRow(row) => deal(model, row),
+        Id::Actions => model.open_menu(model.spot.clone()),
+        Id::PlaceUp => step_rows(model, false),
+        Id::PlaceDown => step_rows(model, true),
+        Id::PlaceBack => step_spots(model, false),
+        Id::PlaceOn => step_spots(model, true),
+        Id::Choose => return choose(model, key),
+        Id::NextScreen => show(model, step_screen(model.screen, true)),
+        Id::PreviousScreen => show(model, step_screen(model.screen, false)),
+        Id::Show(screen) => show(model, screen),
+        Id::Reading => open_at_tank(model, |_| Upkeep::Reading),
+        Id::Supply => open_at_tank(model, |mode| match mode {
+            Some(Mode::Cc) => Upkeep::SetAmps,
+            _ => Upkeep::SetVolts,
+        }),
+        Id::Note => {
+            if let Some(name) = model.selected_piece().map(str::to_owned) {
+                model.open(Task::Piece(name, super::Deed::Note), false);
+            }
+        }
+        Id::Mark => mark(model),
+        Id::Refresh => {
+            let pieces = model.marked.iter().cloned().collect();
+            model.open(Task::Refresh(pieces), false);
+        }
+        Id::Tick => return tick(model, model.item_row),
+        Id::Sign => ask_sign(model),
+        Id::Undo => ask_undo(model),
+        Id::Redo => ask_redo(model),
+        Id::Far => model.layers.push(Layer::Far),
+        Id::Lock => model.layers.push(Layer::Locked(0)),
+        Id::Silence => {
+            model.bell.silence();
+            model.say("the bell is silent until something new is due");
+        }
+        Id::Edit => return vec![Effect::EditProject],
+        Id::Who => model.open_form(Task::Who, false),
+        Id::ScrollBack => model.scroll = model.scroll.saturating_sub(5),
+        Id::ScrollOn => model.scroll = model.scroll.saturating_add(5).min(10_000),
+        Id::Help => model.layers.push(Layer::Help(0)),
+        Id::Suspend => return vec![Effect::Suspend],
+        Id::Quit => return quit(model),
+    }
+    Vec::new()
+}
+
+fn deal(model: &mut Model, row: usize) {
+    let Some(due) = model.facts.due.get(row).cloned() else {
+        return;
+    };
+    model.due_row = row;
+    model.spot = model.due_spot();
+    let steps: Vec<Step> = guide::steps(model, &due);
+    model.begin_guide(steps);
+}
+
+fn show(model: &mut Model, screen: Screen) {
+    model.screen = screen;
+    model.scroll = 0;
+    if screen == Screen::Piece && model.selected_piece().is_none() {
+        let first = model.pieces_along().first().map(|n| (*n).to_owned());
+        model.spot = first.map(Spot::Piece).or(model.spot.take());
+    }
+}
+
+fn step_screen(screen: Screen, forward: bool) -> Screen {
+    let all = Screen::ALL;
+    let at = all.iter().position(|s| *s == screen).unwrap_or(0);
+    let next = if forward { at + 1 } else { at + all.len() - 1 };
+    all[next % all.len()]
+}
+
+/// Up and down: the items on Close-out, the rows on Holds, else the due list.
+fn step_rows(model: &mut Model, down: bool) {
+    let step = |at: usize, last: usize| {
+        if down {
+            (at + 1).min(last)
+        } else {
+            at.saturating_sub(1)
+        }
+    };
+    match model.screen {
+        Screen::CloseOut => {
+            model.item_row = step(model.item_row, model.facts.closeout.items.len());
+        }
+        Screen::Holds => step_spots(model, down),
+        Screen::Line | Screen::Piece => {
+            let last = model.facts.due.len().saturating_sub(1);
+            model.due_row = step(model.due_row, last);
+            if model.due_spot().is_some() {
+                model.spot = model.due_spot();
+            }
+            model.scroll = 0;
+        }
+    }
+}
+
+/// Left and right along the bench; Holds and Piece walk pieces only.
+fn step_spots(model: &mut Model, on: bool) {
+    let spots: Vec<Spot> = match model.screen {
+        Screen::Holds => super::holds_order(model)
+            .into_iter()
+            .map(Spot::Piece)
+            .collect(),
+        Screen::Piece => {
+            let along = model.pieces_along();
+            along
+                .into_iter()
+                .map(|n| Spot::Piece(n.to_owned()))
+                .collect()
+        }
+        Screen::Line | Screen::CloseOut => model.spots(),
+    };
+    let at = spots.iter().position(|s| Some(s) == model.spot.as_ref());
+    let last = spots.len().saturating_sub(1);
+    let next = match (at, on) {
+        (None, _) => 0,
+        (Some(at), true) => (at + 1).min(last),
+        (Some(at), false) => at.saturating_sub(1),
+    };
+    if let Some(spot) = spots.into_iter().nth(next) {
+        model.spot = Some(spot);
+    }
+    model.scroll = 0;
+}
+
+fn choose(model: &mut Model, key: Key) -> Vec<Effect> {
+    let digit = key.digit().unwrap_or(0);
+    if model.screen == Screen::CloseOut {
+        let page = model.item_row / 9;
+        return tick(model, page * 9 + digit - 1);
+    }
+    let Some(name) = model.piece_of_digit(digit) else {
+        model.say(format!("no piece has the digit {digit}"));
+        return Vec::new();
+    };
+    let spot = Some(Spot::Piece(name));
+    if model.spot == spot {
+        model.open_menu(spot);
+    } else {
+        model.spot = spot;
+        model.scroll = 0;
+    }
+    Vec::new()
+}
+
+/// Opens an entry at the selected tank, the tank of the selected piece, or
+/// the first one that has current.
+fn open_at_tank(model: &mut Model, upkeep: impl Fn(Option<Mode>) -> Upkeep) {
+    let selected = match &model.spot {
+        Some(Spot::Tank(name)) => Some(name.clone()),
+        Some(Spot::Piece(name)) => model.piece(name).and_then(|p| p.tank.clone()),
+        None => None,
+    };
+    let tanks = &model.facts.tanks;
+    let live = || {
+        tanks
+            .iter()
+            .find(|t| t.on)
+            .or(tanks.first())
+            .map(|t| t.name.clone())
+    };
+    if let Some(tank) = selected.or_else(live) {
+        let mode = model.facts.tank(&tank).and_then(|t| t.mode);
+        model.open(Task::Tank(tank, upkeep(mode)), false);
+    }
+}
+
+fn mark(model: &mut Model) {
+    let Some(name) = model.selected_piece().map(str::to_owned) else {
+        return;
+    };
+    if !model.marked.remove(&name) {
+        model.marked.insert(name);
+    }
+}
+
+/// Ticks an item of the close-out; the row after the last one signs.
+fn tick(model: &mut Model, row: usize) -> Vec<Effect> {
+    let Some(item) = model.facts.closeout.items.get(row) else {
+        if row == model.facts.closeout.items.len() {
+            ask_sign(model);
+        }
+        return Vec::new();
+    };
+    let (id, done) = (item.id.clone(), item.done);
+    let computed =
+        item.side == Side::Paper && model.facts.closeout.check_ticks(&[id.clone()]).is_err();
+    model.item_row = row;
+    if done || computed {
+        let why = if done {
+            "it is done already"
+        } else {
+            "the program keeps this one from the project itself"
+        };
+        model.say(why);
+        return Vec::new();
+    }
+    model.item_row = row + 1;
+    model.record(What::CloseoutTick { items: vec![id] }, None, None)
+}
+
+fn ask_sign(model: &mut Model) {
+    match model.facts.closeout.check_sign() {
+        Ok(()) => {
+            let rests_on = match &model.facts.closeout.may_sign {
+                crate::project::MaySign::Yes(Some(note)) => vec![note.clone()],
+                _ => Vec::new(),
+            };
+            model.ask("sign the close-out of this evening?", rests_on, Then::Sign);
+        }
+        Err(refusal) => model.alarm(format!("not yet: {}", refusal.because)),
+    }
+}
+
+fn ask_undo(model: &mut Model) {
+    if let Some(event) = model.project.undo_target() {
+        let told = format!("undo #{} {}?", event.sequence, event.what);
+        let when = format!("it was {} by {}", model.clock(event.at), event.who);
+        model.ask(
+            told,
+            vec![when, "the journal keeps both; y brings it back".to_owned()],
+            Then::Undo,
+        );
+    }
+}
+
+fn ask_redo(model: &mut Model) {
+    if let Some(event) = model.project.redo_target() {
+        let told = format!("let #{} {} hold again?", event.sequence, event.what);
+        model.ask(told, Vec::new(), Then::Redo);
+    }
+}
+
+fn quit(model: &mut Model) -> Vec<Effect> {
+    match super::current_flows(model) {
+        None => vec![Effect::Quit],
+        Some(flows) => {
+            let lines = vec![
+                "plating unattended: never. Lift the work live, then supply off".to_owned(),
+                "the close-out (c) lists what the end of the evening wants".to_owned(),
+            ];
+            model.ask(
+                format!("{flows}: leave the screen all the same?"),
+                lines,
+                Then::Quit,
+            );
+            Vec::new()
+        }
+    }
+}
+
+/// What a confirmed question does.
+pub(super) fn confirmed(model: &mut Model, then: Then) -> Vec<Effect> {
+    match then {
+        Then::Undo => {
+            let sequence = model.project.undo_target().map_or(0, |e| e.sequence);
+            model.record(What::Undo { sequence }, None, None)
+        }
+        Then::Redo => {
+            let sequence = model.project.redo_target().map_or(0, |e| e.sequence);
+            model.record(What::Redo { sequence }, None, None)
+        }
+        Then::Sign => model.record(What::CloseoutSign { sheet: Vec::new() }, None, None),
+        Then::Quit => vec![Effect::Quit],
+    }
+}
+
+/// Whether a key is the one that asked the question, so that pressing it
+/// twice answers it.
+pub(super) fn asked_by(then: Then, key: Key) -> bool {
+    let id = match then {
+        Then::Undo => Id::Undo,
+        Then::Redo => Id::Redo,
+        Then::Sign => return key.code == KeyCode::Char('s'),
+        Then::Quit => Id::Quit,
+    };
+    super::commands()
+        .iter()
+        .any(|c| c.id == id && c.keys.contains(&key))
+}

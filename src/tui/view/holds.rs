@@ -1,0 +1,177 @@
+//! Holds: ages side by side, how far the pieces differ, one visit to seal.
+
+use ratatui::layout::Rect;
+
+use super::pen::{Pen, Row, bar, below, line_of};
+use super::{Role, is_narrow};
+use crate::tui::app::{Model, holds_order};
+use crate::units::{AH, H, UM, clock_span, number};
+
+/// Draws the holds.
+pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let width = usize::from(area.width);
+    let summary = summary(model);
+    let lines = summary.len() + 1;
+    pen.rows(area, &summary);
+    let names = holds_order(model);
+    if names.is_empty() {
+        pen.row(
+            below(area, lines),
+            &Row::plain("no piece yet: `tankside add`, or key e"),
+        );
+        return;
+    }
+    pen.row(line_of(area, lines - 1), &heading(width));
+    let list = below(area, lines);
+    let rows = usize::from(list.height);
+    let at = names
+        .iter()
+        .position(|n| model.selected_piece() == Some(n))
+        .unwrap_or(0);
+    let first = (at + 1).saturating_sub(rows);
+    for (line, name) in names.iter().enumerate().skip(first).take(rows) {
+        pen.row(line_of(list, line - first), &row(model, name, width));
+    }
+}
+
+fn summary(model: &Model) -> Vec<Row> {
+    let matching = &model.facts.matching;
+    let unit = model.project.definition.units.thickness();
+    let mut spread = Row::of(Role::Title, "match");
+    spread = match &matching.age_spread {
+        Some(age) => spread.and(
+            Role::Strong,
+            format!("  ages differ by {} h", number(age.to(H), 2)),
+        ),
+        None => spread.and(Role::Plain, "  ages compare from two holds on"),
+    };
+    spread = match &matching.thickness_spread {
+        Some(by) => spread.and(Role::Strong, format!("; thickness by {}", by.shown(unit))),
+        None => spread.and(Role::Plain, "; thickness from two plated pieces on"),
+    };
+    let rule = &model.project.definition.hold;
+    let visit = match matching.visit {
+        Some((from, to)) => Row::of(
+            Role::Good,
+            format!(
+                "one visit seals all: {} to {}",
+                model.clock(from),
+                model.clock(to)
+            ),
+        ),
+        None if running(model) > 1 => Row::of(
+            Role::Soon,
+            "no one visit seals all: mark them (*) and refresh (w) for one hold",
+        ),
+        None => Row::plain(format!(
+            "the hold is {} h, give or take {} h",
+            number(rule.time.to(H), 2),
+            number(rule.tolerance.to(H), 1)
+        )),
+    };
+    let mut rows = vec![spread, visit];
+    if matching.finishes_differ {
+        rows.push(Row::of(
+            Role::Alarm,
+            "finishes differ (polished, as plated): hours do not compare",
+        ));
+    }
+    rows
+}
+
+fn running(model: &Model) -> usize {
+    let holds = model.facts.pieces.values().filter_map(|f| f.hold);
+    holds.filter(|h| !h.ended).count()
+}
+
+fn heading(width: usize) -> Row {
+    let row = Row::default()
+        .column(Role::Title, "    piece", name_width(width) + 4)
+        .column(Role::Title, " aged", 22);
+    if is_narrow(width) {
+        row
+    } else {
+        row.column(Role::Title, "seal from", 12)
+            .column(Role::Title, "to", 12)
+            .and(Role::Title, "thickness, to level")
+    }
+}
+
+fn name_width(width: usize) -> usize {
+    if width >= 120 { 22 } else { 12 }
+}
+
+fn row(model: &Model, name: &str, width: usize) -> Row {
+    let selected = model.selected_piece() == Some(name);
+    let digit = model
+        .digit_of(name)
+        .map_or_else(|| " ".to_owned(), |d| d.to_string());
+    let mark = if model.marked.contains(name) {
+        "*"
+    } else {
+        " "
+    };
+    let row = Row::of(Role::Key, digit)
+        .and(Role::Soon, format!(" {mark} "))
+        .column(Role::Strong, name, name_width(width) + 1)
+        .chosen(selected);
+    let Some(figures) = model.figures(name) else {
+        return row;
+    };
+    let row = match figures.hold {
+        Some(hold) => {
+            let share = hold.elapsed / hold.target;
+            let told = format!(" {:.1}/{:.0} h", hold.elapsed.to(H), hold.target.to(H));
+            let (from, to) = hold.window();
+            let row = row
+                .and(Role::Metal, bar(8, share, share))
+                .column(Role::Strong, &told, 14);
+            match (is_narrow(width), hold.ended) {
+                (true, _) => row,
+                (false, true) => row.column(Role::Good, "sealed", 24),
+                (false, false) => row.column(Role::Plain, &model.clock(from), 12).column(
+                    Role::Plain,
+                    &model.clock(to),
+                    12,
+                ),
+            }
+        }
+        None => {
+            let stage = model.piece(name).and_then(|p| p.stage.as_ref());
+            let told = stage.map_or_else(|| "done".to_owned(), |s| format!("at {s}"));
+            row.column(Role::Plain, &told, if is_narrow(width) { 22 } else { 46 })
+        }
+    };
+    if is_narrow(width) {
+        row
+    } else {
+        row.and(Role::Plain, level(model, name))
+    }
+}
+
+/// Thickness, and what brings the piece level with the thickest.
+fn level(model: &Model, name: &str) -> String {
+    let unit = model.project.definition.units.thickness();
+    let Some(figures) = model.figures(name) else {
+        return String::new();
+    };
+    let Some(thickness) = figures.thickness.as_ref().filter(|t| t.value.si() > 0.0) else {
+        return String::new();
+    };
+    let told = thickness.shown(unit);
+    let matching = &model.facts.matching;
+    if let Some(behind) = matching.behind.iter().find(|b| b.name == name) {
+        let time = behind
+            .time
+            .map_or_else(String::new, |t| format!(", {}", clock_span(t.si())));
+        format!(
+            "{told}; {} behind: {} Ah{time}",
+            behind.by.shown(UM),
+            number(behind.charge.to(AH), 2)
+        )
+    } else if matching.thickest.as_deref() == Some(name) && !matching.behind.is_empty() {
+        format!("{told}; the thickest")
+    } else {
+        told
+    }
+}

@@ -1,0 +1,357 @@
+//! What lies on top of a screen: menus, entries, checklists, questions.
+
+use ratatui::layout::Rect;
+
+use super::pen::{Pen, Row, below, line_of};
+use super::{Role, closeout, help};
+use crate::tui::app::{
+    Checklist, Confirm, Entry, Field, Form, Layer, LookEntry, Menu, Model, Refused, Spot, wrapped,
+};
+
+/// Draws the uppermost layer in the place of the screen.
+pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) {
+    let (title, rows, at) = match layer {
+        Layer::Menu(menu) => menu_rows(model, menu),
+        Layer::Form(form) => form_rows(model, form, usize::from(area.width)),
+        Layer::Look(entry) => look_rows(model, entry, usize::from(area.width)),
+        Layer::Gates(list) => gate_rows(list, usize::from(area.width)),
+        Layer::Refused(refused) => refused_rows(refused, usize::from(area.width)),
+        Layer::Confirm(confirm) => confirm_rows(confirm, usize::from(area.width)),
+        Layer::Help(at) => {
+            let rows = help::rows(model, usize::from(area.width));
+            let last = rows
+                .len()
+                .saturating_sub(usize::from(area.height).saturating_sub(1));
+            let first = (*at).min(last);
+            let shown = rows.into_iter().skip(first).collect();
+            (
+                "help: Up Down scroll, any other key closes".to_owned(),
+                shown,
+                0,
+            )
+        }
+        Layer::Morning => {
+            let lines = closeout::morning(model).into_iter();
+            let width = usize::from(area.width);
+            let rows = lines
+                .flat_map(|l| wrapped(&l, width))
+                .map(Row::plain)
+                .collect();
+            (
+                "from the last close-out; any key goes on".to_owned(),
+                rows,
+                0,
+            )
+        }
+        Layer::Far | Layer::Locked(_) => return,
+    };
+    pen.rule(line_of(area, 0), &Row::of(Role::Strong, title));
+    let inner = below(area, 1);
+    let height = usize::from(inner.height);
+    let first = (at + 1).saturating_sub(height);
+    let rows: Vec<Row> = rows.into_iter().skip(first).collect();
+    pen.rows(inner, &rows);
+}
+
+type Drawn = (String, Vec<Row>, usize);
+
+/// The digit that takes a line: the nine around the selected one have one.
+fn digit(row: usize, selected: usize) -> String {
+    if row / 9 == selected / 9 {
+        (row % 9 + 1).to_string()
+    } else {
+        " ".to_owned()
+    }
+}
+
+fn menu_rows(model: &Model, menu: &Menu) -> Drawn {
+    let title = match &menu.spot {
+        Some(Spot::Piece(name)) => format!("{name}: what can be done now"),
+        Some(Spot::Tank(name)) => format!("tank {name}: what can be done now"),
+        None => format!("{}: everything else", model.project.definition.name),
+    };
+    if menu.why {
+        let rows = menu
+            .cannot
+            .iter()
+            .map(|(say, why)| Row::of(Role::Plain, format!("{say}: ")).and(Role::Soon, why));
+        return (format!("{title}: what cannot, and why"), rows.collect(), 0);
+    }
+    let rows = menu.entries.iter().enumerate().map(|(n, entry)| {
+        Row::of(
+            Role::Key,
+            format!("{} {}  ", digit(n, menu.row), entry.letter),
+        )
+        .and(Role::Plain, &entry.say)
+        .chosen(n == menu.row)
+    });
+    (title, rows.collect(), menu.row)
+}
+
+fn field_row(model: &Model, field: &Field, here: bool) -> Row {
+    let cursor = if here { "_" } else { "" };
+    let lead = Row::of(
+        if here { Role::Strong } else { Role::Plain },
+        if here { "> " } else { "  " },
+    )
+    .column(
+        if here { Role::Strong } else { Role::Plain },
+        &field.label,
+        21,
+    );
+    let typed = format!("{}{cursor}", field.text);
+    let zone = model.project.definition.zone;
+    match &field.entry {
+        Entry::Number { unit, .. } => {
+            let ready = if field.ready && !field.text.is_empty() {
+                "   as last"
+            } else {
+                ""
+            };
+            let empty = if field.optional && field.text.is_empty() {
+                "   may stay empty"
+            } else {
+                ""
+            };
+            let bare = field
+                .text
+                .chars()
+                .all(|c| c.is_ascii_digit() || ".,-".contains(c));
+            let unit = if bare { *unit } else { "" };
+            lead.and(Role::Strong, format!("{typed} {unit}"))
+                .and(Role::Plain, format!("{ready}{empty}"))
+        }
+        Entry::Words(suggestions) => {
+            let more = if here && !suggestions.is_empty() {
+                "   Left Right suggest"
+            } else {
+                ""
+            };
+            let empty = if field.optional && field.text.is_empty() {
+                "   may stay empty"
+            } else {
+                ""
+            };
+            lead.and(Role::Strong, typed)
+                .and(Role::Plain, format!("{more}{empty}"))
+        }
+        Entry::Choice(of) => of.iter().enumerate().fold(lead, |row, (n, choice)| {
+            let text = format!("{} {choice}", n + 1);
+            if *choice == field.text {
+                row.and(Role::Title, format!("[{text}]"))
+                    .and(Role::Plain, " ")
+            } else {
+                row.and(Role::Plain, format!(" {text}  "))
+            }
+        }),
+        Entry::When => {
+            let words = field.when_words(zone, model.now);
+            let how = if here {
+                "   12 = min ago, 19.40 = clock"
+            } else {
+                ""
+            };
+            lead.and(Role::Strong, format!("{typed} "))
+                .and(Role::Strong, format!("({words})"))
+                .and(Role::Plain, how)
+        }
+    }
+}
+
+fn form_rows(model: &Model, form: &Form, width: usize) -> Drawn {
+    let mut rows: Vec<Row> = form
+        .fields
+        .iter()
+        .enumerate()
+        .map(|(n, field)| field_row(model, field, n == form.at))
+        .collect();
+    if let Some(wrong) = &form.wrong {
+        rows.extend(
+            wrapped(wrong, width)
+                .into_iter()
+                .map(|l| Row::of(Role::Alarm, l)),
+        );
+    }
+    for line in form.meaning(model) {
+        let lines = wrapped(&line, width.saturating_sub(2));
+        rows.extend(
+            lines
+                .into_iter()
+                .map(|l| Row::of(Role::Soon, "= ").and(Role::Plain, l)),
+        );
+    }
+    if let Some(caution) = form.caution(model) {
+        let lines = wrapped(caution, width.saturating_sub(2));
+        rows.extend(
+            lines
+                .into_iter()
+                .map(|l| Row::of(Role::Alarm, "! ").and(Role::Plain, l)),
+        );
+    }
+    if form.waits {
+        rows.push(Row::of(Role::Soon, "writing it down"));
+    }
+    (form.title.clone(), rows, form.at)
+}
+
+fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
+    let title = format!("look at {}: what is seen?", entry.piece);
+    let mut rows = Vec::new();
+    let picked: Vec<String> = entry.picked.iter().map(ToString::to_string).collect();
+    if !picked.is_empty() {
+        let told = format!("seen: {}", picked.join(", "));
+        rows.extend(
+            wrapped(&told, width)
+                .into_iter()
+                .map(|l| Row::of(Role::Strong, l)),
+        );
+    }
+    for advice in entry.picked.iter().filter_map(|f| f.kind.advice()) {
+        rows.extend(
+            wrapped(advice, width.saturating_sub(2))
+                .into_iter()
+                .map(|l| Row::of(Role::Soon, "= ").and(Role::Plain, l)),
+        );
+    }
+    if let Some(wrong) = &entry.wrong {
+        rows.push(Row::of(Role::Alarm, wrong));
+    }
+    if entry.at_when {
+        rows.push(field_row(model, &entry.when, true));
+        return (title, rows, 0);
+    }
+    let kinds = LookEntry::kinds();
+    let page = entry.row / 9 * 9;
+    for (n, kind) in kinds.iter().enumerate().skip(page).take(9) {
+        let stop = if kind.stops() { "   stop sign" } else { "" };
+        rows.push(
+            Row::of(Role::Key, format!("{} ", digit(n, entry.row)))
+                .and(Role::Plain, kind.word())
+                .and(Role::Alarm, stop)
+                .chosen(n == entry.row),
+        );
+    }
+    let other = if page == 0 {
+        "the other findings"
+    } else {
+        "the first findings"
+    };
+    rows.push(Row::of(Role::Key, "0 ").and(Role::Plain, other));
+    (title, rows, 0)
+}
+
+fn gate_rows(list: &Checklist, width: usize) -> Drawn {
+    let title = match &list.then {
+        Some(_) => format!("{}: what must hold first", list.piece),
+        None => format!("{}: tick what holds", list.piece),
+    };
+    let mut rows = Vec::new();
+    let mut at = 0;
+    for row in 0..list.rows() {
+        if row == list.row {
+            at = rows.len();
+        }
+        let name = list.name_of(row);
+        let mark = match name {
+            Some(name) if list.chosen.iter().any(|c| c == name) => "[x]",
+            Some(_) => "[ ]",
+            None if list.is_override(row) => " ! ",
+            None => "[?]",
+        };
+        let say = match (list.gates.get(row), list.is_override(row)) {
+            (Some(gate), _) => gate.say.as_str(),
+            (None, true) => "override with a reason (stays on the traveller)",
+            (None, false) => list
+                .instead
+                .get(row - list.gates.len())
+                .map_or("", |(_, say)| say),
+        };
+        for (n, line) in wrapped(say, width.saturating_sub(6))
+            .into_iter()
+            .enumerate()
+        {
+            let lead = if n == 0 {
+                format!("{} {mark} ", digit(row, list.row))
+            } else {
+                " ".repeat(6)
+            };
+            rows.push(
+                Row::of(Role::Key, lead)
+                    .and(Role::Plain, line)
+                    .chosen(row == list.row),
+            );
+        }
+    }
+    (title, rows, at)
+}
+
+fn refused_rows(refused: &Refused, width: usize) -> Drawn {
+    let mut rows: Vec<Row> = wrapped(&refused.refusal.because, width)
+        .into_iter()
+        .map(|l| Row::of(Role::Alarm, l))
+        .collect();
+    rows.push(Row::of(Role::Title, "ways out"));
+    for (n, (say, _)) in refused.ways.iter().enumerate() {
+        rows.push(
+            Row::of(Role::Key, format!("{} ", digit(n, refused.row)))
+                .and(Role::Plain, *say)
+                .chosen(n == refused.row),
+        );
+    }
+    let at = rows.len() - 1;
+    (format!("refused: {}", refused.action.what), rows, at)
+}
+
+fn confirm_rows(confirm: &Confirm, width: usize) -> Drawn {
+    let lines = confirm.lines.iter().flat_map(|l| wrapped(l, width));
+    let mut rows: Vec<Row> = lines.map(Row::plain).collect();
+    rows.push(Row::of(Role::Key, "Enter").and(Role::Plain, " yes, any other key leaves it"));
+    (confirm.question.clone(), rows, 0)
+}
+
+/// The keys of a layer, for the hint bar.
+pub(super) fn hints(layer: &Layer) -> Vec<(String, String)> {
+    let pairs: &[(&str, &str)] = match layer {
+        Layer::Menu(menu) if menu.why => &[("/", "what can"), ("-", "back")],
+        Layer::Menu(_) => &[
+            ("1-9", "take"),
+            ("Enter", "take"),
+            ("/", "why not"),
+            ("+", "everything else"),
+            ("-", "back"),
+        ],
+        Layer::Form(form) if form.guided => &[
+            ("Enter", "on"),
+            ("+", "write down"),
+            ("*", "leave this step out"),
+            ("-", "back"),
+        ],
+        Layer::Form(_) => &[
+            ("Enter", "on"),
+            ("+", "write down"),
+            ("Up", "field above"),
+            ("Esc", "leave"),
+        ],
+        Layer::Look(_) => &[
+            ("1-9", "pick"),
+            ("0", "others"),
+            ("Enter", "go on"),
+            ("-", "take back"),
+        ],
+        Layer::Gates(_) => &[
+            ("1-9", "tick"),
+            ("*", "all"),
+            ("Enter", "go on"),
+            ("-", "back"),
+        ],
+        Layer::Refused(_) => &[("1-9", "take"), ("Enter", "take"), ("-", "leave it")],
+        Layer::Confirm(_) => &[("Enter", "yes"), ("Esc", "no")],
+        Layer::Help(_) => &[("Down", "scroll"), ("Esc", "close")],
+        Layer::Far | Layer::Morning => &[("Enter", "go on")],
+        Layer::Locked(_) => &[("7 3 Enter", "unlock")],
+    };
+    pairs
+        .iter()
+        .map(|(k, h)| ((*k).to_owned(), (*h).to_owned()))
+        .collect()
+}

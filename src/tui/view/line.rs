@@ -1,0 +1,165 @@
+//! Line: the bench from left to right, vessels standing on it, the pieces
+//! hanging or lying where they are.
+
+use ratatui::layout::Rect;
+
+use super::pen::{Pen, Row, below, line_of};
+use super::vessel::{self, Detail};
+use super::{Role, is_narrow};
+use crate::tui::app::{Model, Place, Station};
+
+/// The least width of a place where nothing is, and where something is.
+const EMPTY: usize = 9;
+const USED: usize = 18;
+
+/// Draws the bench.
+pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    if model.facts.pieces.is_empty() {
+        first_steps(pen, area);
+        return;
+    }
+    if is_narrow(usize::from(area.width)) {
+        stacked(model, pen, area);
+        return;
+    }
+    let bench_top = usize::from(area.height) - 1;
+    let standing = Rect {
+        height: area.height - 1,
+        ..area
+    };
+    let zones = zones(model, area.width);
+    let mut x = area.x;
+    for (stations, width) in &zones {
+        let zone = Rect {
+            x,
+            width: *width,
+            ..standing
+        };
+        draw_zone(model, pen, zone, stations);
+        x += width;
+    }
+    let top = "\u{2550}".repeat(usize::from(area.width));
+    pen.row(line_of(area, bench_top), &Row::of(Role::Vessel, top));
+}
+
+/// A project without pieces says what to do first.
+fn first_steps(pen: &mut Pen<'_>, area: Rect) {
+    let rows = [
+        Row::of(
+            Role::Strong,
+            "No piece yet. Add each print, one after the other:",
+        ),
+        Row::default(),
+        Row::plain("  tankside add FOLDER stem --mesh stem.stl --wire 1mm:20cm"),
+        Row::plain("  tankside add FOLDER base --area 6.84dm2"),
+        Row::default(),
+        Row::plain("or write them into project.ron, key ")
+            .and(Role::Key, "e")
+            .and(Role::Plain, ":"),
+        Row::default(),
+        Row::plain("  pieces: [(name: \"stem\", area: \"6.84dm2\")],"),
+        Row::default(),
+        Row::plain("This screen follows by itself. ")
+            .and(Role::Key, "?")
+            .and(Role::Plain, " explains keys and words."),
+    ];
+    pen.rows(area, &rows);
+}
+
+type Zone<'a> = (Vec<&'a Station>, u16);
+
+/// The places side by side: rinses, shelf and sealed stand one above the
+/// other until there is room.
+fn zones(model: &Model, width: u16) -> Vec<Zone<'_>> {
+    let mut groups: Vec<Vec<&Station>> = Vec::new();
+    for station in &model.facts.bench {
+        let above = width < 130 && matches!(station.place, Place::Shelf | Place::Sealed);
+        match groups.last_mut().filter(|_| above) {
+            Some(group) => group.push(station),
+            None => groups.push(vec![station]),
+        }
+    }
+    let count = |group: &Vec<&Station>| group.iter().map(|s| s.pieces.len()).sum::<usize>();
+    let is_tank = |group: &Vec<&Station>| {
+        group
+            .first()
+            .is_some_and(|s| matches!(s.place, Place::Tank(_)))
+    };
+    let least = |group: &Vec<&Station>| match (is_tank(group), count(group)) {
+        (true, _) => USED + 8,
+        (false, 0) => EMPTY,
+        (false, _) => USED,
+    };
+    let total: usize = groups.iter().map(least).sum();
+    let spare = usize::from(width).saturating_sub(total);
+    let weight = |group: &Vec<&Station>| count(group) + usize::from(is_tank(group));
+    let weights: usize = groups.iter().map(weight).sum::<usize>().max(1);
+    let mut left = usize::from(width);
+    let last = groups.len().saturating_sub(1);
+    let mut zones = Vec::new();
+    for (n, group) in groups.into_iter().enumerate() {
+        let wanted = least(&group) + spare * weight(&group) / weights;
+        let width = if n == last { left } else { wanted.min(left) };
+        left -= width;
+        zones.push((group, u16::try_from(width).unwrap_or(0)));
+    }
+    zones
+}
+
+/// Draws what stands in one zone, one place above the other.
+fn draw_zone(model: &Model, pen: &mut Pen<'_>, area: Rect, stations: &[&Station]) {
+    let all: usize = stations.iter().map(|s| s.pieces.len()).sum();
+    let height = usize::from(area.height);
+    let titles = stations.len();
+    let mut y = 0;
+    for (n, station) in stations.iter().enumerate() {
+        let rest = height.saturating_sub(titles);
+        let share = if n + 1 == titles {
+            height.saturating_sub(y)
+        } else {
+            1 + (rest * station.pieces.len())
+                .checked_div(all)
+                .unwrap_or(rest / titles)
+        };
+        let place = Rect {
+            height: u16::try_from(share.min(height - y)).unwrap_or(0),
+            ..below(area, y)
+        };
+        match &station.place {
+            Place::Tank(name) => vessel::tank(model, pen, place, name, &station.pieces),
+            other => vessel::place(model, pen, place, other.title(), &station.pieces),
+        }
+        y += share;
+    }
+}
+
+/// Forty columns: the places below each other, in the order of the bench.
+fn stacked(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let width = usize::from(area.width);
+    let mut rows: Vec<Row> = Vec::new();
+    let mut selected = 0;
+    for station in &model.facts.bench {
+        let tank = matches!(station.place, Place::Tank(_));
+        if station.pieces.is_empty() && !tank {
+            continue;
+        }
+        if let Place::Tank(name) = &station.place {
+            if vessel::is_selected_tank(model, name) {
+                selected = rows.len();
+            }
+            rows.push(vessel::supply(model, name));
+        } else {
+            rows.push(Row::of(Role::Title, station.place.title()));
+        }
+        for name in &station.pieces {
+            if model.selected_piece() == Some(name) {
+                selected = rows.len();
+            }
+            rows.extend(vessel::cell(model, name, Detail::One, width));
+        }
+    }
+    let shown = usize::from(area.height);
+    let first = (selected + 1).saturating_sub(shown);
+    let rows: Vec<Row> = rows.into_iter().skip(first).collect();
+    pen.rows(area, &rows);
+}

@@ -1,0 +1,165 @@
+//! Rows of text in roles, and the pen that draws them. Everything drawn goes
+//! through it: no text reaches a cell before it was made safe.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+use super::{Role, Theme};
+use crate::tui::app::{columns, padded, plain_words, safe};
+
+/// A row of text.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Row {
+    parts: Vec<(String, Role)>,
+    selected: bool,
+}
+
+impl Row {
+    /// A row that begins so.
+    pub(super) fn of(role: Role, text: impl Into<String>) -> Self {
+        Self::default().and(role, text)
+    }
+
+    /// Ordinary text.
+    pub(super) fn plain(text: impl Into<String>) -> Self {
+        Self::of(Role::Plain, text)
+    }
+
+    /// The row, going on so.
+    pub(super) fn and(mut self, role: Role, text: impl Into<String>) -> Self {
+        self.parts.push((text.into(), role));
+        self
+    }
+
+    /// The row, going on with a column of exactly `width`.
+    pub(super) fn column(self, role: Role, text: &str, width: usize) -> Self {
+        self.and(role, padded(text, width))
+    }
+
+    /// The row, going on with another one.
+    pub(super) fn join(mut self, other: Self) -> Self {
+        self.parts.extend(other.parts);
+        self
+    }
+
+    /// The row, drawn as selected or not.
+    pub(super) fn chosen(mut self, selected: bool) -> Self {
+        self.selected = selected;
+        self
+    }
+
+    /// How many columns it takes.
+    pub(super) fn width(&self) -> usize {
+        self.parts.iter().map(|(text, _)| columns(text)).sum()
+    }
+}
+
+/// Draws rows into a buffer.
+pub(super) struct Pen<'a> {
+    buffer: &'a mut Buffer,
+    theme: Theme,
+}
+
+impl<'a> Pen<'a> {
+    pub(super) fn new(buffer: &'a mut Buffer, theme: Theme) -> Self {
+        Self { buffer, theme }
+    }
+
+    /// Draws a row at the top left of `area`, cut to its width; a selected row
+    /// is drawn across all of it.
+    pub(super) fn row(&mut self, area: Rect, row: &Row) {
+        let area = area.intersection(self.buffer.area);
+        if area.is_empty() {
+            return;
+        }
+        let mut left = usize::from(area.width);
+        let mut x = area.x;
+        for (text, role) in &row.parts {
+            let text = plain_words(&self.theme.glyphs(&safe(text)), left);
+            let style = if row.selected {
+                self.theme.selected(*role)
+            } else {
+                self.theme.style(*role)
+            };
+            let (next, _) = self.buffer.set_stringn(x, area.y, &text, left, style);
+            left = left.saturating_sub(usize::from(next - x));
+            x = next;
+        }
+        if row.selected && left > 0 {
+            let rest = " ".repeat(left);
+            let style = self.theme.selected(Role::Plain);
+            self.buffer.set_stringn(x, area.y, rest, left, style);
+        }
+    }
+
+    /// Draws rows one below the other; those that do not fit are left out.
+    pub(super) fn rows(&mut self, area: Rect, rows: &[Row]) {
+        for (n, row) in rows.iter().enumerate().take(usize::from(area.height)) {
+            self.row(line_of(area, n), row);
+        }
+    }
+
+    /// Empties an area.
+    pub(super) fn clear(&mut self, area: Rect) {
+        for n in 0..usize::from(area.height) {
+            let blank = Row::plain(" ".repeat(usize::from(area.width)));
+            let area = line_of(area, n).intersection(self.buffer.area);
+            self.buffer.set_style(area, ratatui::style::Style::reset());
+            self.row(area, &blank);
+        }
+    }
+
+    /// A line across, with words in it.
+    pub(super) fn rule(&mut self, area: Rect, words: &Row) {
+        let width = usize::from(area.width);
+        let line = Row::of(Role::Vessel, "\u{2500}".repeat(width));
+        self.row(area, &line);
+        if words.width() > 0 && width > 4 {
+            let inner = Rect {
+                x: area.x + 2,
+                width: area.width - 4,
+                ..area
+            };
+            let parts = words.parts.iter().cloned();
+            let spaced = Row {
+                parts: std::iter::once((" ".to_owned(), Role::Plain))
+                    .chain(parts)
+                    .chain([(" ".to_owned(), Role::Plain)])
+                    .collect(),
+                selected: false,
+            };
+            self.row(inner, &spaced);
+        }
+    }
+}
+
+/// The `n`-th line of an area, as an area of one line; empty beyond its end.
+pub(super) fn line_of(area: Rect, n: usize) -> Rect {
+    let inside = n < usize::from(area.height);
+    Rect {
+        y: area.y.saturating_add(u16::try_from(n).unwrap_or(u16::MAX)),
+        height: u16::from(inside),
+        ..area
+    }
+}
+
+/// The lower part of an area, `skip` lines down.
+pub(super) fn below(area: Rect, skip: usize) -> Rect {
+    let skip = u16::try_from(skip).unwrap_or(u16::MAX).min(area.height);
+    Rect {
+        y: area.y + skip,
+        height: area.height - skip,
+        ..area
+    }
+}
+
+/// A bar of `width` columns: filled as far as measured, half as far as
+/// estimated, dots for what is left.
+pub(super) fn bar(width: usize, measured: f64, total: f64) -> String {
+    let cells = |share: f64| (share.clamp(0.0, 1.0) * width as f64).round() as usize;
+    let (full, half) = (cells(measured), cells(total).max(cells(measured)));
+    let mut bar = "\u{2588}".repeat(full);
+    bar.push_str(&"\u{2592}".repeat(half - full));
+    bar.push_str(&"\u{b7}".repeat(width - half));
+    bar
+}
