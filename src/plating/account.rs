@@ -108,10 +108,7 @@ impl Delivered {
         self.estimated += other.estimated;
         self.shared += other.shared;
         self.bound += other.bound;
-        self.unknown_since = match (self.unknown_since, other.unknown_since) {
-            (Some(a), Some(b)) => Some(a.min(b)),
-            (a, b) => a.or(b),
-        };
+        self.unknown_since = earlier(self.unknown_since, other.unknown_since);
     }
 
     /// Measured and estimated.
@@ -444,11 +441,19 @@ fn last(points: &[Point], now: Instant) -> Option<(f64, Instant)> {
     points.get(next.checked_sub(1)?).map(|p| (p.amps, p.at))
 }
 
+/// The earlier of two instants, or the one there is.
+fn earlier(a: Option<Instant>, b: Option<Instant>) -> Option<Instant> {
+    match (a, b) {
+        (Some(a), Some(b)) => Some(a.min(b)),
+        (a, b) => a.or(b),
+    }
+}
+
 fn less(all: Stretch, own: Stretch) -> Stretch {
     Stretch {
         mean: (all.mean - own.mean).max(0.0),
         half: all.half + own.half,
-        carried_since: all.carried_since.or(own.carried_since),
+        carried_since: earlier(all.carried_since, own.carried_since),
     }
 }
 
@@ -456,7 +461,7 @@ fn plus(a: Stretch, b: Stretch) -> Stretch {
     Stretch {
         mean: a.mean + b.mean,
         half: a.half + b.half,
-        carried_since: a.carried_since.or(b.carried_since),
+        carried_since: earlier(a.carried_since, b.carried_since),
     }
 }
 

@@ -371,9 +371,20 @@ impl Project {
         self.events.iter().find(|e| e.sequence == *last)
     }
 
-    /// Whether an event is taken back.
+    /// Whether one event is taken back; for many, ask for all at once.
     pub fn is_undone(&self, sequence: u64) -> bool {
         self.undone().0.contains(&sequence)
+    }
+
+    /// The sequences of the events that are taken back.
+    pub fn undone_sequences(&self) -> BTreeSet<u64> {
+        self.undone().0
+    }
+
+    /// The sequences of the events that happened before one already written
+    /// down for the same piece or tank.
+    pub fn back_dated(&self) -> BTreeSet<u64> {
+        back_dated(&self.events)
     }
 
     fn decide_undo(&self, action: &Action, at: Instant, now: Instant) -> Result<Decision, Refusal> {

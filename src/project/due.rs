@@ -179,13 +179,13 @@ impl Gather<'_> {
                 say,
             );
         } else if piece.stage_state == StageState::Paused || !tank.on {
-            let since = [
-                piece.paused_at,
-                tank.since.filter(|_| !tank.on),
-                piece.hung_at,
-                piece.returned_at,
-            ];
-            let since = since.into_iter().flatten().max().unwrap_or(self.now);
+            let off = tank.since.filter(|_| !tank.on);
+            let paused = piece
+                .paused_at
+                .filter(|_| piece.stage_state == StageState::Paused);
+            let without = off.into_iter().chain(paused).min();
+            let inside = piece.hung_at.max(piece.returned_at);
+            let since = without.max(inside).unwrap_or(self.now);
             let say = format!(
                 "lift {name} out now: in {tank_name} without current its paint soaks and thin copper dissolves"
             );

@@ -1,6 +1,6 @@
 //! The figures a person acts on, at one instant.
 
-use super::{Definition, Piece, StageState, State};
+use super::{Definition, Piece, State};
 use crate::plating::{
     ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, ShareByArea, Weighed, Weighing,
     thickness_of_charge, weigh,
@@ -132,13 +132,17 @@ impl PieceFigures {
         let amps = lead.and_then(|l| l.amps).map(Current::from_si);
         let charge_target = definition.charge_target(piece);
         let target_at = amps
-            .filter(|a| a.si() > 0.0 && alive && at.stage_state == StageState::Running)
+            .filter(|a| a.si() > 0.0 && at.is_running())
             .and_then(|amps| {
                 let left = charge_target?.si() - charges.total().si();
-                charges
-                    .unknown_since
-                    .is_none()
-                    .then(|| now.plus_seconds(left / amps.si()))
+                let reached = if alive {
+                    now.plus_seconds(left / amps.si())
+                } else {
+                    // Frozen: it was reached before the estimate stopped, or never told.
+                    (lead?.read_at + limit(definition, at)).plus_seconds(left / amps.si())
+                };
+                let known = charges.unknown_since.is_none() && (alive || left <= 0.0);
+                known.then_some(reached)
             });
         Some(Self {
             name: name.to_owned(),
@@ -294,7 +298,7 @@ pub struct Match {
     pub age_spread: Option<Duration>,
     /// Every piece that is thinner than the thickest.
     pub behind: Vec<Behind>,
-    /// The names of the thickest piece and its equals.
+    /// The thickest piece, or the first of several.
     pub thickest: Option<String>,
     /// When one visit to seal falls inside the tolerance of every running hold.
     pub visit: Option<(Instant, Instant)>,
@@ -336,7 +340,7 @@ fn behind(definition: &Definition, plated: &[(&PieceFigures, &Figure<LengthDim>)
     };
     rest.iter()
         .filter_map(|(figures, thickness)| {
-            let by = most.minus(thickness);
+            let by = Some(most.minus(thickness)).filter(|by| by.value.si() > 0.0)?;
             let area = figures.conductor_area?;
             let charge = crate::plating::charge_for(
                 &definition.metal,
@@ -450,11 +454,12 @@ pub fn weighing(
     use super::WeighedAs::{Coated, Plated, Primed, Wired};
     let at = state.piece(&figures.name)?;
     let piece = definition.piece(&figures.name)?;
-    let (_, after) = at.mass(Plated)?;
-    let wired = at.mass(Wired);
+    let (plated_at, after) = at.mass_before(Plated, None)?;
+    let earlier = |condition| at.mass_before(condition, Some(plated_at));
+    let wired = earlier(Wired);
     let (_, before) = wired
-        .or_else(|| at.mass(Coated))
-        .or_else(|| at.mass(Primed))?;
+        .or_else(|| earlier(Coated))
+        .or_else(|| earlier(Primed))?;
     let area = if wired.is_some() {
         figures.conductor_area?
     } else {

@@ -708,6 +708,7 @@ impl State {
             state.on = flows;
             state.since = Some(at);
         }
+        state.since.get_or_insert(at);
         let point = Point {
             at,
             amps: reading.amps.si(),

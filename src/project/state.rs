@@ -298,10 +298,19 @@ impl PieceState {
 
     /// The last weighing in a condition.
     pub fn mass(&self, condition: WeighedAs) -> Option<(Instant, Mass)> {
+        self.mass_before(condition, None)
+    }
+
+    /// The last weighing in a condition, before an instant if one is given.
+    pub fn mass_before(
+        &self,
+        condition: WeighedAs,
+        before: Option<Instant>,
+    ) -> Option<(Instant, Mass)> {
         self.masses
             .iter()
             .rev()
-            .find(|(_, _, c)| *c == condition)
+            .find(|(at, _, c)| *c == condition && before.is_none_or(|b| *at < b))
             .map(|(at, mass, _)| (*at, *mass))
     }
 }

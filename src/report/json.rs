@@ -1,8 +1,6 @@
 //! Objects for scripts. Keys carry their unit; what is not known is null,
 //! never 0; instants are RFC 3339 in UTC. The caller adds `schema`.
 
-use std::collections::{BTreeMap, BTreeSet};
-
 use serde_json::{Value, json};
 
 use super::charge::{Asked, Deposit};
@@ -277,17 +275,23 @@ pub fn gates(project: &Project, piece: &str, now: Instant, folder: &str) -> Valu
 
 /// Every event as it was written down, or those of one piece.
 pub fn history(project: &Project, piece: Option<&str>) -> Value {
-    let back_dated = back_dated(project);
+    let (undone, back_dated) = (project.undone_sequences(), project.back_dated());
     let events: Vec<Value> = project
         .events()
         .iter()
         .filter(|e| piece.is_none_or(|p| e.what.concerns(p)))
-        .map(|e| event(project, e, back_dated.contains(&e.sequence)))
+        .map(|e| {
+            event(
+                e,
+                undone.contains(&e.sequence),
+                back_dated.contains(&e.sequence),
+            )
+        })
         .collect();
     json!({ "events": events })
 }
 
-fn event(project: &Project, event: &Event, back_dated: bool) -> Value {
+fn event(event: &Event, undone: bool, back_dated: bool) -> Value {
     let (piece, pieces): (Option<&str>, &[String]) = match (event.what.subject(), &event.what) {
         (Subject::Piece(piece), _) => (Some(piece), &[]),
         (Subject::Pieces(pieces), _) => (None, pieces),
@@ -309,7 +313,7 @@ fn event(project: &Project, event: &Event, back_dated: bool) -> Value {
         "piece": piece,
         "pieces": pieces,
         "tank": tank,
-        "undone": project.is_undone(event.sequence),
+        "undone": undone,
         "override": event.reason,
         "overridden": event.overridden,
         "back_dated": back_dated,
@@ -348,32 +352,6 @@ pub fn kind(what: &What) -> &'static str {
         What::Undo { .. } => "undo",
         What::Redo { .. } => "redo",
     }
-}
-
-/// Sequences of events that happened before one already written down for the
-/// same piece or tank.
-pub(super) fn back_dated(project: &Project) -> BTreeSet<u64> {
-    let mut latest: BTreeMap<(bool, &str), Instant> = BTreeMap::new();
-    let mut found = BTreeSet::new();
-    for event in project.events() {
-        let keys: Vec<(bool, &str)> = match event.what.subject() {
-            Subject::Piece(piece) => vec![(true, piece)],
-            Subject::Pieces(pieces) => pieces.iter().map(|p| (true, p.as_str())).collect(),
-            Subject::Tank(tank) => vec![(false, tank)],
-            Subject::Project => Vec::new(),
-        };
-        if keys.is_empty() || project.is_undone(event.sequence) {
-            continue;
-        }
-        for key in keys {
-            let last = latest.entry(key).or_insert(event.at);
-            if event.at < *last {
-                found.insert(event.sequence);
-            }
-            *last = (*last).max(event.at);
-        }
-    }
-    found
 }
 
 /// The close-out as it stands at `now`.

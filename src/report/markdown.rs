@@ -265,7 +265,7 @@ fn stages(sheet: &mut Sheet, project: &Project, at: &PieceState, now: Instant) {
 }
 
 fn events(sheet: &mut Sheet, project: &Project, piece: &str, now: Instant) {
-    let back_dated = super::json::back_dated(project);
+    let back_dated = project.back_dated();
     sheet.heading("Events");
     sheet.table(&["time", "who", "what", "remark"]);
     for event in of_piece(project, piece, now) {
@@ -300,10 +300,11 @@ fn of_piece<'a>(project: &'a Project, piece: &str, now: Instant) -> Vec<&'a Even
         next.and_then(|n| route.get(n + 1))
             .is_some_and(Stage::in_bath)
     };
+    let undone = project.undone_sequences();
     let mut events: Vec<&Event> = project
         .events()
         .iter()
-        .filter(|e| e.at <= now && !project.is_undone(e.sequence))
+        .filter(|e| e.at <= now && !undone.contains(&e.sequence))
         .collect();
     events.sort_by_key(|e| (e.at, e.sequence));
     let mut hangs: Option<&str> = None;

@@ -203,7 +203,7 @@ pub fn gates_text(project: &Project, piece: &str, now: Instant, folder: &str) ->
 
 /// Every event, or those of one piece.
 pub fn history_text(project: &Project, piece: Option<&str>) -> String {
-    let back_dated = super::json::back_dated(project);
+    let (undone, back_dated) = (project.undone_sequences(), project.back_dated());
     let mut page = Page::default();
     for event in project
         .events()
@@ -221,7 +221,7 @@ pub fn history_text(project: &Project, piece: Option<&str>) -> String {
             let recorded = told::date_clock(&project.definition, event.recorded);
             what.push(format!("(back-dated, written down {recorded})"));
         }
-        if project.is_undone(event.sequence) {
+        if undone.contains(&event.sequence) {
             what.push("(undone)".to_owned());
         }
         page.led(
