@@ -7,7 +7,7 @@ use super::ron_text;
 use crate::project::Definition;
 
 /// A text of `project.ron` with all that follows from it.
-type Candidate = (String, Validated);
+pub(super) type Candidate = (String, Validated);
 
 impl Folder {
     /// Sets the value at a path of `project.ron`, such as `pieces.stem.area`.
@@ -68,13 +68,13 @@ impl Folder {
         self.change(|folder, _| folder.candidate(text.to_owned()))
     }
 
-    fn candidate(&self, text: String) -> Result<Candidate, StoreError> {
+    pub(super) fn candidate(&self, text: String) -> Result<Candidate, StoreError> {
         let validated = self.validated(&text, &[])?;
         Ok((text, validated))
     }
 
     /// Changes the text of `project.ron` under the journal's lock.
-    fn change(
+    pub(super) fn change(
         &mut self,
         change: impl FnOnce(&Self, &str) -> Result<Candidate, StoreError>,
     ) -> Result<(), StoreError> {

@@ -3,6 +3,7 @@
 //! ```text
 //! project.ron      what a person wrote; comments and order survive every change
 //! journal.ron      what happened, one event a line, each chained to the one before
+//! project.edited.ron   an edit of project.ron under way, or one that did not do
 //! meshes/          the prints
 //! immersions/      the files of data loggers, 001.csv, 002.csv …
 //! journal.torn-1.ron   the line that a failed write left, set aside
@@ -14,6 +15,7 @@
 
 mod check;
 mod disk;
+mod draft;
 mod edit;
 mod error;
 mod files;
@@ -27,6 +29,7 @@ pub mod ron_text;
 
 pub use check::{CheckReport, Problem, check, check_on};
 pub use disk::{Disk, Locked, RealDisk, Stamp};
+pub use draft::{Draft, Edited};
 pub use error::{ErrorKind, RecordError, StoreError};
 pub use files::{read_file, sha256_hex};
 pub use folder::Folder;

@@ -1,9 +1,249 @@
-//! The shell around the screen: terminal, loop, workers, clock, signals.
-/// Not committed.
-pub fn run(
-    _f: crate::store::Folder,
-    _s: &crate::settings::Settings,
-    _c: &dyn crate::clock::Clock,
-) -> Result<(), String> {
-    Ok(())
+//! The shell around the screen: terminal, loop, workers, signals.
+//!
+//! One loop owns the terminal and the model and sleeps until something comes
+//! into its inbox or until what shows seconds is due. Three threads fill the
+//! inbox: one reads the terminal's events, one waits for signals, and one
+//! owns the project's folder, so that a slow disk never holds up a key. What
+//! is recorded is shown as recorded only when the disk has it.
+
+mod editor;
+mod error;
+mod inbox;
+mod keeper;
+mod keys;
+mod sense;
+mod tty;
+
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::time::Duration;
+
+pub use error::ShellError;
+pub use tty::Tty;
+
+use crate::clock::Clock;
+use crate::settings::Settings;
+use crate::store::Folder;
+use crate::tui::app::{Effect, Failure, Message, Model, update};
+use crate::tui::view::{Theme, draw};
+use editor::Editor;
+use inbox::{Incoming, Reader, Signals};
+use keeper::{Job, Keeper};
+use sense::Look;
+
+/// The wall clock is compared at least this often, so that a computer that
+/// slept or a clock that was set shows the right time again.
+const NAP: Duration = Duration::from_secs(1);
+
+/// The screen is never redrawn for the clock more often than this, in seconds.
+const SHORTEST: f64 = 0.05;
+
+/// Shows a project on the terminal until the user leaves.
+///
+/// # Errors
+/// When there is no terminal that can show it, when the terminal fails, or
+/// when something asked for was not written down before leaving. The terminal
+/// is given back in any case.
+pub fn run(folder: Folder, settings: &Settings, clock: &dyn Clock) -> Result<(), ShellError> {
+    let look = Look::sense(settings)?;
+    let now = clock.now();
+    let model = Model::new(folder.project().clone(), settings.who.clone(), now);
+    let (tell, inbox) = mpsc::channel();
+    let signals = Signals::watch(tell.clone())?;
+    let tty = Tty::enter()?;
+    let keeper = Keeper::start(folder, tell.clone())?;
+    let reader = Reader::start(tell)?;
+    let mut shell = Shell {
+        model,
+        theme: Theme::new(look.colour, look.ascii),
+        clock,
+        tty,
+        inbox,
+        keeper,
+        reader,
+        signals,
+        leaving: false,
+    };
+    let outcome = shell.stay();
+    shell.leave().and(outcome)
+}
+
+/// Everything the loop owns.
+struct Shell<'a> {
+    model: Model,
+    theme: Theme,
+    clock: &'a dyn Clock,
+    tty: Tty,
+    inbox: Receiver<Incoming>,
+    keeper: Keeper,
+    reader: Reader,
+    signals: Signals,
+    leaving: bool,
+}
+
+impl Shell<'_> {
+    fn stay(&mut self) -> Result<(), ShellError> {
+        self.draw()?;
+        while !self.leaving {
+            let first = self.wait()?;
+            self.take(first)?;
+            while let (false, Ok(more)) = (self.leaving, self.inbox.try_recv()) {
+                self.take(more)?;
+            }
+            if !self.leaving {
+                self.draw()?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Gives the terminal back, then waits until the disk has what was asked for.
+    fn leave(self) -> Result<(), ShellError> {
+        self.tty.leave();
+        self.keeper.finish();
+        let lost = self.inbox.try_iter().find_map(|incoming| match incoming {
+            Incoming::Message(Message::Recorded(Err(failure)) | Message::Failed(failure)) => {
+                Some(failure)
+            }
+            _ => None,
+        });
+        lost.map_or(Ok(()), |failure| Err(ShellError::Undone(failure)))
+    }
+
+    /// Sleeps until something comes in or the clock has moved what is shown.
+    fn wait(&self) -> Result<Incoming, ShellError> {
+        let from = self.clock.now();
+        let Some(due) = self.model.redraw_in(from) else {
+            return self.inbox.recv().map_err(|_closed| ShellError::Worker);
+        };
+        let due = due.max(SHORTEST);
+        loop {
+            let Some(nap) = nap(due, self.clock.now().since(from)) else {
+                return Ok(Incoming::Message(Message::Tick));
+            };
+            match self.inbox.recv_timeout(nap) {
+                Ok(incoming) => return Ok(incoming),
+                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Disconnected) => return Err(ShellError::Worker),
+            }
+        }
+    }
+
+    fn take(&mut self, incoming: Incoming) -> Result<(), ShellError> {
+        match incoming {
+            Incoming::Message(message) => self.update(message),
+            Incoming::Typed(message) => {
+                self.update(message)?;
+                self.reader.go_on();
+                Ok(())
+            }
+            Incoming::Resized => {
+                self.reader.go_on();
+                Ok(())
+            }
+            Incoming::Leave => {
+                self.leaving = true;
+                Ok(())
+            }
+            Incoming::Continued => {
+                self.tty.leave();
+                Ok(self.tty.enter_again()?)
+            }
+            Incoming::TerminalFailed(error) => Err(error.into()),
+            Incoming::KeeperGone => Err(ShellError::Worker),
+        }
+    }
+
+    /// Gives a message to the model and does what the model asks for, which
+    /// may lead to further messages.
+    fn update(&mut self, message: Message) -> Result<(), ShellError> {
+        let mut next = Some(message);
+        while let Some(message) = next.take() {
+            for effect in update(&mut self.model, message, self.clock.now()) {
+                match self.perform(effect)? {
+                    Ok(()) => {}
+                    Err(failure) => next = Some(Message::Failed(failure)),
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The outer error ends the screen; the inner one is told on it.
+    fn perform(&mut self, effect: Effect) -> Result<Result<(), Failure>, ShellError> {
+        match effect {
+            Effect::Record(action) => self.keeper.ask(Job::Record(action, self.clock.now()))?,
+            Effect::SaveWho(who) => self.keeper.ask(Job::SaveWho(who))?,
+            Effect::WriteFile { name, content } => {
+                self.keeper.ask(Job::WriteFile { name, content })?;
+            }
+            Effect::EditProject => return self.edit(),
+            Effect::Copy(text) => return Ok(self.tty.copy(&text)?),
+            Effect::Bell => self.tty.bell()?,
+            Effect::Suspend => self.suspend()?,
+            Effect::Quit => self.leaving = true,
+        }
+        Ok(Ok(()))
+    }
+
+    /// Lends the terminal to the user's editor, with a draft of `project.ron`.
+    fn edit(&mut self) -> Result<Result<(), Failure>, ShellError> {
+        let begun = Editor::of_the_user().map(|editor| (editor, self.keeper.begin_edit()));
+        let (editor, draft) = match begun {
+            Ok((editor, draft)) => match draft? {
+                Ok(draft) => (editor, draft),
+                Err(failure) => return Ok(Err(failure)),
+            },
+            Err(failure) => return Ok(Err(failure)),
+        };
+        self.signals.lend(true);
+        self.tty.leave();
+        let closed = editor.open(draft.path());
+        self.signals.lend(false);
+        self.tty.enter_again()?;
+        self.keeper.ask(match closed {
+            Ok(()) => Job::EndEdit(draft),
+            Err(_) => Job::DropEdit(draft),
+        })?;
+        Ok(closed)
+    }
+
+    /// Stops the program as Ctrl-Z stops any other; `fg` comes back here.
+    fn suspend(&mut self) -> Result<(), ShellError> {
+        self.signals.lend(true);
+        self.tty.leave();
+        let stopped = inbox::stop();
+        self.tty.enter_again()?;
+        self.signals.lend(false);
+        Ok(stopped?)
+    }
+
+    fn draw(&mut self) -> Result<(), ShellError> {
+        let (model, theme, now) = (&self.model, &self.theme, self.clock.now());
+        self.tty.title(&model.title())?;
+        self.tty.draw(|frame| draw(model, theme, now, frame))?;
+        Ok(())
+    }
+}
+
+/// How long to sleep before the clock is looked at again; `None` when what
+/// shows seconds is due, or the clock was set back. Both in seconds.
+fn nap(due: f64, passed: f64) -> Option<Duration> {
+    let waiting = (0.0..due).contains(&passed);
+    waiting.then(|| Duration::try_from_secs_f64(due - passed).map_or(NAP, |left| left.min(NAP)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_clock_that_was_set_or_a_computer_that_slept_is_noticed_within_a_second() {
+        assert_eq!(nap(60.0, 0.0), Some(NAP));
+        assert_eq!(nap(60.0, 59.75), Some(Duration::from_millis(250)));
+        assert_eq!(nap(60.0, 60.0), None);
+        assert_eq!(nap(60.0, 8.0 * 3600.0), None, "it slept for a night");
+        assert_eq!(nap(60.0, -3600.0), None, "it was set back by an hour");
+        assert_eq!(nap(f64::INFINITY, 5.0), Some(NAP));
+        assert_eq!(nap(f64::NAN, 5.0), None);
+    }
 }

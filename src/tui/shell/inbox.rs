@@ -1,0 +1,120 @@
+//! What reaches the loop, and the threads that wait for it.
+
+use std::io;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{self, Receiver, Sender};
+use std::thread;
+
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
+use signal_hook::iterator::Handle;
+
+use super::keys::translate;
+use crate::tui::app::Message;
+
+/// What reaches the loop.
+#[derive(Debug)]
+pub(super) enum Incoming {
+    /// For the model.
+    Message(Message),
+    /// For the model, from the reader, which waits for [`Reader::go_on`].
+    Typed(Message),
+    /// The terminal has another size; the reader waits.
+    Resized,
+    /// Ctrl-C, or a signal to end.
+    Leave,
+    /// The program runs again after it was stopped.
+    Continued,
+    /// The terminal cannot be read.
+    TerminalFailed(io::Error),
+    /// The thread that owns the folder has ended.
+    KeeperGone,
+}
+
+/// The thread that reads the terminal. It reads one event and waits until
+/// that is dealt with, so nothing reads the terminal while an editor has it.
+///
+/// The thread is never joined: it may block in a read, and a terminal that
+/// was closed keeps it busy for ever. It ends with the program.
+pub(super) struct Reader {
+    go_on: Sender<()>,
+}
+
+impl Reader {
+    pub(super) fn start(tell: Sender<Incoming>) -> io::Result<Self> {
+        let (go_on, dealt_with) = mpsc::channel();
+        thread::Builder::new()
+            .name("reader".to_owned())
+            .spawn(move || read(&tell, &dealt_with))?;
+        Ok(Self { go_on })
+    }
+
+    /// Lets the reader read the next event.
+    pub(super) fn go_on(&self) {
+        // A reader that has ended has told why.
+        let _ended = self.go_on.send(());
+    }
+}
+
+fn read(tell: &Sender<Incoming>, dealt_with: &Receiver<()>) {
+    loop {
+        let incoming = match crossterm::event::read() {
+            Ok(event) => match translate(event) {
+                Some(incoming) => incoming,
+                None => continue,
+            },
+            Err(error) => Incoming::TerminalFailed(error),
+        };
+        if tell.send(incoming).is_err() || dealt_with.recv().is_err() {
+            return;
+        }
+    }
+}
+
+/// The thread that waits for signals.
+pub(super) struct Signals {
+    handle: Handle,
+    lent: Arc<AtomicBool>,
+}
+
+impl Signals {
+    pub(super) fn watch(tell: Sender<Incoming>) -> io::Result<Self> {
+        let mut signals = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT, SIGCONT])?;
+        let handle = signals.handle();
+        let lent = Arc::new(AtomicBool::new(false));
+        let is_lent = Arc::clone(&lent);
+        thread::Builder::new()
+            .name("signals".to_owned())
+            .spawn(move || {
+                for signal in signals.forever() {
+                    let incoming = match (signal, is_lent.load(Ordering::SeqCst)) {
+                        (SIGCONT | SIGINT, true) => continue,
+                        (SIGCONT, false) => Incoming::Continued,
+                        _ => Incoming::Leave,
+                    };
+                    if tell.send(incoming).is_err() {
+                        return;
+                    }
+                }
+            })?;
+        Ok(Self { handle, lent })
+    }
+
+    /// Says that the terminal is lent to another program, whose Ctrl-C and
+    /// `fg` are not ours.
+    pub(super) fn lend(&self, lent: bool) {
+        self.lent.store(lent, Ordering::SeqCst);
+    }
+}
+
+impl Drop for Signals {
+    fn drop(&mut self) {
+        self.handle.close();
+    }
+}
+
+/// Stops the program until it is continued. Where nobody could continue it
+/// (no shell with job control), the system lets it run on.
+pub(super) fn stop() -> io::Result<()> {
+    signal_hook::low_level::raise(SIGTSTP)
+}

@@ -1,0 +1,215 @@
+//! The thread that owns the project's folder: all reading and writing of the
+//! project happens here, one thing after the other.
+
+use std::io;
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use super::ShellError;
+use super::inbox::Incoming;
+use crate::project::Action;
+use crate::settings::{Settings, SettingsError};
+use crate::store::{Draft, Edited, Folder, RecordError, StoreError};
+use crate::tui::app::{Failure, Message};
+use crate::units::Instant;
+
+/// How often the folder is looked at for what other programs did.
+const FOLLOW: Duration = Duration::from_millis(500);
+
+/// What the keeper is asked to do; it answers with messages.
+pub(super) enum Job {
+    /// Decide on an action at this present, write it down, fold it.
+    Record(Action, Instant),
+    /// Write a file into the project's folder.
+    WriteFile { name: String, content: String },
+    /// Remember who the user is.
+    SaveWho(String),
+    /// Lay out a draft of `project.ron`; answered at once.
+    BeginEdit(Sender<Result<Draft, Failure>>),
+    /// Put the draft in the place of `project.ron`.
+    EndEdit(Draft),
+    /// Forget a draft that was given up.
+    DropEdit(Draft),
+}
+
+/// The keeper, seen from the loop.
+pub(super) struct Keeper {
+    jobs: Sender<Job>,
+    thread: JoinHandle<()>,
+}
+
+impl Keeper {
+    pub(super) fn start(folder: Folder, tell: Sender<Incoming>) -> io::Result<Self> {
+        let (jobs, todo) = mpsc::channel();
+        let thread = thread::Builder::new()
+            .name("keeper".to_owned())
+            .spawn(move || Desk::new(folder, tell).work(&todo))?;
+        Ok(Self { jobs, thread })
+    }
+
+    pub(super) fn ask(&self, job: Job) -> Result<(), ShellError> {
+        self.jobs.send(job).map_err(|_gone| ShellError::Worker)
+    }
+
+    /// Lays out a draft and waits for it.
+    pub(super) fn begin_edit(&self) -> Result<Result<Draft, Failure>, ShellError> {
+        let (answer, answered) = mpsc::channel();
+        self.ask(Job::BeginEdit(answer))?;
+        answered.recv().map_err(|_gone| ShellError::Worker)
+    }
+
+    /// Waits until everything asked for is done.
+    pub(super) fn finish(self) {
+        drop(self.jobs);
+        // A panic of the thread has told itself.
+        let _ended = self.thread.join();
+    }
+}
+
+/// The folder with what was said of it already.
+struct Desk {
+    folder: Folder,
+    tell: Sender<Incoming>,
+    notices: Vec<String>,
+    trouble: Option<StoreError>,
+}
+
+impl Drop for Desk {
+    /// Tells of the end, so that the loop never waits for a thread that panicked.
+    fn drop(&mut self) {
+        let _loop_gone = self.tell.send(Incoming::KeeperGone);
+    }
+}
+
+impl Desk {
+    fn new(folder: Folder, tell: Sender<Incoming>) -> Self {
+        Self {
+            folder,
+            tell,
+            notices: Vec::new(),
+            trouble: None,
+        }
+    }
+
+    fn work(mut self, todo: &Receiver<Job>) {
+        self.say_notices();
+        loop {
+            match todo.recv_timeout(FOLLOW) {
+                Ok(job) => self.perform(job),
+                Err(RecvTimeoutError::Timeout) => self.follow(),
+                Err(RecvTimeoutError::Disconnected) => return,
+            }
+        }
+    }
+
+    fn perform(&mut self, job: Job) {
+        match job {
+            Job::Record(action, clock) => {
+                let recorded = self.folder.record(&action, clock, None);
+                // Also when refused: recording takes in what others wrote.
+                self.say_project();
+                self.say(Message::Recorded(recorded.map_err(|error| match error {
+                    RecordError::Refused(refusal) => Failure::Refused(refusal),
+                    RecordError::Store(error) => trouble(&error),
+                })));
+            }
+            Job::WriteFile { name, content } => {
+                let written = self.folder.write_file(&name, &content);
+                self.say_done(written, |()| format!("{name} is written"));
+            }
+            Job::SaveWho(who) => {
+                if let Err(error) = Settings::remember_who(&who) {
+                    self.say(Message::Failed(unsettled(&error)));
+                }
+            }
+            Job::BeginEdit(answer) => {
+                let draft = self.folder.begin_edit().map_err(|error| trouble(&error));
+                // Where the loop has gone, nobody edits.
+                let _loop_gone = answer.send(draft);
+            }
+            Job::EndEdit(draft) => {
+                let edited = self.folder.end_edit(&draft);
+                self.say_project();
+                self.say_done(edited, |edited| match edited {
+                    Edited::Replaced => "project.ron is as you edited it".to_owned(),
+                    Edited::Unchanged => "project.ron is as it was".to_owned(),
+                });
+            }
+            Job::DropEdit(draft) => {
+                if let Err(error) = self.folder.drop_edit(&draft) {
+                    self.say(Message::Failed(trouble(&error)));
+                }
+            }
+        }
+        self.say_notices();
+    }
+
+    /// Takes in what other programs did; the same trouble is told once.
+    fn follow(&mut self) {
+        match self.folder.follow() {
+            Ok(changed) => {
+                self.trouble = None;
+                if changed {
+                    self.say_project();
+                }
+            }
+            Err(error) if self.trouble.as_ref() == Some(&error) => {}
+            Err(error) => {
+                self.say(Message::Failed(trouble(&error)));
+                self.trouble = Some(error);
+            }
+        }
+        self.say_notices();
+    }
+
+    fn say_project(&self) {
+        self.say(Message::Project(Box::new(self.folder.project().clone())));
+    }
+
+    fn say_notices(&mut self) {
+        let all = self.folder.notices();
+        if all != self.notices {
+            let new = all.iter().filter(|notice| !self.notices.contains(notice));
+            for notice in new {
+                self.say(Message::Notice(notice.clone()));
+            }
+            self.notices = all.to_vec();
+        }
+    }
+
+    fn say_done<T>(&self, done: Result<T, StoreError>, told: impl FnOnce(T) -> String) {
+        self.say(match done {
+            Ok(value) => Message::Notice(told(value)),
+            Err(error) => Message::Failed(trouble(&error)),
+        });
+    }
+
+    fn say(&self, message: Message) {
+        // Where the loop has gone, nobody listens.
+        let _loop_gone = self.tell.send(Incoming::Message(message));
+    }
+}
+
+/// The store's trouble with its place, for the screen.
+fn trouble(error: &StoreError) -> Failure {
+    let name = error.file.as_ref().and_then(|file| file.file_name());
+    let place = match (name, error.line, error.column) {
+        (Some(name), Some(line), Some(column)) => {
+            format!("{}:{line}:{column}: ", name.display())
+        }
+        (Some(name), Some(line), None) => format!("{}:{line}: ", name.display()),
+        _ => String::new(),
+    };
+    Failure::Trouble {
+        message: format!("{place}{}", error.message),
+        remedy: error.remedy.clone(),
+    }
+}
+
+fn unsettled(error: &SettingsError) -> Failure {
+    Failure::Trouble {
+        message: format!("your name is not remembered: {error}"),
+        remedy: error.remedy(),
+    }
+}

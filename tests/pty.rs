@@ -1,0 +1,371 @@
+//! What only a real terminal shows: that it is given back, whatever happens,
+//! and that nothing is written to it while nothing changes.
+
+#![cfg(unix)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::panic,
+    reason = "a helper that fails fails its test"
+)]
+
+#[path = "support/pty.rs"]
+mod pty;
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::thread;
+use std::time::{Duration, UNIX_EPOCH};
+
+use pty::Pty;
+use tankside::store::Folder;
+use tankside::tui::shell::Tty;
+
+const PROGRAM: &str = env!("CARGO_BIN_EXE_tankside");
+
+const CLOCK: &str = r#"(
+    format: 1,
+    name: "Mantel clock",
+    metal: "copper-acid",
+    target: Mean("40um"),
+    pieces: [
+        (name: "pediment", area: "2.1dm2"),
+        (name: "dial", area: "1.4dm2"),
+    ],
+)
+"#;
+
+/// A project that was just begun, in a folder that goes with it.
+struct Project {
+    _holds: tempfile::TempDir,
+    folder: PathBuf,
+}
+
+impl Project {
+    fn new() -> Self {
+        let holds = tempfile::tempdir().unwrap();
+        let folder = holds.path().join("clock");
+        let begun = "2026-03-01T19:00:00Z".parse().unwrap();
+        Folder::create(&folder, CLOCK, begun).unwrap();
+        Self {
+            _holds: holds,
+            folder,
+        }
+    }
+
+    fn path(&self) -> &str {
+        self.folder.to_str().unwrap()
+    }
+
+    fn file(&self, name: &str) -> String {
+        std::fs::read_to_string(self.folder.join(name)).unwrap()
+    }
+
+    /// Opens it on a screen that shows its pieces.
+    fn open(&self, env: &[(&str, &str)]) -> Pty {
+        let pty = Pty::run(PROGRAM, &["open", self.path()], env);
+        shown(&pty);
+        pty
+    }
+
+    /// Records from another program.
+    fn record(&self, words: &[&str]) {
+        let mut command = Command::new(PROGRAM);
+        command.args(["record", self.path()]).args(words);
+        let done = command.args(["--who", "Ada"]).output().unwrap();
+        assert!(done.status.success(), "{done:?}");
+    }
+}
+
+fn shown(pty: &Pty) {
+    pty.wait("the pieces on a screen of their own", |screen| {
+        screen.alternate_screen() && screen.contents().contains("pediment")
+    });
+}
+
+/// Waits until the minute has so many seconds left: the screens show minutes.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "a test of what the real clock does"
+)]
+fn with_seconds_left(seconds: u64) {
+    let second = || {
+        let now = std::time::SystemTime::now()
+            .duration_since(UNIX_EPOCH)
+            .unwrap();
+        now.as_secs() % 60
+    };
+    while second() == 0 || second() + seconds > 59 {
+        thread::sleep(Duration::from_millis(100));
+    }
+}
+
+#[test]
+fn it_starts_and_quits_and_the_terminal_is_as_before() {
+    let project = Project::new();
+    let mut pty = project.open(&[]);
+    pty.screen(|screen| {
+        assert!(screen.hide_cursor() && screen.bracketed_paste());
+        assert_eq!(screen.mouse_protocol_mode(), vt100::MouseProtocolMode::None);
+    });
+    pty.send("q");
+    assert_eq!(pty.ended(), 0);
+}
+
+#[test]
+fn control_c_leaves() {
+    let project = Project::new();
+    let mut pty = project.open(&[]);
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
+}
+
+#[test]
+fn a_signal_to_end_gives_the_terminal_back() {
+    let project = Project::new();
+    for signal in ["TERM", "HUP", "INT"] {
+        let pty = project.open(&[]);
+        pty.signal(signal);
+        assert_eq!(pty.ended(), 0, "after SIG{signal}");
+    }
+}
+
+#[test]
+fn control_z_stops_and_fg_comes_back() {
+    let project = Project::new();
+    let mut pty = Pty::shell(&[]);
+    pty.send(&format!(
+        "{PROGRAM} open {}; echo left with $?\r",
+        project.path()
+    ));
+    shown(&pty);
+    for _twice in 0..2 {
+        pty.send("\x1a");
+        pty.wait("the shell's prompt", |screen| {
+            let shown = screen.contents();
+            shown.contains("Stopped") && shown.trim_end().ends_with("ready>")
+        });
+        pty.screen(|screen| assert!(!screen.alternate_screen() && !screen.hide_cursor()));
+        pty.send("stty -a | tr ' ' '\\n' | grep -cE '^-(icanon|echo|isig)$'; echo over\r");
+        pty.wait_for("\nover");
+        assert!(
+            pty.contents().contains("\n0\nover"),
+            "the shell types: {}",
+            pty.contents()
+        );
+        pty.send("clear; fg\r");
+        shown(&pty);
+        pty.screen(|screen| assert!(screen.hide_cursor()));
+    }
+    pty.send("q");
+    pty.wait("the shell", |screen| !screen.alternate_screen());
+}
+
+#[test]
+#[ignore = "run by the next test in a terminal of its own"]
+fn panics_on_a_taken_terminal() {
+    let mut tty = Tty::enter().unwrap();
+    tty.draw(|frame| frame.render_widget("before the panic", frame.area()))
+        .unwrap();
+    panic!("the lamp fell into the tank");
+}
+
+#[test]
+fn a_panic_gives_the_terminal_back_and_then_tells() {
+    let this = std::env::current_exe().unwrap();
+    let test = [
+        "--ignored",
+        "--exact",
+        "panics_on_a_taken_terminal",
+        "--nocapture",
+    ];
+    let pty = Pty::run(this.to_str().unwrap(), &test, &[]);
+    assert_ne!(pty.ended(), 0);
+    let written = String::from_utf8(pty.since(0)).unwrap();
+    let left = written.find("\x1b[?1049l").unwrap();
+    let told = written.find("the lamp fell into the tank").unwrap();
+    assert!(left < told, "given back first, told second");
+    assert_eq!(written.matches("\x1b[?1049l").count(), 1, "given back once");
+}
+
+#[test]
+fn without_colour_nothing_is_coloured_and_nothing_wiped() {
+    let project = Project::new();
+    let mut pty = project.open(&[("NO_COLOR", "1")]);
+    pty.send("q");
+    assert_eq!(pty.ended(), 0);
+    let written = String::from_utf8(pty.since(0)).unwrap();
+    let colours = select_graphic(&written);
+    for numbers in colours {
+        assert_ne!(numbers, "", "a bare reset wipes bold and reverse");
+        for number in numbers.split(';').map(|n| n.parse::<u32>().unwrap()) {
+            let colour = matches!(number, 30..=38 | 40..=48 | 90..=97 | 100..=107);
+            assert!(!colour, "ESC [ {numbers} m is a colour");
+        }
+    }
+}
+
+/// The numbers of each `ESC [ … m`.
+fn select_graphic(written: &str) -> Vec<&str> {
+    let sequences = written.split("\x1b[").skip(1);
+    sequences
+        .filter_map(|rest| {
+            let end = rest.find(|c: char| !(c.is_ascii_digit() || c == ';'))?;
+            rest[end..].starts_with('m').then(|| &rest[..end])
+        })
+        .collect()
+}
+
+#[test]
+fn while_nothing_runs_nothing_is_written() {
+    let project = Project::new();
+    let pty = project.open(&[]);
+    with_seconds_left(10);
+    // Whatever the last minute brought has been drawn by now.
+    while !pty.listen(pty.mark(), Duration::from_secs(1)).is_empty() {}
+    let written = pty.listen(pty.mark(), Duration::from_secs(5));
+    assert!(
+        written.is_empty(),
+        "{:?}",
+        String::from_utf8_lossy(&written)
+    );
+}
+
+#[test]
+fn another_size_is_drawn_anew() {
+    let project = Project::new();
+    let pty = project.open(&[]);
+    for (rows, cols) in [(40, 120), (12, 40), (1, 1), (24, 80)] {
+        let mark = pty.mark();
+        pty.resize(rows, cols);
+        assert!(
+            !pty.listen(mark, Duration::from_secs(10)).is_empty(),
+            "{cols}x{rows}"
+        );
+    }
+    shown(&pty);
+}
+
+#[test]
+fn what_another_program_records_appears_within_a_second() {
+    let project = Project::new();
+    let pty = project.open(&[]);
+    with_seconds_left(10);
+    let before = pty.contents();
+    project.record(&["pediment", "start", "coat", "--override", "a trial"]);
+    let changed = pty.within(Duration::from_secs(1), |screen| screen.contents() != before);
+    assert!(changed.is_ok(), "still\n{before}");
+}
+
+#[test]
+fn killed_and_opened_again_it_shows_what_it_showed() {
+    let project = Project::new();
+    let started = [
+        "pediment",
+        "start",
+        "coat",
+        "--at",
+        "-12min",
+        "--override",
+        "a trial",
+    ];
+    project.record(&started);
+    with_seconds_left(20);
+    let pty = project.open(&[]);
+    let before = pty.contents();
+    pty.signal("KILL");
+    pty.wait_for("left with 137");
+    let again = project.open(&[]);
+    again.wait("the same screen", |screen| screen.contents() == before);
+}
+
+#[test]
+fn a_terminal_that_goes_away_ends_the_program() {
+    let project = Project::new();
+    let pty = project.open(&[]);
+    let pid = std::fs::read_to_string(pty.home().join("pid")).unwrap();
+    drop(pty);
+    let lives = || {
+        let asked = Command::new("kill")
+            .args(["-s", "0", pid.trim()])
+            .output()
+            .unwrap();
+        asked.status.success()
+    };
+    let ended = (0..100).any(|_| {
+        thread::sleep(Duration::from_millis(100));
+        !lives()
+    });
+    assert!(ended, "it goes on without a terminal");
+}
+
+#[test]
+fn an_edit_that_does_takes_the_place_of_the_file() {
+    let project = Project::new();
+    let mut pty = project.open(&[("EDITOR", "sed -i.was s/pediment/finial/")]);
+    pty.send("e");
+    pty.wait_for("finial");
+    assert_eq!(
+        project.file("project.ron"),
+        CLOCK.replace("pediment", "finial")
+    );
+    assert!(!project.folder.join("project.edited.ron").exists());
+    pty.send("q");
+    assert_eq!(pty.ended(), 0);
+}
+
+#[test]
+fn an_edit_that_does_not_do_is_kept_and_the_file_stays() {
+    let project = Project::new();
+    let mut pty = project.open(&[
+        ("VISUAL", "sed -i.was s/metal:/mettle:/"),
+        ("EDITOR", "false"),
+    ]);
+    pty.send("e");
+    pty.wait_for("project.edited.ron:4:");
+    assert_eq!(project.file("project.ron"), CLOCK);
+    assert_eq!(
+        project.file("project.edited.ron"),
+        CLOCK.replace("metal:", "mettle:")
+    );
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
+}
+
+#[test]
+fn without_an_editor_it_says_which_variable_to_set() {
+    let project = Project::new();
+    let mut pty = project.open(&[]);
+    pty.send("e");
+    pty.wait_for("EDITOR");
+    assert!(!project.folder.join("project.edited.ron").exists());
+}
+
+#[test]
+fn without_a_terminal_or_on_a_dumb_one_it_says_what_works_instead() {
+    let project = Project::new();
+    let piped = Command::new(PROGRAM)
+        .args(["open", project.path()])
+        .output()
+        .unwrap();
+    assert_eq!(piped.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&piped.stderr).contains("tankside status"));
+    let pty = Pty::run(PROGRAM, &["open", project.path()], &[("TERM", "dumb")]);
+    assert_eq!(pty.ended(), 2);
+    assert!(pty.contents().contains("TERM"));
+}
+
+#[test]
+fn settings_of_the_user_are_taken() {
+    let project = Project::new();
+    let with = |settings: &str| {
+        let place = tempfile::tempdir().unwrap();
+        std::fs::write(place.path().join("settings.ron"), settings).unwrap();
+        let config = place.path().to_str().unwrap().to_owned();
+        let pty = project.open(&[("NO_COLOR", "1"), ("TANKSIDE_CONFIG_DIR", &config)]);
+        let written = String::from_utf8(pty.since(0)).unwrap();
+        let is_ascii = Path::new(&config).exists() && pty.contents().is_ascii();
+        (written.contains("\x1b[38;5;"), is_ascii)
+    };
+    assert_eq!(with("(ascii: true, colour: false)"), (false, true));
+    assert_eq!(with("(ascii: true, colour: true)"), (true, true));
+}
