@@ -1,0 +1,91 @@
+//! The README's picture and key list are the program's own.
+//!
+//! `TANKSIDE_WRITE_README=1 cargo test --test readme` writes them anew.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+use tankside::project::{Definition, Project};
+use tankside::store::read_journal;
+use tankside::tui::app::{Model, keys_markdown};
+use tankside::tui::view::{Theme, draw};
+use tankside::units::Instant;
+
+fn root(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(name)
+}
+
+fn text(name: &str) -> String {
+    std::fs::read_to_string(root(name)).unwrap_or_else(|e| panic!("{name}: {e}"))
+}
+
+/// The Line screen of the fern lamp as it is opened.
+fn picture() -> String {
+    let definition =
+        Definition::parse(&text("sample-projects/fern-lamp/project.ron")).expect("a definition");
+    let events = read_journal(&text("sample-projects/fern-lamp/journal.ron")).expect("a journal");
+    let now: Instant = text("sample-projects/fern-lamp/opened.txt")
+        .trim()
+        .parse()
+        .expect("an instant");
+    let project = Project::new(definition, events, BTreeMap::new()).expect("folds");
+    let model = Model::new(project, Some("Ida".into()), now);
+    let mut terminal = Terminal::new(TestBackend::new(96, 26)).expect("a terminal");
+    terminal
+        .draw(|frame| draw(&model, &Theme::new(false, false), now, frame))
+        .expect("drawn");
+    let buffer = terminal.backend().buffer();
+    let width = usize::from(buffer.area.width);
+    let lines = buffer.content().chunks(width).map(|row| {
+        let line: String = row.iter().map(ratatui::buffer::Cell::symbol).collect();
+        line.trim_end().to_owned()
+    });
+    format!(
+        "```\n{}\n```\n",
+        lines.collect::<Vec<_>>().join("\n").trim_end()
+    )
+}
+
+/// Holds the part of the README between two comments equal to `wanted`.
+fn hold(name: &str, wanted: &str) {
+    let readme = text("README.md");
+    let (head, tail) = (
+        format!("<!-- {name}: kept by tests/readme.rs -->\n"),
+        format!("<!-- end of {name} -->"),
+    );
+    let (before, rest) = readme.split_once(&head).expect("the part begins");
+    let (found, after) = rest.split_once(&tail).expect("the part ends");
+    if std::env::var_os("TANKSIDE_WRITE_README").is_some() {
+        std::fs::write(
+            root("README.md"),
+            format!("{before}{head}{wanted}{tail}{after}"),
+        )
+        .expect("written");
+    } else {
+        assert_eq!(
+            found, wanted,
+            "the README's {name} is not the program's: TANKSIDE_WRITE_README=1 cargo test --test readme"
+        );
+    }
+}
+
+#[test]
+fn the_readme_shows_the_program_as_it_is() {
+    hold("screen", &picture());
+    hold("keys", &keys_markdown());
+}
+
+#[test]
+fn the_readme_begins_with_the_job_and_two_commands() {
+    let readme = text("README.md");
+    let mut blocks = readme.split("\n\n");
+    assert_eq!(blocks.next(), Some("# tankside"));
+    let job = blocks.next().expect("one paragraph");
+    assert!(job.contains("piece by piece") && !job.starts_with('#'));
+    assert_eq!(
+        blocks.next(),
+        Some("```\ncargo run --release -- try\ncargo test\n```")
+    );
+}
