@@ -19,7 +19,7 @@ fn ask(
     dir: &Path,
     answer: impl FnOnce(&Project, Instant) -> Outcome,
 ) -> Result<Outcome, Trouble> {
-    let folder: Folder = context.open(dir)?;
+    let folder: Folder = Folder::open(dir)?;
     let now = context.now(folder.project())?;
     Ok(answer(folder.project(), now).warn(folder.notices().iter().cloned()))
 }
@@ -47,7 +47,7 @@ pub(super) fn status(context: &Context<'_>, dir: &Path) -> Result<Outcome, Troub
 
 /// `gates DIR PIECE`
 pub(super) fn gates(context: &Context<'_>, dir: &Path, piece: &str) -> Result<Outcome, Trouble> {
-    let folder = context.open(dir)?;
+    let folder = Folder::open(dir)?;
     known(folder.project(), piece)?;
     let now = context.now(folder.project())?;
     let shown = dir.to_string_lossy();
@@ -59,12 +59,8 @@ pub(super) fn gates(context: &Context<'_>, dir: &Path, piece: &str) -> Result<Ou
 }
 
 /// `history DIR [PIECE]`
-pub(super) fn history(
-    context: &Context<'_>,
-    dir: &Path,
-    piece: Option<&str>,
-) -> Result<Outcome, Trouble> {
-    let folder = context.open(dir)?;
+pub(super) fn history(dir: &Path, piece: Option<&str>) -> Result<Outcome, Trouble> {
+    let folder = Folder::open(dir)?;
     if let Some(piece) = piece {
         known(folder.project(), piece)?;
     }
@@ -88,7 +84,7 @@ pub(super) fn traveller(
     dir: &Path,
     piece: &str,
 ) -> Result<Outcome, Trouble> {
-    let folder = context.open(dir)?;
+    let folder = Folder::open(dir)?;
     known(folder.project(), piece)?;
     let now = context.now(folder.project())?;
     Ok(Outcome::text(

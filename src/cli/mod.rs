@@ -13,13 +13,11 @@ mod template;
 
 use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
-use std::path::Path;
 
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
 use crate::project::Project;
-use crate::store::Folder;
 use crate::units::{Instant, Zone};
 use args::{Cli, ShellName, Verb};
 use outcome::{Outcome, Trouble};
@@ -66,10 +64,6 @@ impl Context<'_> {
     fn now(&self, project: &Project) -> Result<Instant, Trouble> {
         let replaced = self.replaced_now(project.definition.zone)?;
         Ok(replaced.unwrap_or_else(|| project.present(self.clock.now())))
-    }
-
-    fn open(&self, dir: &Path) -> Result<Folder, Trouble> {
-        Ok(Folder::open(dir)?)
     }
 }
 
@@ -164,10 +158,10 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::Try { sample } => samples::try_sample(context, &sample),
         Verb::Open { dir } => project::open(context, &dir),
         Verb::New(new) => project::new(context, &new),
-        Verb::Add(add) => project::add(context, &add),
-        Verb::Set { dir, path, value } => project::set(context, &dir, &path, &value),
-        Verb::Check { dir } => project::check(&dir),
-        Verb::History { dir, piece } => ask::history(context, &dir, piece.as_deref()),
+        Verb::Add(add) => project::add(&add),
+        Verb::Set { dir, path, value } => project::set(&dir, &path, &value),
+        Verb::Check { dir } => Ok(project::check(&dir)),
+        Verb::History { dir, piece } => ask::history(&dir, piece.as_deref()),
         Verb::Sheet { dir } => ask::sheet(context, &dir),
         Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),
         Verb::Record { dir, subject, what } => record::record(context, &dir, &subject, what),

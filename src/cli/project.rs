@@ -73,8 +73,8 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
 }
 
 /// `add DIR PIECE …`
-pub(super) fn add(context: &Context<'_>, args: &AddArgs) -> Result<Outcome, Trouble> {
-    let mut folder = context.open(&args.dir)?;
+pub(super) fn add(args: &AddArgs) -> Result<Outcome, Trouble> {
+    let mut folder = Folder::open(&args.dir)?;
     if folder.project().definition.piece(&args.piece).is_some() {
         return Err(Trouble::fault(
             "exists",
@@ -198,13 +198,8 @@ fn added(definition: &Definition, piece: &Piece) -> (String, serde_json::Value) 
 }
 
 /// `set DIR PATH VALUE`
-pub(super) fn set(
-    context: &Context<'_>,
-    dir: &Path,
-    path: &str,
-    value: &str,
-) -> Result<Outcome, Trouble> {
-    let mut folder = context.open(dir)?;
+pub(super) fn set(dir: &Path, path: &str, value: &str) -> Result<Outcome, Trouble> {
+    let mut folder = Folder::open(dir)?;
     folder.set(path, value).map_err(contradicted)?;
     Ok(Outcome::both(
         format!("{path} is {value}"),
@@ -224,7 +219,7 @@ fn contradicted(error: StoreError) -> Trouble {
 }
 
 /// `check DIR`
-pub(super) fn check(dir: &Path) -> Result<Outcome, Trouble> {
+pub(super) fn check(dir: &Path) -> Outcome {
     let report = crate::store::check(dir);
     let mut text = String::new();
     let mut list = Vec::new();
@@ -251,15 +246,15 @@ pub(super) fn check(dir: &Path) -> Result<Outcome, Trouble> {
     }
     let status = if list.is_empty() { 0 } else { 2 };
     let text = super::outcome::block_safe(&text);
-    Ok(Outcome {
+    Outcome {
         status,
         ..Outcome::both(text, json!({ "events": report.events, "problems": list }))
-    })
+    }
 }
 
 /// `open DIR`
 pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
-    let folder = context.open(dir)?;
+    let folder = Folder::open(dir)?;
     show(context, folder)?;
     Ok(Outcome::both("", json!({})))
 }
@@ -274,13 +269,8 @@ pub(super) fn show(context: &Context<'_>, folder: Folder) -> Result<(), Trouble>
         ));
     }
     let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
-    crate::tui::shell::run(folder, &settings, context.clock).map_err(|e| {
-        Trouble::fault(
-            "terminal",
-            e.to_string(),
-            "`tankside status DIR` prints the same as text",
-        )
-    })
+    crate::tui::shell::run(folder, &settings, context.clock)
+        .map_err(|e| Trouble::fault("terminal", e.to_string(), e.remedy()))
 }
 
 /// `settings [--who NAME]`

@@ -21,7 +21,7 @@ pub(super) fn record(
     subject: &str,
     words: Vec<String>,
 ) -> Result<Outcome, Trouble> {
-    let mut folder = context.open(dir)?;
+    let mut folder = Folder::open(dir)?;
     let (what, common) = if TANK_WORDS.contains(&subject) {
         let line = [vec!["record".to_owned(), subject.to_owned()], words].concat();
         of_tank(
@@ -59,7 +59,7 @@ pub(super) fn refresh(
     pieces: Vec<String>,
     common: Common,
 ) -> Result<Outcome, Trouble> {
-    let mut folder = context.open(dir)?;
+    let mut folder = Folder::open(dir)?;
     write_down(context, &mut folder, What::Wipe { pieces }, common)
 }
 
@@ -69,7 +69,7 @@ pub(super) fn closeout(
     dir: &Path,
     act: Option<CloseoutVerb>,
 ) -> Result<Outcome, Trouble> {
-    let mut folder = context.open(dir)?;
+    let mut folder = Folder::open(dir)?;
     match act {
         Some(CloseoutVerb::Tick { ids, common }) => write_down(
             context,

@@ -149,7 +149,7 @@ impl Stretch {
         let last = points.get(next.checked_sub(1)?)?;
         match points.get(next) {
             Some(end) if end.reach == Reach::Read => {
-                let middle = (from.since(last.at) + to.since(last.at)) / 2.0;
+                let middle = f64::midpoint(from.since(last.at), to.since(last.at));
                 let slope = (end.amps - last.amps) / end.at.since(last.at);
                 Some(Self {
                     mean: last.amps + slope * middle,

@@ -786,11 +786,11 @@ impl Definition {
 
     fn validate_gates(&self) -> Result<(), DefinitionError> {
         for patch in &self.gates {
-            let known = super::gates::default_gates(self)
+            let known = super::gates::default_gates()
                 .iter()
                 .any(|g| g.id == patch.gate);
             if !known && (patch.stage.is_none() || patch.when.is_none()) {
-                let names = super::gates::default_gates(self);
+                let names = super::gates::default_gates();
                 return Err(DefinitionError::rule(
                     format!("gates.{}", patch.gate),
                     format!(

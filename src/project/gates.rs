@@ -97,214 +97,267 @@ pub(super) const NEVER_SEEN: &str = "never-seen";
 /// The gate of a return to the bath.
 pub(super) const DIP: &str = "dip";
 
+/// A row of the default gates.
+type Row = (&'static str, Stage, When, GateRule, &'static str);
+
 /// The gates that stand where the project says nothing else.
-pub(super) fn default_gates(definition: &Definition) -> Vec<Gate> {
-    use GateRule::{
-        AllAt, Charge, Coats, Coverage, Dried, Drying, Hold, Hours, OhmsAgree, OhmsUnder,
-        OutOfBath, Tick,
-    };
-    use Stage::{Age, Assemble, Build, Coat, Cure, Dry, Polish, Rinse, Seal, Strike, Wiring};
-    use When::{End, Start};
-    let age_start = if definition.route.contains(&Dry) {
-        OutOfBath
-    } else {
-        Tick
-    };
-    let table = [
-        ("primed", Coat, Start, Tick, "print primed"),
-        (
-            "no-weep",
-            Coat,
-            Start,
-            Tick,
-            "no weep after 10 min in water",
-        ),
-        (
-            "degreased",
-            Coat,
-            Start,
-            Tick,
-            "degreased; from here on gloves",
-        ),
-        (
-            "coats",
-            Coat,
-            End,
-            Coats(1),
-            "a coat is on and written down",
-        ),
-        (
-            "drying",
-            Coat,
-            End,
-            Drying,
-            "drying time since the last coat is over",
-        ),
-        (
-            "ohms",
-            Coat,
-            End,
-            OhmsUnder(OHM.of(1000.0)),
-            "under 1 kohm from contact to the farthest point, each island (good: under 300 ohm)",
-        ),
-        (
-            "contacts",
-            Wiring,
-            End,
-            OhmsAgree(3.0),
-            "ohms of every contact within 3x of each other",
-        ),
-        ("tug", Wiring, End, Tick, "tug test: no contact moves"),
-        (
-            "polarity",
-            Strike,
-            Start,
-            Tick,
-            "polarity: work on minus (reversed strips it)",
-        ),
-        (
-            "anodes",
-            Strike,
-            Start,
-            Tick,
-            "anodes in, bagged, 10-25 cm away and even round the work",
-        ),
-        ("level", Strike, Start, Tick, "level 2-5 cm over the work"),
-        (
-            "temperature",
-            Strike,
-            Start,
-            Tick,
-            "bath at its temperature",
-        ),
-        ("stirring", Strike, Start, Tick, "stirring and filter on"),
-        (
-            "limits",
-            Strike,
-            Start,
-            Tick,
-            "current limit and volt limit set (strike: 1-1.5 V)",
-        ),
-        ("leads", Strike, Start, Tick, "leads clipped above splash"),
-        (
-            "kit",
-            Strike,
-            Start,
-            Tick,
-            "bicarbonate, water, eyewash, phone at hand",
-        ),
-        (
-            "protection",
-            Strike,
-            Start,
-            Tick,
-            "goggles, gloves, apron on; nobody else near",
-        ),
-        (
-            "coverage",
-            Strike,
-            End,
-            Coverage,
-            "whole surface seen covered at a look",
-        ),
-        ("coverage-seen", Build, Start, Coverage, "coverage seen"),
-        (
-            "charge",
-            Build,
-            End,
-            Charge(0.05),
-            "charge reached (-5 %), or a plain stop reason",
-        ),
-        (
-            "tracks",
-            Build,
-            End,
-            Tick,
-            "wire tracks patched, contacts moved",
-        ),
-        (
-            "out",
-            Rinse,
-            Start,
-            OutOfBath,
-            "out of the tank, its share taken off the supply",
-        ),
-        ("neutral", Rinse, End, Tick, "pH 6-8 at the drain hole"),
-        (
-            "no-weeping",
-            Rinse,
-            End,
-            Tick,
-            "no weeping; hollows flushed 3x",
-        ),
-        (
-            "dried",
-            Dry,
-            End,
-            Dried(H.of(12.0)),
-            "mass changes under 0.1 % in 4 h, or dried long enough",
-        ),
-        ("edges", Polish, End, Tick, "no breakthrough at edges"),
-        (
-            "surface",
-            Age,
-            Start,
-            age_start,
-            "rinsed, dry, finish of the surface written down",
-        ),
-        ("hold", Age, End, Hold, "hold over, inside its tolerance"),
-        ("aged", Seal, Start, Hold, "hold over, inside its tolerance"),
-        (
-            "power-off",
-            Seal,
-            Start,
-            Tick,
-            "supply near it off, no flame: solvent vapour",
-        ),
-        (
-            "touch-dry",
-            Seal,
-            End,
-            Hours(H.of(24.0)),
-            "24 h touch dry since the last clear coat",
-        ),
-        (
-            "cured",
-            Cure,
-            End,
-            Hours(H.of(168.0)),
-            "a week to full cure",
-        ),
-        (
-            "all-sealed",
-            Assemble,
-            Start,
-            AllAt(Assemble),
-            "all pieces sealed and cured",
-        ),
-        (
-            "fit",
-            Assemble,
-            Start,
-            Tick,
-            "dry fit done, glue faces bare or abraded",
-        ),
-    ];
-    table
-        .into_iter()
+const DEFAULTS: &[Row] = &[
+    (
+        "primed",
+        Stage::Coat,
+        When::Start,
+        GateRule::Tick,
+        "print primed",
+    ),
+    (
+        "no-weep",
+        Stage::Coat,
+        When::Start,
+        GateRule::Tick,
+        "no weep after 10 min in water",
+    ),
+    (
+        "degreased",
+        Stage::Coat,
+        When::Start,
+        GateRule::Tick,
+        "degreased; from here on gloves",
+    ),
+    (
+        "coats",
+        Stage::Coat,
+        When::End,
+        GateRule::Coats(1),
+        "a coat is on and written down",
+    ),
+    (
+        "drying",
+        Stage::Coat,
+        When::End,
+        GateRule::Drying,
+        "drying time since the last coat is over",
+    ),
+    (
+        "ohms",
+        Stage::Coat,
+        When::End,
+        GateRule::OhmsUnder(OHM.of(1000.0)),
+        "under 1 kohm from contact to the farthest point, each island (good: under 300 ohm)",
+    ),
+    (
+        "contacts",
+        Stage::Wiring,
+        When::End,
+        GateRule::OhmsAgree(3.0),
+        "ohms of every contact within 3x of each other",
+    ),
+    (
+        "tug",
+        Stage::Wiring,
+        When::End,
+        GateRule::Tick,
+        "tug test: no contact moves",
+    ),
+    (
+        "polarity",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "polarity: work on minus (reversed strips it)",
+    ),
+    (
+        "anodes",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "anodes in, bagged, 10-25 cm away and even round the work",
+    ),
+    (
+        "level",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "level 2-5 cm over the work",
+    ),
+    (
+        "temperature",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "bath at its temperature",
+    ),
+    (
+        "stirring",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "stirring and filter on",
+    ),
+    (
+        "limits",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "current limit and volt limit set (strike: 1-1.5 V)",
+    ),
+    (
+        "leads",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "leads clipped above splash",
+    ),
+    (
+        "kit",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "bicarbonate, water, eyewash, phone at hand",
+    ),
+    (
+        "protection",
+        Stage::Strike,
+        When::Start,
+        GateRule::Tick,
+        "goggles, gloves, apron on; nobody else near",
+    ),
+    (
+        "coverage",
+        Stage::Strike,
+        When::End,
+        GateRule::Coverage,
+        "whole surface seen covered at a look",
+    ),
+    (
+        "coverage-seen",
+        Stage::Build,
+        When::Start,
+        GateRule::Coverage,
+        "coverage seen",
+    ),
+    (
+        "charge",
+        Stage::Build,
+        When::End,
+        GateRule::Charge(0.05),
+        "charge reached (-5 %), or a plain stop reason",
+    ),
+    (
+        "tracks",
+        Stage::Build,
+        When::End,
+        GateRule::Tick,
+        "wire tracks patched, contacts moved",
+    ),
+    (
+        "out",
+        Stage::Rinse,
+        When::Start,
+        GateRule::OutOfBath,
+        "out of the tank, its share taken off the supply",
+    ),
+    (
+        "neutral",
+        Stage::Rinse,
+        When::End,
+        GateRule::Tick,
+        "pH 6-8 at the drain hole",
+    ),
+    (
+        "no-weeping",
+        Stage::Rinse,
+        When::End,
+        GateRule::Tick,
+        "no weeping; hollows flushed 3x",
+    ),
+    (
+        "dried",
+        Stage::Dry,
+        When::End,
+        GateRule::Dried(H.of(12.0)),
+        "mass changes under 0.1 % in 4 h, or dried long enough",
+    ),
+    (
+        "edges",
+        Stage::Polish,
+        When::End,
+        GateRule::Tick,
+        "no breakthrough at edges",
+    ),
+    (
+        "surface",
+        Stage::Age,
+        When::Start,
+        GateRule::Tick,
+        "rinsed, dry, finish of the surface written down",
+    ),
+    (
+        "hold",
+        Stage::Age,
+        When::End,
+        GateRule::Hold,
+        "hold over, inside its tolerance",
+    ),
+    (
+        "aged",
+        Stage::Seal,
+        When::Start,
+        GateRule::Hold,
+        "hold over, inside its tolerance",
+    ),
+    (
+        "power-off",
+        Stage::Seal,
+        When::Start,
+        GateRule::Tick,
+        "supply near it off, no flame: solvent vapour",
+    ),
+    (
+        "touch-dry",
+        Stage::Seal,
+        When::End,
+        GateRule::Hours(H.of(24.0)),
+        "24 h touch dry since the last clear coat",
+    ),
+    (
+        "cured",
+        Stage::Cure,
+        When::End,
+        GateRule::Hours(H.of(168.0)),
+        "a week to full cure",
+    ),
+    (
+        "all-sealed",
+        Stage::Assemble,
+        When::Start,
+        GateRule::AllAt(Stage::Assemble),
+        "all pieces sealed and cured",
+    ),
+    (
+        "fit",
+        Stage::Assemble,
+        When::Start,
+        GateRule::Tick,
+        "dry fit done, glue faces bare or abraded",
+    ),
+];
+
+pub(super) fn default_gates() -> Vec<Gate> {
+    DEFAULTS
+        .iter()
         .map(|(id, stage, when, rule, say)| Gate {
-            id: id.into(),
-            stage,
-            when,
-            rule,
-            say: say.into(),
+            id: (*id).to_owned(),
+            stage: stage.clone(),
+            when: *when,
+            rule: rule.clone(),
+            say: (*say).to_owned(),
         })
         .collect()
 }
 
 /// The default gates with the project's changes.
 pub(super) fn gates_of(definition: &Definition) -> Vec<Gate> {
-    let mut gates = default_gates(definition);
+    let mut gates = default_gates();
     for patch in &definition.gates {
         if patch.off {
             gates.retain(|g| g.id != patch.gate);
@@ -505,10 +558,10 @@ impl Asked<'_> {
                     .copied()
                     .filter(|at| piece.started_at.is_none_or(|s| *at >= s))
                     .max();
-                self.too_soon(last.or(self.started(piece, gate)), *hours, tick())
+                self.too_soon(last.or(started(piece, gate)), *hours, tick())
             }
-            GateRule::Dried(_) if self.mass_is_stable(piece, &gate.stage) => None,
-            GateRule::Dried(hours) => self.too_soon(self.started(piece, gate), *hours, tick()),
+            GateRule::Dried(_) if mass_is_stable(piece, &gate.stage) => None,
+            GateRule::Dried(hours) => self.too_soon(started(piece, gate), *hours, tick()),
             GateRule::OhmsUnder(limit) => self.ohms_under(piece, gate, *limit),
             GateRule::OhmsAgree(factor) => self.ohms_agree(piece, gate, *factor),
             GateRule::Coverage => self.not_covered(piece, &gate.stage),
@@ -522,12 +575,6 @@ impl Asked<'_> {
             GateRule::Hold => self.hold_missing(piece),
             GateRule::AllAt(stage) => self.not_all_at(stage),
         }
-    }
-
-    fn started(&self, piece: &PieceState, gate: &Gate) -> Option<Instant> {
-        piece
-            .started_at
-            .filter(|_| piece.stage.as_ref() == Some(&gate.stage))
     }
 
     fn too_soon(&self, since: Option<Instant>, wanted: Duration, tick: Command) -> Option<Missing> {
@@ -548,41 +595,8 @@ impl Asked<'_> {
         })
     }
 
-    fn mass_is_stable(&self, piece: &PieceState, stage: &Stage) -> bool {
-        let mut plated = piece
-            .masses
-            .iter()
-            .rev()
-            .filter(|(at, _, as_)| *as_ == WeighedAs::Plated && piece.counts(stage, *at));
-        let Some((last_at, last, _)) = plated.next() else {
-            return false;
-        };
-        plated
-            .find(|(at, _, _)| last_at.since(*at) >= 4.0 * 3600.0)
-            .is_some_and(|(_, before, _)| ((last.si() - before.si()) / before.si()).abs() < 1e-3)
-    }
-
-    /// The last resistance at each place that still counts.
-    fn ohms(
-        &self,
-        piece: &PieceState,
-        stage: &Stage,
-    ) -> std::collections::BTreeMap<Option<String>, Resistance> {
-        let since = if *stage == Stage::Coat {
-            piece.coats.last().copied()
-        } else {
-            piece.started_at
-        };
-        piece
-            .ohms
-            .iter()
-            .filter(|(at, _, _)| piece.counts(stage, *at) && since.is_none_or(|s| *at >= s))
-            .map(|(_, ohms, place)| (place.clone(), *ohms))
-            .collect()
-    }
-
     fn ohms_under(&self, piece: &PieceState, gate: &Gate, limit: Resistance) -> Option<Missing> {
-        let ohms = self.ohms(piece, &gate.stage);
+        let ohms = ohms(piece, &gate.stage);
         let worst = ohms.iter().max_by(|a, b| a.1.si().total_cmp(&b.1.si()));
         let measure = |place: Option<&String>| {
             let place =
@@ -605,7 +619,7 @@ impl Asked<'_> {
     }
 
     fn ohms_agree(&self, piece: &PieceState, gate: &Gate, factor: f64) -> Option<Missing> {
-        let ohms = self.ohms(piece, &gate.stage);
+        let ohms = ohms(piece, &gate.stage);
         let worst = ohms.iter().max_by(|a, b| a.1.si().total_cmp(&b.1.si()));
         let least = ohms.values().map(|o| o.si()).fold(f64::INFINITY, f64::min);
         match worst {
@@ -740,6 +754,44 @@ impl Asked<'_> {
             Command::record(&behind.0, "finish"),
         ))
     }
+}
+
+fn started(piece: &PieceState, gate: &Gate) -> Option<Instant> {
+    piece
+        .started_at
+        .filter(|_| piece.stage.as_ref() == Some(&gate.stage))
+}
+
+fn mass_is_stable(piece: &PieceState, stage: &Stage) -> bool {
+    let mut plated = piece
+        .masses
+        .iter()
+        .rev()
+        .filter(|(at, _, as_)| *as_ == WeighedAs::Plated && piece.counts(stage, *at));
+    let Some((last_at, last, _)) = plated.next() else {
+        return false;
+    };
+    plated
+        .find(|(at, _, _)| last_at.since(*at) >= 4.0 * 3600.0)
+        .is_some_and(|(_, before, _)| ((last.si() - before.si()) / before.si()).abs() < 1e-3)
+}
+
+/// The last resistance at each place that still counts.
+fn ohms(
+    piece: &PieceState,
+    stage: &Stage,
+) -> std::collections::BTreeMap<Option<String>, Resistance> {
+    let since = if *stage == Stage::Coat {
+        piece.coats.last().copied()
+    } else {
+        piece.started_at
+    };
+    piece
+        .ohms
+        .iter()
+        .filter(|(at, _, _)| piece.counts(stage, *at) && since.is_none_or(|s| *at >= s))
+        .map(|(_, ohms, place)| (place.clone(), *ohms))
+        .collect()
 }
 
 /// The refusal for gates that do not hold: every one's words, and the commands

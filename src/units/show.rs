@@ -97,7 +97,8 @@ pub fn number(value: f64, digits: usize) -> String {
     } else {
         value.abs().log10().floor() as i32
     };
-    let decimals = (digits as i32 - 1 - magnitude).clamp(0, 9) as usize;
+    let wanted = i32::try_from(digits).unwrap_or(9);
+    let decimals = (wanted - 1 - magnitude).clamp(0, 9) as usize;
     format!("{value:.decimals$}")
 }
 
