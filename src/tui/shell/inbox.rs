@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 
-use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP, SIGWINCH};
 use signal_hook::iterator::Handle;
 
 use super::keys::translate;
@@ -19,7 +19,7 @@ pub(super) enum Incoming {
     Message(Message),
     /// For the model, from the reader, which waits for [`Reader::go_on`].
     Typed(Message),
-    /// The terminal has another size; the reader waits.
+    /// The terminal has another size.
     Resized,
     /// Ctrl-C, or a signal to end.
     Leave,
@@ -79,7 +79,8 @@ pub(super) struct Signals {
 
 impl Signals {
     pub(super) fn watch(tell: Sender<Incoming>) -> io::Result<Self> {
-        let mut signals = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT, SIGCONT])?;
+        let mut signals =
+            signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT, SIGCONT, SIGWINCH])?;
         let handle = signals.handle();
         let lent = Arc::new(AtomicBool::new(false));
         let is_lent = Arc::clone(&lent);
@@ -89,6 +90,7 @@ impl Signals {
                 for signal in signals.forever() {
                     let incoming = match (signal, is_lent.load(Ordering::SeqCst)) {
                         (SIGCONT | SIGINT, true) => continue,
+                        (SIGWINCH, _) => Incoming::Resized,
                         (SIGCONT, false) => Incoming::Continued,
                         _ => Incoming::Leave,
                     };

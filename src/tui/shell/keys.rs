@@ -17,7 +17,7 @@ pub(super) fn translate(event: Event) -> Option<Incoming> {
             Some(Incoming::Typed(Message::Key(key)))
         }
         Event::Paste(text) => Some(Incoming::Typed(Message::Paste(text))),
-        Event::Resize(..) => Some(Incoming::Resized),
+        // A new size comes by signal, which is heard from before the first frame on.
         _ => None,
     }
 }

@@ -136,10 +136,8 @@ impl Shell<'_> {
                 self.reader.go_on();
                 Ok(())
             }
-            Incoming::Resized => {
-                self.reader.go_on();
-                Ok(())
-            }
+            // The next frame looks at the size.
+            Incoming::Resized => Ok(()),
             Incoming::Leave => {
                 self.leaving = true;
                 Ok(())
