@@ -155,11 +155,13 @@ impl Field {
     fn choose(&mut self, of: &[String], key: Key) -> bool {
         if let Some(wanted) = key.digit().and_then(|d| of.get(d.wrapping_sub(1))) {
             self.text.clone_from(wanted);
+            self.ready = false;
             return true;
         }
         match key.code {
             KeyCode::Left | KeyCode::Right | KeyCode::Char(' ') => {
                 self.walk(of, key.code != KeyCode::Left);
+                self.ready = false;
                 true
             }
             _ => false,

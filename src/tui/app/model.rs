@@ -385,6 +385,7 @@ impl Model {
         self.now = now;
         if moved {
             self.refresh();
+            self.refresh_layers();
         }
     }
 

@@ -198,7 +198,9 @@ impl Model {
                     alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
                 };
                 self.refresh_layers();
-                self.next_step();
+                if !self.pass_gates() {
+                    self.next_step();
+                }
             }
             Err(Failure::Refused(refusal)) => {
                 self.alarm(format!("refused: {}", refusal.because));
@@ -213,6 +215,24 @@ impl Model {
                     self.layers.push(Layer::Form(form));
                 }
             }
+        }
+    }
+
+    /// When no gate of the checklist is open any more, what waited behind it
+    /// is opened.
+    fn pass_gates(&mut self) -> bool {
+        let through =
+            matches!(self.layers.last(), Some(Layer::Gates(list)) if list.gates.is_empty());
+        let Some(Layer::Gates(list)) = self.layers.pop_if(|_| through) else {
+            return matches!(self.layers.last(), Some(Layer::Gates(_)));
+        };
+        match list.then {
+            Some(task) => {
+                let guided = !self.guide.is_empty();
+                self.open(task, guided);
+                true
+            }
+            None => false,
         }
     }
 
@@ -242,6 +262,9 @@ impl Model {
                     let (why, row) = (menu.why, menu.row);
                     *menu = Menu::of(self, menu.spot.clone());
                     (menu.why, menu.row) = (why, row.min(menu.entries.len().saturating_sub(1)));
+                }
+                Layer::Form(form) if !form.waits && form.fields.iter().all(|f| f.ready) => {
+                    form.fields = form.task.fields(self);
                 }
                 Layer::Gates(list) => {
                     let all =

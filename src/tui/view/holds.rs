@@ -93,7 +93,7 @@ fn heading(width: usize) -> Row {
     } else {
         row.column(Role::Title, "seal from", 12)
             .column(Role::Title, "to", 12)
-            .and(Role::Title, "thickness, to level")
+            .and(Role::Title, "thickness")
     }
 }
 

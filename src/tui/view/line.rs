@@ -5,7 +5,7 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, below, line_of};
 use super::vessel::{self, Detail};
-use super::{Role, is_narrow};
+use super::{Role, is_narrow, piece};
 use crate::tui::app::{Model, Place, Station};
 
 /// The least width of a place where nothing is, and where something is.
@@ -40,6 +40,32 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     }
     let top = "\u{2550}".repeat(usize::from(area.width));
     pen.row(line_of(area, bench_top), &Row::of(Role::Vessel, top));
+}
+
+/// Where the bench leaves room below it, the selected piece is told there; the
+/// area that is left for the bench comes back.
+fn with_selected(model: &Model, pen: &mut Pen<'_>, area: Rect, zones: &[Zone<'_>]) -> Rect {
+    let wanted = zones
+        .iter()
+        .map(|(stations, width)| {
+            let lines = stations.iter().map(|s| {
+                let tank = matches!(s.place, Place::Tank(_));
+                vessel::wanted_lines(s.pieces.len(), usize::from(*width), tank)
+            });
+            lines.sum::<usize>()
+        })
+        .max()
+        .unwrap_or(0);
+    let bench = u16::try_from(wanted + 2).unwrap_or(u16::MAX).max(13);
+    let rest = area.height.saturating_sub(bench);
+    if rest < 8 || area.width < 100 || model.selected_piece().is_none() {
+        return area;
+    }
+    piece::draw(model, pen, below(area, usize::from(bench) + 1));
+    Rect {
+        height: bench,
+        ..area
+    }
 }
 
 /// A project without pieces says what to do first.

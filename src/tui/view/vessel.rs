@@ -35,6 +35,16 @@ impl Detail {
     }
 }
 
+/// The lines that a place wants to tell all of its pieces in this width.
+pub(super) fn wanted_lines(count: usize, width: usize, tank: bool) -> usize {
+    let (columns, walls) = if tank {
+        (width.saturating_sub(3) / Detail::Four.width(), 5)
+    } else {
+        (width / Detail::Four.width(), 1)
+    };
+    count.div_ceil(columns.clamp(1, count.max(1))) * Detail::Four.lines() + walls
+}
+
 /// Whether a tank is what is selected.
 pub(super) fn is_selected_tank(model: &Model, name: &str) -> bool {
     matches!(&model.spot, Some(Spot::Tank(tank)) if tank == name)
@@ -79,13 +89,13 @@ fn bath(model: &Model, name: &str) -> Option<Row> {
     let celsius = reading
         .celsius
         .map_or_else(String::new, |t| format!(" {}", units.show_temperature(t)));
-    let mut told = format!("read {}{celsius}", model.clock(reading.at));
+    let mut told = format!(" read {}{celsius}", model.clock(reading.at));
     let figures = model.facts.tank(name)?;
     let every = model.project.definition.tank(name).map(|t| &t.bath);
     if every.is_some_and(|b| b.dose_every.is_some()) {
         told += &format!("  dose {} Ah ago", number(figures.since[0].to(AH), 2));
     }
-    Some(Row::plain(told))
+    Some(Row::plain(told + " "))
 }
 
 /// A tank: its supply over it, the bar across, the liquid, what hangs in it.
@@ -288,7 +298,10 @@ pub(super) fn cell(model: &Model, name: &str, detail: Detail, width: usize) -> V
         Detail::Two => vec![head(width), indented(stage_row(model, name))],
         Detail::Four => {
             let mut rows = vec![head(width), indented(stage_row(model, name))];
-            rows.push(indented(progress(model, name, width)));
+            let progress = progress(model, name, width);
+            if progress.width() > 0 {
+                rows.push(indented(progress));
+            }
             rows.push(match next {
                 Some(due) => {
                     let role = if over { Role::Alarm } else { Role::Plain };

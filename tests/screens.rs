@@ -1,0 +1,463 @@
+//! The screens: what they show at several sizes, and what keys do.
+//!
+//! Snapshots hold glyphs and styles: a grid of glyphs, then a grid of style
+//! keys with its legend, since a look at glyphs alone is blind to what is
+//! selected or overdue. Where `CI` is set a missing snapshot fails.
+
+mod screens_support;
+
+use insta::assert_snapshot;
+use screens_support::*;
+use tankside::project::{DueKind, MarkKind, Stage, StageState, What};
+use tankside::tui::app::{Effect, Layer, Screen, keys_markdown, update};
+use tankside::tui::app::{Key, Message, Model};
+use tankside::tui::view::Theme;
+
+const SIZES: [(u16, u16); 4] = [(80, 24), (120, 40), (200, 60), (40, 20)];
+
+fn each_size(name: &str, hands: &Hands) {
+    for (width, height) in SIZES {
+        let shown = hands.shown(width, height, Theme::new(true, false));
+        snapshot(&format!("{name}_{width}x{height}"), &shown);
+    }
+    let shown = hands.shown(80, 24, Theme::new(false, false));
+    snapshot(&format!("{name}_80x24_mono"), &shown);
+}
+
+#[test]
+fn line_shows_the_bench_with_every_piece_where_it_is() {
+    let mut hands = evening();
+    each_size("line", &hands);
+    let ascii = hands.shown(80, 24, Theme::new(false, true));
+    assert!(ascii.is_ascii(), "{ascii}");
+    snapshot("line_80x24_ascii", &ascii);
+    hands.keys("Right Right");
+    snapshot(
+        "line_selected_80x24",
+        &hands.shown(80, 24, Theme::new(true, false)),
+    );
+}
+
+#[test]
+fn the_other_screens_at_every_size() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("p");
+    each_size("piece", &hands);
+    hands.keys("h");
+    each_size("holds", &hands);
+    hands.keys("c");
+    each_size("closeout", &hands);
+    hands.keys("l ?");
+    each_size("help", &hands);
+    hands.keys("Esc f");
+    each_size("far", &hands);
+}
+
+#[test]
+fn menus_entries_and_checklists_at_every_size() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+");
+    each_size("menu", &hands);
+    hands.keys("/");
+    snapshot(
+        "menu_why_80x24",
+        &hands.shown(80, 24, Theme::new(true, false)),
+    );
+    hands.keys("/ y 1 . 2 Enter 5");
+    each_size("entry", &hands);
+    hands.keys("Esc Esc Esc");
+    hands.select("leaf-3");
+    hands.keys("+ s");
+    each_size("gates", &hands);
+}
+
+#[test]
+fn an_empty_project_says_what_to_do_first() {
+    let hands = Hands::empty();
+    each_size("empty", &hands);
+    assert!(hands.text(80, 24).contains("tankside add"));
+}
+
+#[test]
+fn forty_pieces_stay_readable_and_the_selection_keeps_its_place() {
+    let mut hands = forty();
+    snapshot("forty_80x24", &hands.shown(80, 24, Theme::new(true, false)));
+    snapshot(
+        "forty_200x60",
+        &hands.shown(200, 60, Theme::new(true, false)),
+    );
+    for _ in 0..35 {
+        hands.keys("Right");
+    }
+    let name = hands.model.selected_piece().unwrap().to_owned();
+    for (width, height) in [(80, 24), (40, 20), (200, 60)] {
+        assert!(
+            hands.text(width, height).contains(&name),
+            "{width}x{height}: {name}"
+        );
+    }
+}
+
+#[test]
+fn names_of_any_script_line_up_and_nothing_raw_is_drawn() {
+    let hands = Hands::with(&[
+        "\u{6728}\u{306e}\u{8449}",
+        "e\u{301}te\u{301}",
+        "\u{5e9}\u{5dc}\u{5d5}\u{5dd}",
+        "a name that is far too long for any place on the bench",
+    ]);
+    snapshot("names_80x24", &hands.shown(80, 24, Theme::new(true, false)));
+    snapshot("names_40x20", &hands.shown(40, 20, Theme::new(true, false)));
+}
+
+#[test]
+fn no_size_panics_and_too_small_ones_say_so() {
+    let mut hands = evening();
+    let scripts = ["", "p", "h", "c", "l +", "Esc r", "Esc ?", "Esc f", "Esc k"];
+    for (n, script) in scripts.iter().enumerate() {
+        hands.keys(script);
+        for width in (0..=140).step_by(if n == 0 { 1 } else { 7 }) {
+            for height in 0..=50 {
+                let text = hands.text(width, height);
+                if (20..40).contains(&width) && height > 3 {
+                    assert!(text.contains("40x12"), "{width}x{height}: {text}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn from_an_empty_bench_to_a_running_strike_with_keys_only() {
+    let mut hands = Hands::with(&["stem", "base"]);
+    hands.keys("+ 1");
+    assert!(
+        matches!(hands.top(), Some(Layer::Gates(_))),
+        "the gates of the coat come first"
+    );
+    hands.keys("* Enter");
+    assert!(
+        matches!(hands.top(), Some(Layer::Form(_))),
+        "all ticked: the start is next"
+    );
+    hands.keys("Enter");
+    assert_eq!(hands.piece("stem").stage, Some(Stage::Coat));
+    assert!(hands.piece("stem").is_running());
+    hands.keys("+ g Enter");
+    hands.wait(9.0 * 3600.0);
+    hands.keys("+ m 2 4 0 Enter Enter Enter");
+    hands.keys("+ f Enter");
+    assert_eq!(
+        hands.piece("stem").stage,
+        Some(Stage::Wiring),
+        "{}",
+        hands.text(80, 24)
+    );
+    hands.keys("+ s Enter");
+    hands.keys("+ m 2 5 0 +");
+    hands.keys("+ f * Enter Enter");
+    assert_eq!(
+        hands.piece("stem").stage,
+        Some(Stage::Strike),
+        "{}",
+        hands.text(80, 24)
+    );
+    hands.keys("+ s * Enter Enter");
+    assert_eq!(hands.piece("stem").tank.as_deref(), Some("main"));
+    hands.keys("s 0 . 3 Enter Enter");
+    assert!(hands.model.facts.tanks[0].on);
+    assert!(
+        hands.model.said.text.contains("recorded #"),
+        "{}",
+        hands.model.said.text
+    );
+}
+
+#[test]
+fn a_look_is_done_with_the_keypad_only() {
+    let mut hands = evening();
+    let row = hands.due_row(DueKind::Look, "leaf-1");
+    for _ in 0..row {
+        hands.keys("Down");
+    }
+    hands.keys("Enter");
+    let before = hands.model.project.events().len();
+    // The lower current is asked first: leaf-1 shares a constant current.
+    assert!(
+        hands.text(80, 24).contains("set the supply of main"),
+        "{}",
+        hands.text(80, 24)
+    );
+    hands.keys("Enter Enter");
+    hands.keys("Enter");
+    assert!(hands.piece("leaf-1").lifted_at.is_some());
+    hands.keys("3 5 Enter Right Enter");
+    hands.keys("Enter Enter");
+    let look = hands.piece("leaf-1").looks.last().cloned().unwrap();
+    assert_eq!(look.findings[0].to_string(), "bare:5%@rim");
+    hands.wait(7.0 * 60.0);
+    // Out for over five minutes: the dip stands ready.
+    hands.keys("Enter Enter");
+    assert!(
+        hands.piece("leaf-1").lifted_at.is_none(),
+        "{}",
+        hands.text(80, 24)
+    );
+    hands.keys("Enter Enter");
+    assert!(hands.model.layers.is_empty(), "the guide is through");
+    let told: Vec<String> = hands.model.project.events()[before..]
+        .iter()
+        .map(|e| e.what.to_string())
+        .collect();
+    assert_eq!(told.len(), 5, "{told:?}");
+    assert!(told[3].contains("dipped"), "{told:?}");
+}
+
+#[test]
+fn a_refusal_offers_the_override_and_asks_for_a_reason() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+ f");
+    assert!(
+        matches!(hands.top(), Some(Layer::Gates(_))),
+        "the charge is not reached"
+    );
+    hands.keys("Up");
+    let Some(Layer::Gates(list)) = hands.top() else {
+        unreachable!()
+    };
+    let last = list.rows();
+    for _ in 1..last {
+        hands.keys("Down");
+    }
+    hands.keys("Enter");
+    hands.keys("Enter");
+    assert!(
+        matches!(hands.top(), Some(Layer::Form(form)) if form.wrong.is_some()),
+        "a reason is needed"
+    );
+    hands.keys("t h i n Enter");
+    let stem = hands.piece("stem");
+    assert_eq!(stem.stage, Some(Stage::Rinse), "{}", hands.text(80, 24));
+    assert!(
+        stem.marks
+            .iter()
+            .any(|m| m.kind == MarkKind::Override && m.because == "thin")
+    );
+}
+
+#[test]
+fn a_refused_return_offers_the_dip() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+ l Enter");
+    hands.wait(600.0);
+    hands.keys("+ r 2 Enter Enter");
+    assert!(
+        matches!(hands.top(), Some(Layer::Refused(_))),
+        "{}",
+        hands.text(80, 24)
+    );
+    snapshot(
+        "refused_80x24",
+        &hands.shown(80, 24, Theme::new(true, false)),
+    );
+    hands.keys("1 Enter Enter");
+    assert!(hands.piece("stem").lifted_at.is_none());
+}
+
+#[test]
+fn undo_says_what_it_takes_back_and_asks_once() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+ t 9 Enter Enter");
+    assert_eq!(hands.piece("stem").turn.as_deref(), Some("9"));
+    hands.keys("-");
+    assert!(hands.text(80, 24).contains("turn stem: 9"));
+    hands.keys("-");
+    assert_eq!(hands.piece("stem").turn, None);
+    hands.keys("y Enter");
+    assert_eq!(hands.piece("stem").turn.as_deref(), Some("9"));
+    hands.keys("- Esc");
+    assert_eq!(
+        hands.piece("stem").turn.as_deref(),
+        Some("9"),
+        "any other key leaves it"
+    );
+}
+
+#[test]
+fn a_tenfold_jump_asks_once_and_minutes_ago_are_kept() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+ y Enter 2 8 Enter");
+    let Some(Layer::Form(form)) = hands.top() else {
+        panic!("the entry stays")
+    };
+    assert!(
+        form.wrong
+            .as_ref()
+            .is_some_and(|w| w.contains("28 A after 2.8 A")),
+        "{:?}",
+        form.wrong
+    );
+    hands.keys("Backspace Backspace 3 . 1 Enter Enter Enter 1 2 Enter");
+    let reading = hands
+        .model
+        .project
+        .state()
+        .tank("main")
+        .unwrap()
+        .reading
+        .unwrap();
+    assert_eq!(reading.amps.to_string(), "3.1A");
+    assert!((hands.now.since(reading.at) - 720.0).abs() < 1.0);
+}
+
+#[test]
+fn the_keyboard_locks_for_wiping_and_unlocks_on_purpose() {
+    let mut hands = evening();
+    hands.keys("k q c 7 4 7 3 q Enter");
+    assert!(matches!(hands.top(), Some(Layer::Locked(_))));
+    assert_eq!(hands.model.screen, Screen::Line);
+    hands.keys("7 3 Enter");
+    assert!(hands.model.layers.is_empty());
+}
+
+#[test]
+fn leaving_while_current_flows_is_asked() {
+    let mut hands = evening();
+    assert_eq!(hands.effects("q"), []);
+    assert!(hands.text(80, 24).contains("current flows in main"));
+    assert_eq!(hands.effects("q"), [Effect::Quit]);
+    assert_eq!(Hands::empty().effects("q"), [Effect::Quit]);
+}
+
+#[test]
+fn the_bell_rings_for_what_is_new_and_is_silenced_by_one_key() {
+    let mut hands = evening();
+    assert_eq!(
+        hands.tick(),
+        [Effect::Bell],
+        "something is overdue on opening"
+    );
+    assert_eq!(hands.tick(), []);
+    hands.wait(61.0);
+    assert_eq!(hands.tick(), [], "wait ticked already");
+    hands.keys("b");
+    hands.wait(120.0);
+    assert_eq!(hands.rung, 2);
+}
+
+#[test]
+fn an_evening_is_closed_and_the_next_morning_begins_with_it() {
+    let mut hands = Hands::with(&["stem"]);
+    hands.keys("c s");
+    assert!(hands.model.said.text.contains("still to tick"));
+    let items = hands.model.facts.closeout.items.len();
+    for _ in 0..items {
+        hands.keys("Enter");
+    }
+    hands.keys("s s");
+    assert!(
+        hands.model.project.state().signed.is_some(),
+        "{}",
+        hands.text(80, 24)
+    );
+    let model = Model::new(hands.model.project.clone(), Some("mira".into()), hands.now);
+    assert_eq!(model.layers, [Layer::Morning]);
+    let again = Hands::of(model, hands.now);
+    snapshot(
+        "morning_80x24",
+        &again.shown(80, 24, Theme::new(true, false)),
+    );
+}
+
+#[test]
+fn who_it_is_is_asked_once_and_kept() {
+    let mut hands = Hands::with(&["stem"]);
+    hands.model.who = None;
+    let effects = hands.effects("n h i Enter Enter m i r a Enter");
+    assert!(
+        matches!(&effects[..], [Effect::SaveWho(name), Effect::Record(action)] if name == "mira" && action.who == "mira"),
+        "{effects:?}"
+    );
+    assert!(matches!(
+        hands.model.project.events().last().unwrap().what,
+        What::Note { .. }
+    ));
+}
+
+#[test]
+fn several_pieces_are_refreshed_together() {
+    let mut hands = evening();
+    hands.keys("h Up Up Up Up Up Up");
+    hands.keys("Space Down Space w Enter");
+    let last = hands.model.project.events().last().unwrap();
+    assert!(
+        matches!(&last.what, What::Wipe { pieces } if pieces.len() == 2),
+        "{}",
+        last.what
+    );
+}
+
+#[test]
+fn a_piece_that_runs_is_never_drawn_as_waiting() {
+    let hands = evening();
+    let running = hands.piece("stem").stage_state;
+    assert_eq!(running, StageState::Running);
+    assert!(hands.text(80, 24).contains("\u{25cf} stem"));
+}
+
+#[test]
+fn an_idle_screen_changes_with_the_minute_only() {
+    let hands = Hands::with(&["stem"]);
+    let wait = hands.model.redraw_in(hands.now).unwrap();
+    assert!((59.0..=60.0).contains(&wait), "{wait}");
+    let busy = evening();
+    assert!(busy.model.redraw_in(busy.now).unwrap() <= 60.0);
+}
+
+#[test]
+fn the_list_of_keys_is_the_table() {
+    assert_snapshot!("keys", keys_markdown());
+}
+
+#[test]
+fn any_keys_leave_the_model_whole() {
+    // A deterministic walk: every key of a small alphabet, ten thousand times.
+    let mut hands = evening();
+    let alphabet: Vec<Key> = "0123456789.+-*/asklrfpmtchnuywbz "
+        .chars()
+        .map(Key::char)
+        .collect();
+    let named = [
+        "Enter",
+        "Esc",
+        "Up",
+        "Down",
+        "Left",
+        "Right",
+        "Tab",
+        "Backspace",
+        "PgDn",
+    ]
+    .map(key_named);
+    let keys: Vec<Key> = alphabet.into_iter().chain(named).collect();
+    let mut seed = 12_345_u64;
+    for step in 0..3000 {
+        seed = seed
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        let key = keys[(seed >> 33) as usize % keys.len()];
+        hands.press(key);
+        if step % 20 == 0 {
+            hands.now = hands.now.plus_seconds(30.0);
+            hands.text(80, 24);
+        }
+    }
+    let _ = update(&mut hands.model, Message::Tick, hands.now);
+    assert!(hands.model.project.events().len() > 30);
+}

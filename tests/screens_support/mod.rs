@@ -1,0 +1,387 @@
+//! Hands at the keys of a screen whose shell is a project in memory, and
+//! screens as text.
+
+use std::collections::BTreeMap;
+
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+use ratatui::buffer::Cell;
+use ratatui::style::{Color, Modifier};
+use tankside::plating::Metal;
+use tankside::project::{
+    Action, Definition, DueKind, Piece, PieceState, Project, Setting, Stage, Target, What,
+};
+use tankside::tui::app::{
+    Effect, Failure, Key, KeyCode, Layer, Message, Model, Spot, columns, update,
+};
+use tankside::tui::view::{self, Theme};
+use tankside::units::{A, DM2, Instant, UM, V, Zone};
+
+/// A model with somebody at its keys.
+pub struct Hands {
+    pub model: Model,
+    pub now: Instant,
+    pub rung: usize,
+}
+
+fn begin() -> Instant {
+    "2026-03-02T17:00:00Z".parse().unwrap()
+}
+
+fn definition(names: &[&str]) -> Definition {
+    let metal = Metal::named("copper-acid").unwrap();
+    let mut definition = Definition::new("Fern floor lamp", metal, Target::Mean(UM.of(40.0)));
+    definition.zone = Zone::named("Europe/Berlin").unwrap();
+    definition.pieces = names
+        .iter()
+        .enumerate()
+        .map(|(n, name)| Piece {
+            area: Some(DM2.of(3.0 + n as f64)),
+            ..Piece::named(name)
+        })
+        .collect();
+    definition.validate().unwrap();
+    definition
+}
+
+impl Hands {
+    pub fn of(model: Model, now: Instant) -> Self {
+        Self {
+            model,
+            now,
+            rung: 0,
+        }
+    }
+
+    /// A project without a piece.
+    pub fn empty() -> Self {
+        Self::with(&[])
+    }
+
+    /// A project in which nothing has happened yet.
+    pub fn with(names: &[&str]) -> Self {
+        let project = Project::new(definition(names), Vec::new(), BTreeMap::new()).unwrap();
+        let now = begin();
+        Self::of(Model::new(project, Some("mira".into()), now), now)
+    }
+
+    /// Presses keys by their names, with blanks between.
+    pub fn keys(&mut self, script: &str) {
+        self.effects(script);
+    }
+
+    /// The same; what was asked of the shell, the bell aside.
+    pub fn effects(&mut self, script: &str) -> Vec<Effect> {
+        let names = script.split(' ').filter(|n| !n.is_empty());
+        names.flat_map(|name| self.press(key_named(name))).collect()
+    }
+
+    /// One key; the shell's answer follows at once.
+    pub fn press(&mut self, key: Key) -> Vec<Effect> {
+        let effects = update(&mut self.model, Message::Key(key), self.now);
+        for effect in &effects {
+            if let Effect::Record(action) = effect {
+                self.answer(action);
+            }
+        }
+        effects.into_iter().filter(|e| *e != Effect::Bell).collect()
+    }
+
+    fn answer(&mut self, action: &Action) {
+        let mut project = self.model.project.clone();
+        let result = project.decide(action, self.now);
+        if let Ok(decision) = &result {
+            project.push(decision.event.clone(), None).unwrap();
+            update(
+                &mut self.model,
+                Message::Project(Box::new(project)),
+                self.now,
+            );
+        }
+        let result = result.map_err(Failure::Refused);
+        update(&mut self.model, Message::Recorded(result), self.now);
+    }
+
+    /// The wall clock moves on.
+    pub fn wait(&mut self, seconds: f64) {
+        self.now = self.now.plus_seconds(seconds);
+        self.tick();
+    }
+
+    /// One tick; what was asked of the shell.
+    pub fn tick(&mut self) -> Vec<Effect> {
+        let effects = update(&mut self.model, Message::Tick, self.now);
+        self.rung += effects.iter().filter(|e| **e == Effect::Bell).count();
+        effects
+    }
+
+    pub fn select(&mut self, piece: &str) {
+        self.model.spot = Some(Spot::Piece(piece.to_owned()));
+    }
+
+    pub fn piece(&self, name: &str) -> &PieceState {
+        self.model.piece(name).unwrap()
+    }
+
+    pub fn top(&self) -> Option<&Layer> {
+        self.model.layers.last()
+    }
+
+    pub fn due_row(&self, what: DueKind, piece: &str) -> usize {
+        let due = &self.model.facts.due;
+        due.iter()
+            .position(|d| d.what == what && d.piece.as_deref() == Some(piece))
+            .unwrap()
+    }
+
+    fn terminal(&self, width: u16, height: u16, theme: Theme) -> Terminal<TestBackend> {
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+        terminal
+            .draw(|frame| view::draw(&self.model, &theme, self.now, frame))
+            .unwrap();
+        terminal
+    }
+
+    /// The glyphs alone.
+    pub fn text(&self, width: u16, height: u16) -> String {
+        if width == 0 || height == 0 {
+            self.terminal(width, height, Theme::new(true, false));
+            return "40x12".to_owned();
+        }
+        let terminal = self.terminal(width, height, Theme::new(true, false));
+        let text = grid(&terminal, width, |cell| cell.symbol().to_owned());
+        if width < 40 {
+            text.replace(['\n', ' '], "")
+        } else {
+            text
+        }
+    }
+
+    /// Glyphs, then style keys, then what the keys mean.
+    pub fn shown(&self, width: u16, height: u16, theme: Theme) -> String {
+        let terminal = self.terminal(width, height, theme);
+        let glyphs = grid(&terminal, width, |cell| cell.symbol().to_owned());
+        let mut legend: Vec<(Style, char)> = Vec::new();
+        let styles = grid(&terminal, width, |cell| {
+            let style = (cell.fg, cell.bg, cell.modifier);
+            if style == (Color::Reset, Color::Reset, Modifier::empty()) {
+                return if cell.symbol() == " " { " " } else { "." }.to_owned();
+            }
+            let known = legend
+                .iter()
+                .find(|(s, _)| *s == style)
+                .map(|(_, key)| *key);
+            let key = known.unwrap_or_else(|| {
+                let key = char::from(b'a' + u8::try_from(legend.len()).unwrap());
+                legend.push((style, key));
+                key
+            });
+            key.to_string()
+        });
+        let told: Vec<String> = legend
+            .iter()
+            .map(|((fg, bg, modifier), key)| format!("{key}: {fg:?} on {bg:?} {modifier:?}"))
+            .collect();
+        format!(
+            "{glyphs}\n-- styles --\n{styles}\n-- legend --\n{}\n",
+            told.join("\n")
+        )
+    }
+}
+
+type Style = (Color, Color, Modifier);
+
+fn grid(
+    terminal: &Terminal<TestBackend>,
+    width: u16,
+    mut told: impl FnMut(&Cell) -> String,
+) -> String {
+    let cells = terminal.backend().buffer().content();
+    let mut line_of = |line: &[Cell]| {
+        let mut text = String::new();
+        let mut covered = 0;
+        for cell in line {
+            // A wide glyph covers the cell after it.
+            if covered == 0 {
+                text.push_str(&told(cell));
+                covered = columns(cell.symbol()).max(1);
+            }
+            covered -= 1;
+        }
+        text.trim_end().to_owned()
+    };
+    let lines: Vec<String> = cells.chunks(usize::from(width)).map(&mut line_of).collect();
+    lines.join("\n")
+}
+
+/// Compares with the stored snapshot; where `CI` is set nothing is written.
+pub fn snapshot(name: &str, shown: &str) {
+    insta::with_settings!({ omit_expression => true, snapshot_path => concat!(env!("CARGO_MANIFEST_DIR"), "/tests/snapshots"), prepend_module_to_snapshot => false }, {
+        insta::assert_snapshot!(name, shown);
+    });
+}
+
+/// The key of this name.
+pub fn key_named(name: &str) -> Key {
+    let code = match name {
+        "Enter" => KeyCode::Enter,
+        "Esc" => KeyCode::Esc,
+        "Up" => KeyCode::Up,
+        "Down" => KeyCode::Down,
+        "Left" => KeyCode::Left,
+        "Right" => KeyCode::Right,
+        "Tab" => KeyCode::Tab,
+        "Backspace" => KeyCode::Backspace,
+        "PgDn" => KeyCode::PageDown,
+        "Space" => KeyCode::Char(' '),
+        one => KeyCode::Char(one.chars().next().unwrap()),
+    };
+    Key::plain(code)
+}
+
+/// Writes events down, minute by minute, gates passed where they stand.
+struct Diary {
+    project: Project,
+    now: Instant,
+}
+
+impl Diary {
+    fn at(&mut self, minute: f64, what: What) {
+        self.now = begin().plus_seconds(minute * 60.0);
+        let action = Action {
+            override_reason: Some("a test".into()),
+            ..Action::now(what, "mira")
+        };
+        let decision = self.project.decide(&action, self.now).unwrap();
+        let mut event = decision.event;
+        // The marks of passed gates would only clutter what is shown.
+        event.overridden.clear();
+        event.reason = None;
+        self.project.push(event, None).unwrap();
+    }
+
+    fn start(&mut self, minute: f64, piece: &str, stage: Stage) {
+        let piece = piece.to_owned();
+        self.at(
+            minute,
+            What::Start {
+                piece,
+                stage,
+                tank: None,
+            },
+        );
+    }
+
+    fn finish(&mut self, minute: f64, piece: &str) {
+        let piece = piece.to_owned();
+        self.at(minute, What::Finish { piece });
+    }
+
+    /// Takes a piece through its route up to a stage, which is left waiting.
+    fn through(&mut self, minute: f64, piece: &str, stages: &[Stage]) {
+        for stage in stages {
+            self.start(minute, piece, stage.clone());
+            self.finish(minute, piece);
+        }
+    }
+
+    fn look(&mut self, minute: f64, piece: &str, finding: &str) {
+        let what = What::Look {
+            piece: piece.to_owned(),
+            findings: vec![finding.parse().unwrap()],
+        };
+        self.at(minute, what);
+    }
+
+    fn hands(self, wait: f64) -> Hands {
+        let now = self.now.plus_seconds(wait * 60.0);
+        Hands::of(Model::new(self.project, Some("mira".into()), now), now)
+    }
+}
+
+/// An evening at the tank: stem and leaf-1 in the build, leaf-2 in its rinse,
+/// base and cap ageing, arm drying its coat, leaf-3 ready for its strike.
+pub fn evening() -> Hands {
+    use Stage::{Age, Build, Coat, Rinse, Strike, Wiring};
+    let names = ["stem", "leaf-1", "leaf-2", "leaf-3", "arm", "base", "cap"];
+    let project = Project::new(definition(&names), Vec::new(), BTreeMap::new()).unwrap();
+    let mut diary = Diary {
+        project,
+        now: begin(),
+    };
+    diary.through(0.0, "base", &[Coat, Wiring, Strike, Build, Rinse]);
+    diary.start(1.0, "base", Age);
+    diary.through(60.0, "cap", &[Coat, Wiring, Strike, Build, Rinse]);
+    diary.start(61.0, "cap", Age);
+    let evening = 2.0 * 24.0 * 60.0;
+    diary.through(evening, "leaf-2", &[Coat, Wiring, Strike, Build]);
+    diary.start(evening + 1.0, "leaf-2", Rinse);
+    diary.through(evening + 2.0, "leaf-3", &[Coat, Wiring]);
+    diary.start(evening + 3.0, "arm", Coat);
+    diary.at(
+        evening + 3.0,
+        What::Coat {
+            piece: "arm".into(),
+        },
+    );
+    for piece in ["stem", "leaf-1"] {
+        diary.through(evening + 4.0, piece, &[Coat, Wiring]);
+        diary.start(evening + 5.0, piece, Strike);
+    }
+    // Seen covered before any current was shared: the shares stay known.
+    for piece in ["stem", "leaf-1"] {
+        diary.look(evening + 5.0, piece, "covered");
+    }
+    diary.at(
+        evening + 5.0,
+        What::Supply {
+            tank: "main".into(),
+            to: Setting::Amps(A.of(0.9)),
+        },
+    );
+    for piece in ["stem", "leaf-1"] {
+        diary.finish(evening + 31.0, piece);
+        diary.start(evening + 31.0, piece, Build);
+    }
+    diary.at(
+        evening + 32.0,
+        What::Supply {
+            tank: "main".into(),
+            to: Setting::Amps(A.of(2.8)),
+        },
+    );
+    let reading = What::Reading {
+        tank: "main".into(),
+        volts: V.of(0.9),
+        amps: A.of(2.8),
+        celsius: Some("24.5C".parse().unwrap()),
+        mode: None,
+        piece: None,
+    };
+    diary.at(evening + 50.0, reading);
+    diary.hands(15.0)
+}
+
+/// Forty pieces, most of them at their coat, nine in the tank.
+pub fn forty() -> Hands {
+    let names: Vec<String> = (1..=40).map(|n| format!("leaf-{n:02}")).collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    let project = Project::new(definition(&names), Vec::new(), BTreeMap::new()).unwrap();
+    let mut diary = Diary {
+        project,
+        now: begin(),
+    };
+    for (n, name) in names.iter().enumerate().take(9) {
+        let minute = n as f64;
+        diary.through(minute, name, &[Stage::Coat, Stage::Wiring]);
+        diary.start(minute, name, Stage::Strike);
+    }
+    diary.at(
+        10.0,
+        What::Supply {
+            tank: "main".into(),
+            to: Setting::Volts(V.of(0.5)),
+        },
+    );
+    diary.hands(20.0)
+}
