@@ -238,7 +238,7 @@ fn a_refusal_offers_the_override_and_asks_for_a_reason() {
         matches!(hands.top(), Some(Layer::Form(form)) if form.wrong.is_some()),
         "a reason is needed"
     );
-    hands.keys("t h i n Enter");
+    hands.keys("t h i n Enter Enter");
     let stem = hands.piece("stem");
     assert_eq!(stem.stage, Some(Stage::Rinse), "{}", hands.text(80, 24));
     assert!(

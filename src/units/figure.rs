@@ -142,12 +142,22 @@ impl<D: Dimension> Figure<D> {
         }
     }
 
-    /// `~38.2 ± 1.9 um`: sign of the kind, value and ± to the same decimals.
+    /// `~38.2 ± 1.9 um`: sign of the kind, value and ± to the same decimals;
+    /// a value that drowns in its ± is told to the decimals of the ±.
     pub fn shown(&self, unit: Unit<D>) -> String {
         let value = self.value.to(unit);
         let pm = self.pm().si() / unit.of(1.0).si().abs().max(f64::MIN_POSITIVE);
-        let text = super::number(value, 3);
-        let decimals = text.split_once('.').map_or(0, |(_, after)| after.len());
+        let larger = if pm > value.abs() {
+            super::number(pm, 2)
+        } else {
+            super::number(value, 3)
+        };
+        let decimals = larger.split_once('.').map_or(0, |(_, after)| after.len());
+        let text = if pm > value.abs() {
+            format!("{:.decimals$}", value + 0.0)
+        } else {
+            larger
+        };
         if self.doubts.is_empty() {
             format!("{}{text} {}", self.kind.sign(), unit.symbol)
         } else {
@@ -208,5 +218,6 @@ mod tests {
                 .all(|s| signs.iter().filter(|t| *t == s).count() == 1)
         );
         assert_eq!(figure(38.2, &[("a", 0.95)]).shown(UM), "38.2 \u{b1}1.9 um");
+        assert_eq!(figure(1e-9, &[("a", 0.6)]).shown(UM), "0.0 \u{b1}1.2 um");
     }
 }

@@ -18,10 +18,10 @@ use tankside::tui::view::{self, Theme};
 use tankside::units::{A, DM2, Instant, UM, V, Zone};
 
 /// A model with somebody at its keys.
-pub struct Hands {
-    pub model: Model,
-    pub now: Instant,
-    pub rung: usize,
+pub(crate) struct Hands {
+    pub(crate) model: Model,
+    pub(crate) now: Instant,
+    pub(crate) rung: usize,
 }
 
 fn begin() -> Instant {
@@ -45,7 +45,7 @@ fn definition(names: &[&str]) -> Definition {
 }
 
 impl Hands {
-    pub fn of(model: Model, now: Instant) -> Self {
+    pub(crate) fn of(model: Model, now: Instant) -> Self {
         Self {
             model,
             now,
@@ -54,30 +54,30 @@ impl Hands {
     }
 
     /// A project without a piece.
-    pub fn empty() -> Self {
+    pub(crate) fn empty() -> Self {
         Self::with(&[])
     }
 
     /// A project in which nothing has happened yet.
-    pub fn with(names: &[&str]) -> Self {
+    pub(crate) fn with(names: &[&str]) -> Self {
         let project = Project::new(definition(names), Vec::new(), BTreeMap::new()).unwrap();
         let now = begin();
         Self::of(Model::new(project, Some("mira".into()), now), now)
     }
 
     /// Presses keys by their names, with blanks between.
-    pub fn keys(&mut self, script: &str) {
+    pub(crate) fn keys(&mut self, script: &str) {
         self.effects(script);
     }
 
     /// The same; what was asked of the shell, the bell aside.
-    pub fn effects(&mut self, script: &str) -> Vec<Effect> {
+    pub(crate) fn effects(&mut self, script: &str) -> Vec<Effect> {
         let names = script.split(' ').filter(|n| !n.is_empty());
         names.flat_map(|name| self.press(key_named(name))).collect()
     }
 
     /// One key; the shell's answer follows at once.
-    pub fn press(&mut self, key: Key) -> Vec<Effect> {
+    pub(crate) fn press(&mut self, key: Key) -> Vec<Effect> {
         let effects = update(&mut self.model, Message::Key(key), self.now);
         for effect in &effects {
             if let Effect::Record(action) = effect {
@@ -103,31 +103,31 @@ impl Hands {
     }
 
     /// The wall clock moves on.
-    pub fn wait(&mut self, seconds: f64) {
+    pub(crate) fn wait(&mut self, seconds: f64) {
         self.now = self.now.plus_seconds(seconds);
         self.tick();
     }
 
     /// One tick; what was asked of the shell.
-    pub fn tick(&mut self) -> Vec<Effect> {
+    pub(crate) fn tick(&mut self) -> Vec<Effect> {
         let effects = update(&mut self.model, Message::Tick, self.now);
         self.rung += effects.iter().filter(|e| **e == Effect::Bell).count();
         effects
     }
 
-    pub fn select(&mut self, piece: &str) {
+    pub(crate) fn select(&mut self, piece: &str) {
         self.model.spot = Some(Spot::Piece(piece.to_owned()));
     }
 
-    pub fn piece(&self, name: &str) -> &PieceState {
+    pub(crate) fn piece(&self, name: &str) -> &PieceState {
         self.model.piece(name).unwrap()
     }
 
-    pub fn top(&self) -> Option<&Layer> {
+    pub(crate) fn top(&self) -> Option<&Layer> {
         self.model.layers.last()
     }
 
-    pub fn due_row(&self, what: DueKind, piece: &str) -> usize {
+    pub(crate) fn due_row(&self, what: DueKind, piece: &str) -> usize {
         let due = &self.model.facts.due;
         due.iter()
             .position(|d| d.what == what && d.piece.as_deref() == Some(piece))
@@ -143,7 +143,7 @@ impl Hands {
     }
 
     /// The glyphs alone.
-    pub fn text(&self, width: u16, height: u16) -> String {
+    pub(crate) fn text(&self, width: u16, height: u16) -> String {
         if width == 0 || height == 0 {
             self.terminal(width, height, Theme::new(true, false));
             return "40x12".to_owned();
@@ -158,7 +158,7 @@ impl Hands {
     }
 
     /// Glyphs, then style keys, then what the keys mean.
-    pub fn shown(&self, width: u16, height: u16, theme: Theme) -> String {
+    pub(crate) fn shown(&self, width: u16, height: u16, theme: Theme) -> String {
         let terminal = self.terminal(width, height, theme);
         let glyphs = grid(&terminal, width, |cell| cell.symbol().to_owned());
         let mut legend: Vec<(Style, char)> = Vec::new();
@@ -215,14 +215,14 @@ fn grid(
 }
 
 /// Compares with the stored snapshot; where `CI` is set nothing is written.
-pub fn snapshot(name: &str, shown: &str) {
+pub(crate) fn snapshot(name: &str, shown: &str) {
     insta::with_settings!({ omit_expression => true, snapshot_path => concat!(env!("CARGO_MANIFEST_DIR"), "/tests/snapshots"), prepend_module_to_snapshot => false }, {
         insta::assert_snapshot!(name, shown);
     });
 }
 
 /// The key of this name.
-pub fn key_named(name: &str) -> Key {
+pub(crate) fn key_named(name: &str) -> Key {
     let code = match name {
         "Enter" => KeyCode::Enter,
         "Esc" => KeyCode::Esc,
@@ -301,7 +301,7 @@ impl Diary {
 
 /// An evening at the tank: stem and leaf-1 in the build, leaf-2 in its rinse,
 /// base and cap ageing, arm drying its coat, leaf-3 ready for its strike.
-pub fn evening() -> Hands {
+pub(crate) fn evening() -> Hands {
     use Stage::{Age, Build, Coat, Rinse, Strike, Wiring};
     let names = ["stem", "leaf-1", "leaf-2", "leaf-3", "arm", "base", "cap"];
     let project = Project::new(definition(&names), Vec::new(), BTreeMap::new()).unwrap();
@@ -363,7 +363,7 @@ pub fn evening() -> Hands {
 }
 
 /// Forty pieces, most of them at their coat, nine in the tank.
-pub fn forty() -> Hands {
+pub(crate) fn forty() -> Hands {
     let names: Vec<String> = (1..=40).map(|n| format!("leaf-{n:02}")).collect();
     let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let project = Project::new(definition(&names), Vec::new(), BTreeMap::new()).unwrap();

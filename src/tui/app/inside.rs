@@ -144,14 +144,12 @@ fn in_form(model: &mut Model, mut form: Form, key: Key) -> Vec<Effect> {
     }
     match key.code {
         KeyCode::Enter if form.at + 1 < form.fields.len() => {
-            if form.accepts(model) {
-                form.at += 1;
-            }
+            form.at += usize::from(form.accepts(model));
         }
         KeyCode::Enter | KeyCode::Char('+') => return submit(model, form),
         KeyCode::Up | KeyCode::BackTab => form.at = form.at.saturating_sub(1),
         KeyCode::Down | KeyCode::Tab => {
-            form.at = (form.at + 1).min(form.fields.len().saturating_sub(1))
+            form.at = (form.at + 1).min(form.fields.len().saturating_sub(1));
         }
         KeyCode::Char('*') if form.guided => {
             model.next_step();
@@ -250,21 +248,21 @@ fn submit(model: &mut Model, mut form: Form) -> Vec<Effect> {
             add_finding(model, *kind, &form);
             Vec::new()
         }
-        Task::Override(what, at) => {
-            let reason = form.fields.first().map(|f| f.text.trim().to_owned());
-            let (what, at) = ((**what).clone(), *at);
-            form.waits = true;
-            model.layers.push(Layer::Form(form));
-            model.record(what, at, reason)
-        }
         task => match task.what(model, &form.fields) {
             Ok(what) => {
                 let zone = model.project.definition.zone;
                 let when = form.fields.last().filter(|f| f.entry == Entry::When);
-                let at = when.and_then(|f| f.instant(zone, model.now).ok().flatten());
+                let typed = when.and_then(|f| f.instant(zone, model.now).ok().flatten());
+                let (at, reason) = match task {
+                    Task::Override(_, at) => (
+                        at.or(typed),
+                        form.fields.first().map(|f| f.text.trim().to_owned()),
+                    ),
+                    _ => (typed, None),
+                };
                 form.waits = true;
                 model.layers.push(Layer::Form(form));
-                model.record(what, at, None)
+                model.record(what, at, reason)
             }
             Err(wrong) => {
                 form.wrong = Some(wrong);
@@ -315,14 +313,12 @@ fn in_look(model: &mut Model, mut entry: LookEntry, key: Key) -> Vec<Effect> {
         return Vec::new();
     } else if matches!(key.code, KeyCode::Backspace | KeyCode::Delete) {
         entry.picked.pop();
-    } else if key.is_back() {
-        if entry.picked.pop().is_none() {
-            if entry.guided {
-                model.guide.clear();
-                model.say("left here; what is still due stays on the list");
-            }
-            return Vec::new();
+    } else if key.is_back() && entry.picked.pop().is_none() {
+        if entry.guided {
+            model.guide.clear();
+            model.say("left here; what is still due stays on the list");
         }
+        return Vec::new();
     }
     model.layers.push(Layer::Look(entry));
     Vec::new()
@@ -371,6 +367,11 @@ fn in_look_when(model: &mut Model, mut entry: LookEntry, key: Key) -> Vec<Effect
 
 fn in_gates(model: &mut Model, mut list: Checklist, key: Key) -> Vec<Effect> {
     let rows = list.rows();
+    if list.at_when {
+        in_gates_when(model, &mut list, key);
+        model.layers.push(Layer::Gates(list));
+        return Vec::new();
+    }
     if let Some(row) = row_of_digit(list.row, rows, key) {
         list.row = row;
         return take_gate(model, list);
@@ -384,6 +385,8 @@ fn in_gates(model: &mut Model, mut list: Checklist, key: Key) -> Vec<Effect> {
             .filter(|g| g.tickable)
             .map(|g| g.gate.clone());
         list.chosen = all.collect();
+    } else if matches!(key.code, KeyCode::Char('.' | ',')) {
+        list.at_when = true;
     } else if key.code == KeyCode::Char(' ') {
         return take_gate(model, list);
     } else if matches!(key.code, KeyCode::Enter | KeyCode::Char('+')) {
@@ -397,6 +400,23 @@ fn in_gates(model: &mut Model, mut list: Checklist, key: Key) -> Vec<Effect> {
     }
     model.layers.push(Layer::Gates(list));
     Vec::new()
+}
+
+/// Typing when the conditions were true: before a start that is written down
+/// afterwards they must have been ticked by then.
+fn in_gates_when(model: &mut Model, list: &mut Checklist, key: Key) {
+    if list.when.key(key) {
+        return;
+    }
+    if key.code == KeyCode::Enter {
+        let zone = model.project.definition.zone;
+        match list.when.instant(zone, model.now) {
+            Ok(_) => list.at_when = false,
+            Err(wrong) => model.alarm(wrong),
+        }
+    } else if key.is_back() {
+        list.at_when = false;
+    }
 }
 
 /// Ticks or unticks a line, opens what would make its gate hold, or the
@@ -442,8 +462,10 @@ fn tick_chosen(model: &mut Model, mut list: Checklist) -> Vec<Effect> {
         piece: list.piece.clone(),
         names,
     };
+    let zone = model.project.definition.zone;
+    let at = list.when.instant(zone, model.now).ok().flatten();
     model.layers.push(Layer::Gates(list));
-    model.record(what, None, None)
+    model.record(what, at, None)
 }
 
 fn in_refused(model: &mut Model, mut refused: Refused, key: Key) -> Vec<Effect> {

@@ -118,6 +118,10 @@ pub struct Checklist {
     pub instead: Vec<(String, &'static str)>,
     /// The names chosen to be ticked.
     pub chosen: Vec<String>,
+    /// When they were true.
+    pub when: Field,
+    /// Whether 'when' is being typed.
+    pub at_when: bool,
     /// The selected line.
     pub row: usize,
 }

@@ -2,7 +2,7 @@
 
 use super::{Deed, Form, Model, Task, Upkeep};
 use crate::plating::density_word;
-use crate::project::{Setting, Stage, What};
+use crate::project::{Piece, PieceState, Setting, Stage, What};
 use crate::units::{AH, Area, Current, CurrentDensity, G, Mass, OHM};
 
 impl Form {
@@ -21,9 +21,9 @@ impl Form {
                 let stage = model.piece(piece)?.stage.as_ref()?;
                 caution_of(stage)
             }
-            Task::Piece(_, Deed::Return | Deed::TouchUp) => Some(ACID),
+            Task::Piece(_, Deed::Return | Deed::TouchUp)
+            | Task::Tank(_, Upkeep::Dose | Upkeep::TopUp) => Some(ACID),
             Task::Piece(_, Deed::Coat) => Some(COAT),
-            Task::Tank(_, Upkeep::Dose | Upkeep::TopUp) => Some(ACID),
             _ => None,
         }
     }
@@ -77,7 +77,7 @@ fn meaning(model: &Model, what: &What) -> Vec<String> {
         }
         What::Skip { piece, .. } => vec![format!("stays on the traveller of {piece} for good")],
         What::Wipe { pieces } => vec![format!("the hold of {} begins anew", pieces.join(", "))],
-        What::Pause { piece } if model.piece(piece).is_some_and(|p| p.in_bath()) => {
+        What::Pause { piece } if model.piece(piece).is_some_and(PieceState::in_bath) => {
             vec!["no current through it: lift it out, its paint soaks".to_owned()]
         }
         _ => Vec::new(),
@@ -120,7 +120,7 @@ fn current(model: &Model, tank: &str, amps: Current) -> Vec<String> {
         .filter(|(_, p)| p.in_circuit())
         .map(|(name, p)| {
             let piece = definition.piece(name);
-            let plating = piece.and_then(crate::project::Piece::plating_area);
+            let plating = piece.and_then(Piece::plating_area);
             let wires = piece.map_or(0.0, |p| p.wire_area().si());
             let covered = plating
                 .zip(p.coverage)
@@ -128,7 +128,7 @@ fn current(model: &Model, tank: &str, amps: Current) -> Vec<String> {
             (
                 name,
                 covered,
-                piece.and_then(|p| p.conductor_area()).map(Area::si),
+                piece.and_then(Piece::conductor_area).map(Area::si),
             )
         })
         .collect();

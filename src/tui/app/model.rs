@@ -261,13 +261,9 @@ impl Model {
         if !state.stage.as_ref().is_some_and(Stage::in_bath) {
             return Vec::new();
         }
-        match &state.tank {
-            Some(tank) => vec![tank.clone()],
-            None => {
-                let tanks = self.project.definition.tanks.iter();
-                tanks.map(|t| t.name.clone()).collect()
-            }
-        }
+        let tanks = self.project.definition.tanks.iter();
+        let every = || tanks.map(|t| t.name.clone()).collect();
+        state.tank.clone().map_or_else(every, |tank| vec![tank])
     }
 
     /// The stages that a rework can go back to, the nearest first.

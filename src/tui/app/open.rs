@@ -121,6 +121,8 @@ impl Model {
             gates,
             instead,
             chosen: Vec::new(),
+            when: Field::when(),
+            at_when: false,
             row: 0,
         }));
     }
@@ -230,6 +232,14 @@ impl Model {
             Some(task) => {
                 let guided = !self.guide.is_empty();
                 self.open(task, guided);
+                if let Some(Layer::Form(form)) = self.layers.last_mut()
+                    && let Some(when) = form
+                        .fields
+                        .last_mut()
+                        .filter(|f| f.entry == super::Entry::When)
+                {
+                    *when = list.when;
+                }
                 true
             }
             None => false,

@@ -194,7 +194,10 @@ impl Task {
 
     /// Whether it is written down with the instant when it happened.
     pub fn has_when(&self) -> bool {
-        !matches!(self, Self::Finding(_) | Self::Override(..) | Self::Who)
+        !matches!(
+            self,
+            Self::Finding(_) | Self::Override(_, Some(_)) | Self::Who
+        )
     }
 
     /// The fields to fill in, last values ready; 'when' comes last.
@@ -209,14 +212,21 @@ impl Task {
                     Field::words("place", model.places()).optional(),
                 ]
             }
-            Self::Override(..) => vec![Field::words("reason", Vec::new())],
+            Self::Override(what, _) => {
+                let tanks = match &**what {
+                    What::Start { piece, .. } => model.tank_choices(piece),
+                    _ => Vec::new(),
+                };
+                let tank = (tanks.len() > 1).then(|| Field::choice("tank", tanks));
+                let reason = Field::words("reason", Vec::new());
+                std::iter::once(reason).chain(tank).collect()
+            }
             Self::Who => vec![Field::words("name", Vec::new())],
             Self::Set(_, Setting::Amps(amps)) => vec![Field::number("amps", "A", Some(amps.to(A)))],
             Self::Set(_, Setting::Volts(volts)) => {
                 vec![Field::number("volts", "V", Some(volts.to(V)))]
             }
-            Self::Set(_, Setting::Off) => Vec::new(),
-            Self::Refresh(_) => Vec::new(),
+            Self::Set(_, Setting::Off) | Self::Refresh(_) => Vec::new(),
         };
         if self.has_when() {
             fields.push(Field::when());
@@ -235,12 +245,25 @@ impl Task {
             Self::Refresh(pieces) => Ok(What::Wipe {
                 pieces: pieces.clone(),
             }),
-            Self::Override(what, _) => Ok((**what).clone()),
+            Self::Override(what, _) => Ok(in_tank(what, fields)),
             Self::Set(tank, Setting::Amps(_)) => Upkeep::SetAmps.what(tank, fields),
             Self::Set(tank, Setting::Volts(_)) => Upkeep::SetVolts.what(tank, fields),
             Self::Set(tank, Setting::Off) => Upkeep::Off.what(tank, fields),
             Self::Finding(_) | Self::Who => Err("nothing to write down".to_owned()),
         }
+    }
+}
+
+/// A start in the tank that was chosen, where there was a choice.
+fn in_tank(what: &What, fields: &[Field]) -> What {
+    let chosen = fields.iter().find(|f| f.label == "tank");
+    match (what, chosen) {
+        (What::Start { piece, stage, .. }, Some(tank)) => What::Start {
+            piece: piece.clone(),
+            stage: stage.clone(),
+            tank: Some(tank.text.clone()),
+        },
+        _ => what.clone(),
     }
 }
 

@@ -260,8 +260,12 @@ fn tick(model: &mut Model, row: usize) -> Vec<Effect> {
         return Vec::new();
     };
     let (id, done) = (item.id.clone(), item.done);
-    let computed =
-        item.side == Side::Paper && model.facts.closeout.check_ticks(&[id.clone()]).is_err();
+    let computed = item.side == Side::Paper
+        && model
+            .facts
+            .closeout
+            .check_ticks(std::slice::from_ref(&id))
+            .is_err();
     model.item_row = row;
     if done || computed {
         let why = if done {

@@ -4,6 +4,7 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of};
 use super::{Role, is_narrow};
+use crate::project::HoldFigures;
 use crate::tui::app::{Model, holds_order};
 use crate::units::{AH, H, UM, clock_span, number};
 
@@ -119,23 +120,7 @@ fn row(model: &Model, name: &str, width: usize) -> Row {
         return row;
     };
     let row = match figures.hold {
-        Some(hold) => {
-            let share = hold.elapsed / hold.target;
-            let told = format!(" {:.1}/{:.0} h", hold.elapsed.to(H), hold.target.to(H));
-            let (from, to) = hold.window();
-            let row = row
-                .and(Role::Metal, bar(8, share, share))
-                .column(Role::Strong, &told, 14);
-            match (is_narrow(width), hold.ended) {
-                (true, _) => row,
-                (false, true) => row.column(Role::Good, "sealed", 24),
-                (false, false) => row.column(Role::Plain, &model.clock(from), 12).column(
-                    Role::Plain,
-                    &model.clock(to),
-                    12,
-                ),
-            }
-        }
+        Some(hold) => aged(model, row, &hold, width),
         None => {
             let stage = model.piece(name).and_then(|p| p.stage.as_ref());
             let told = stage.map_or_else(|| "done".to_owned(), |s| format!("at {s}"));
@@ -146,6 +131,25 @@ fn row(model: &Model, name: &str, width: usize) -> Row {
         row
     } else {
         row.and(Role::Plain, level(model, name))
+    }
+}
+
+/// The age with its bar, and when the seal may begin.
+fn aged(model: &Model, row: Row, hold: &HoldFigures, width: usize) -> Row {
+    let share = hold.elapsed / hold.target;
+    let told = format!(" {:.1}/{:.0} h", hold.elapsed.to(H), hold.target.to(H));
+    let (from, to) = hold.window();
+    let row = row
+        .and(Role::Metal, bar(8, share, share))
+        .column(Role::Strong, &told, 14);
+    if is_narrow(width) {
+        row
+    } else if hold.ended {
+        row.column(Role::Good, "sealed", 24)
+    } else {
+        let from = model.clock(from);
+        row.column(Role::Plain, &from, 12)
+            .column(Role::Plain, &model.clock(to), 12)
     }
 }
 

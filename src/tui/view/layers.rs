@@ -14,7 +14,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Menu(menu) => menu_rows(model, menu),
         Layer::Form(form) => form_rows(model, form, usize::from(area.width)),
         Layer::Look(entry) => look_rows(model, entry, usize::from(area.width)),
-        Layer::Gates(list) => gate_rows(list, usize::from(area.width)),
+        Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
         Layer::Refused(refused) => refused_rows(refused, usize::from(area.width)),
         Layer::Confirm(confirm) => confirm_rows(confirm, usize::from(area.width)),
         Layer::Help(at) => {
@@ -240,12 +240,15 @@ fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
     (title, rows, 0)
 }
 
-fn gate_rows(list: &Checklist, width: usize) -> Drawn {
+fn gate_rows(model: &Model, list: &Checklist, width: usize) -> Drawn {
     let title = match &list.then {
         Some(_) => format!("{}: what must hold first", list.piece),
         None => format!("{}: tick what holds", list.piece),
     };
     let mut rows = Vec::new();
+    if list.at_when || !list.when.text.is_empty() {
+        rows.push(field_row(model, &list.when, list.at_when));
+    }
     let mut at = 0;
     for row in 0..list.rows() {
         if row == list.row {
@@ -342,6 +345,7 @@ pub(super) fn hints(layer: &Layer) -> Vec<(String, String)> {
             ("1-9", "tick"),
             ("*", "all"),
             ("Enter", "go on"),
+            (".", "when"),
             ("-", "back"),
         ],
         Layer::Refused(_) => &[("1-9", "take"), ("Enter", "take"), ("-", "leave it")],

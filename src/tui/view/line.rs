@@ -22,12 +22,13 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         stacked(model, pen, area);
         return;
     }
+    let zones = zones(model, area.width);
+    let area = with_selected(model, pen, area, &zones);
     let bench_top = usize::from(area.height) - 1;
     let standing = Rect {
         height: area.height - 1,
         ..area
     };
-    let zones = zones(model, area.width);
     let mut x = area.x;
     for (stations, width) in &zones {
         let zone = Rect {

@@ -156,7 +156,10 @@ pub(super) fn below(area: Rect, skip: usize) -> Rect {
 /// A bar of `width` columns: filled as far as measured, half as far as
 /// estimated, dots for what is left.
 pub(super) fn bar(width: usize, measured: f64, total: f64) -> String {
-    let cells = |share: f64| (share.clamp(0.0, 1.0) * width as f64).round() as usize;
+    let cells = |share: f64| {
+        let cells = (share.clamp(0.0, 1.0) * width as f64).round() as usize;
+        cells.max(usize::from(share > 0.0)).min(width)
+    };
     let (full, half) = (cells(measured), cells(total).max(cells(measured)));
     let mut bar = "\u{2588}".repeat(full);
     bar.push_str(&"\u{2592}".repeat(half - full));

@@ -93,7 +93,8 @@ fn bath(model: &Model, name: &str) -> Option<Row> {
     let figures = model.facts.tank(name)?;
     let every = model.project.definition.tank(name).map(|t| &t.bath);
     if every.is_some_and(|b| b.dose_every.is_some()) {
-        told += &format!("  dose {} Ah ago", number(figures.since[0].to(AH), 2));
+        let since = number(figures.since[0].to(AH), 2);
+        told = format!("{told}  dose {since} Ah ago");
     }
     Some(Row::plain(told + " "))
 }
@@ -405,7 +406,7 @@ fn progress(model: &Model, name: &str, width: usize) -> Row {
     };
     match target {
         Some(target) if target > 0.0 => {
-            let cells = if width >= 24 { 8 } else { 5 };
+            let cells = if width >= 26 { 8 } else { 4 };
             let shown = bar(
                 cells,
                 figures.charges.measured.to(AH) / target,
