@@ -146,7 +146,7 @@ impl CloseOut {
                 continue;
             }
             let names = self.items.iter().filter(tickable).map(|i| i.id.as_str());
-            let near = super::definition::nearest(id, names.clone());
+            let near = super::nearest::nearest(id, names.clone());
             let listed: Vec<&str> = names.collect();
             return Err(Refusal::new(
                 "unknown-item",

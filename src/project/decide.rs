@@ -252,7 +252,7 @@ impl Project {
                     None => Ok(()),
                     Some(unknown) => {
                         let near =
-                            super::definition::nearest(unknown, known.iter().map(String::as_str));
+                            super::nearest::nearest(unknown, known.iter().map(String::as_str));
                         Err(Refusal::new(
                             "unknown-tick",
                             format!(
@@ -287,7 +287,7 @@ impl Project {
         }
         let mut known: Vec<&str> = Stage::known_names().collect();
         known.extend(own);
-        let near = super::definition::nearest(name, known.iter().copied());
+        let near = super::nearest::nearest(name, known.iter().copied());
         Err(Refusal::new(
             "unknown-stage",
             format!(

@@ -1,6 +1,6 @@
 //! What is due, most urgent first: one list for every screen and script.
 
-use super::gates::{GateRule, gates_of};
+use super::gate_table::{GateRule, gates_of};
 use super::state::PieceState;
 use super::{Definition, PieceFigures, Setting, Stage, StageState, State, TankFigures, When};
 use crate::units::{AH, Instant, clock_span};

@@ -13,18 +13,24 @@
 //! Nothing here reads a clock or a file: the present is an argument.
 
 mod closeout;
+mod current;
 mod decide;
 mod definition;
 mod due;
 mod event;
 mod figures;
 mod fold;
+mod gate_table;
 mod gates;
 mod ladder;
+mod nearest;
+mod possible;
 mod refusal;
 mod stage;
 mod state;
+mod validate;
 mod warnings;
+mod words;
 
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project};
@@ -34,16 +40,17 @@ pub use definition::{
     Unattended, Uncertainty, Wire,
 };
 pub use due::{Due, DueKind};
-pub use event::{
-    BathWork, ClosedItem, ContactChange, Coverage, Event, Finding, FindingKind, Mode, Setting,
-    Subject, WeighedAs, What,
-};
+pub use event::{ClosedItem, Event, Subject, What};
 pub use figures::{Behind, Charges, HoldFigures, Match, PieceFigures, TankFigures, weighing};
-pub use gates::{GateRule, GateView, When};
+pub use gate_table::{GateRule, When};
+pub use gates::GateView;
 pub use ladder::{LadderStep, NextStep, Step};
 pub use refusal::{Command, Refusal, quoted};
 pub use stage::Stage;
 pub use state::{
     Hold, LogRow, Look, Mark, MarkKind, PieceState, Reading, StageSpan, StageState, State,
     TankState, Upkeep,
+};
+pub use words::{
+    BathWork, ContactChange, Coverage, Finding, FindingKind, Mode, Setting, WeighedAs,
 };

@@ -1,0 +1,229 @@
+//! The rules that a definition must keep.
+
+use std::collections::BTreeSet;
+
+use super::nearest::nearest;
+use super::{Definition, DefinitionError, FORMAT, Stage};
+
+/// Names a piece cannot have, since `record` uses them for itself.
+const RESERVED: [&str; 6] = ["reading", "supply", "bath", "logger", "undo", "redo"];
+
+impl Definition {
+    /// The rules a definition must keep.
+    ///
+    /// # Errors
+    /// The first broken one, with its path and remedy.
+    pub fn validate(&self) -> Result<(), DefinitionError> {
+        let rule = |path: &str, message: String, remedy: &str| {
+            DefinitionError::rule(path, message, remedy)
+        };
+        if self.format != FORMAT {
+            return Err(rule(
+                "format",
+                format!("format {} is not one that this program reads", self.format),
+                &format!("it reads format {FORMAT}; a newer program may be needed"),
+            ));
+        }
+        if self.metal.cyanide {
+            return Err(rule(
+                "metal",
+                format!("no project is kept for a cyanide bath ({})", self.metal),
+                "acid on cyanide frees a deadly gas: licensed shops only; `tankside charge` does the arithmetic",
+            ));
+        }
+        if self.target.mean().si() <= 0.0 {
+            return Err(rule(
+                "target",
+                "the target is nothing".to_owned(),
+                "give a thickness, such as Mean(\"40um\")",
+            ));
+        }
+        if !(0.01..=1.2).contains(&self.efficiency.si()) {
+            return Err(rule(
+                "efficiency",
+                format!("an efficiency of {} cannot be", self.efficiency),
+                "acid copper has \"95%\" to \"100%\"",
+            ));
+        }
+        self.validate_uncertainty()?;
+        self.validate_tanks()?;
+        self.validate_route("route", &self.route)?;
+        self.validate_gates()?;
+        self.validate_pieces()
+    }
+
+    fn validate_uncertainty(&self) -> Result<(), DefinitionError> {
+        let u = &self.uncertainty;
+        let all = [
+            ("area_rel", u.area_rel),
+            ("efficiency_rel", u.efficiency_rel),
+            ("amps_rel", u.amps_rel),
+            ("share_rel", u.share_rel),
+        ];
+        match all.iter().find(|(_, v)| !(0.0..=1.0).contains(v)) {
+            Some((name, value)) => Err(DefinitionError::rule(
+                format!("uncertainty.{name}"),
+                format!("{name} is {value}: a relative standard uncertainty lies between 0 and 1"),
+                "0.02 means 2 %",
+            )),
+            None => Ok(()),
+        }
+    }
+
+    fn validate_tanks(&self) -> Result<(), DefinitionError> {
+        if self.tanks.is_empty() {
+            return Err(DefinitionError::rule(
+                "tanks",
+                "there is no tank",
+                "add (name: \"main\")",
+            ));
+        }
+        unique("tanks", self.tanks.iter().map(|t| t.name.as_str()))
+    }
+
+    fn validate_route(&self, path: &str, route: &[Stage]) -> Result<(), DefinitionError> {
+        if route.is_empty() {
+            return Err(DefinitionError::rule(
+                path,
+                "the route is empty",
+                "leave it out for the default one",
+            ));
+        }
+        let mut seen = BTreeSet::new();
+        for stage in route {
+            if let Stage::Own(name) = stage
+                && !self.stages.iter().any(|s| s.name == *name)
+            {
+                let mut known: Vec<&str> = Stage::known_names().collect();
+                known.extend(self.stages.iter().map(|s| s.name.as_str()));
+                return Err(DefinitionError::rule(
+                    path,
+                    format!(
+                        "`{}` is no stage{}",
+                        name.escape_debug(),
+                        nearest(name, known.into_iter())
+                    ),
+                    "name a known stage, or define it under `stages`",
+                ));
+            }
+            if !seen.insert(stage) {
+                return Err(DefinitionError::rule(
+                    path,
+                    format!("{stage} stands twice"),
+                    "a stage stands once in a route",
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn validate_gates(&self) -> Result<(), DefinitionError> {
+        for patch in &self.gates {
+            let known = super::gate_table::default_gates()
+                .iter()
+                .any(|g| g.id == patch.gate);
+            if !known && (patch.stage.is_none() || patch.when.is_none()) {
+                let names = super::gate_table::default_gates();
+                return Err(DefinitionError::rule(
+                    format!("gates.{}", patch.gate),
+                    format!(
+                        "`{}` is no default gate{}",
+                        patch.gate.escape_debug(),
+                        nearest(&patch.gate, names.iter().map(|g| g.id.as_str()))
+                    ),
+                    "a gate of your own needs stage: and when: start or end",
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    fn validate_pieces(&self) -> Result<(), DefinitionError> {
+        unique("pieces", self.pieces.iter().map(|p| p.name.as_str()))?;
+        for piece in &self.pieces {
+            let path = |field: &str| format!("pieces.{}.{field}", piece.name);
+            check_name("pieces", &piece.name)?;
+            if RESERVED.contains(&piece.name.as_str()) {
+                return Err(DefinitionError::rule(
+                    path("name"),
+                    format!("a piece cannot be called `{}`", piece.name),
+                    format!("these words are taken: {}", RESERVED.join(" ")),
+                ));
+            }
+            if !(piece.roughness.is_finite() && (1.0..=20.0).contains(&piece.roughness)) {
+                return Err(DefinitionError::rule(
+                    path("roughness"),
+                    format!("a roughness of {} cannot be", piece.roughness),
+                    "it is plating area over wetted area: 1 is smooth, layer lines 1.05 to 1.3",
+                ));
+            }
+            if piece.area.is_some_and(|a| a.si() <= 0.0) {
+                return Err(DefinitionError::rule(
+                    path("area"),
+                    "the area is nothing",
+                    "give it as \"6.84dm2\"",
+                ));
+            }
+            if let Some(route) = &piece.route {
+                self.validate_route(&path("route"), route)?;
+            }
+        }
+        let joined = self
+            .joints
+            .iter()
+            .flat_map(|j| j.between.iter().map(move |p| (j, p)));
+        for (joint, piece) in joined {
+            if self.piece(piece).is_none() {
+                return Err(DefinitionError::rule(
+                    format!("joints.{}", joint.name),
+                    format!(
+                        "the joint names `{}`, which is no piece{}",
+                        piece.escape_debug(),
+                        nearest(piece, self.pieces.iter().map(|p| p.name.as_str()))
+                    ),
+                    "name two pieces of the project",
+                ));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn unique<'a>(path: &str, names: impl Iterator<Item = &'a str>) -> Result<(), DefinitionError> {
+    let mut seen = BTreeSet::new();
+    for name in names {
+        check_name(path, name)?;
+        if !seen.insert(name) {
+            return Err(DefinitionError::rule(
+                format!("{path}.{name}"),
+                format!("two of the {path} are called `{name}`"),
+                "give each a name of its own",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Names are said aloud, typed and printed: no control or direction marks, no
+/// leading dash, at most 60 characters.
+fn check_name(path: &str, name: &str) -> Result<(), DefinitionError> {
+    let bad = |c: char| {
+        c.is_control()
+            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '/' | '\\')
+    };
+    if name.trim().is_empty()
+        || name.starts_with('-')
+        || name.chars().count() > 60
+        || name.chars().any(bad)
+    {
+        return Err(DefinitionError::rule(
+            path,
+            format!(
+                "`{}` cannot be a name",
+                name.chars().take(80).collect::<String>().escape_debug()
+            ),
+            "1 to 60 characters, no control characters or slashes, not beginning with a dash",
+        ));
+    }
+    Ok(())
+}
