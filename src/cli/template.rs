@@ -3,7 +3,7 @@
 use crate::plating::Metal;
 use crate::project::{FORMAT, Target};
 use crate::store::ron_text::quote;
-use crate::units::{Duration, Ratio, Zone};
+use crate::units::{Duration, H, Ratio, UM, Zone, plain};
 
 /// What `new` was told.
 #[derive(Debug, Clone)]
@@ -19,8 +19,8 @@ pub(super) struct Seed<'a> {
 /// A project file that says what each of its fields means.
 pub(super) fn project_ron(seed: &Seed<'_>) -> String {
     let target = match seed.target {
-        Target::Mean(mean) => format!("Mean(\"{mean}\")"),
-        Target::Minimum(least) => format!("Minimum(\"{least}\")"),
+        Target::Mean(mean) => format!("Mean(\"{}um\")", plain(mean.to(UM))),
+        Target::Minimum(least) => format!("Minimum(\"{}um\")", plain(least.to(UM))),
     };
     format!(
         r#"// A tankside project. Edit it as you like: comments and order stay as they are.
@@ -120,14 +120,14 @@ pub(super) fn project_ron(seed: &Seed<'_>) -> String {
 
 /// A hold is told in hours.
 fn hours(time: Duration) -> String {
-    format!("{}h", crate::units::plain(time.to(crate::units::H)))
+    format!("{}h", plain(time.to(H)))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::project::Definition;
-    use crate::units::{H, PERCENT, UM};
+    use crate::units::PERCENT;
 
     #[test]
     fn the_template_reads_back_as_what_was_asked() {
