@@ -1,8 +1,9 @@
 //! What an entry will mean, shown before Enter.
 
-use super::{Deed, Form, Model, Task, Upkeep};
+use super::{Form, Model, Task};
 use crate::plating::density_word;
 use crate::project::{Piece, PieceState, Setting, Stage, What};
+use crate::report::cautions::for_act;
 use crate::units::{AH, Area, Current, CurrentDensity, G, Mass, OHM};
 
 impl Form {
@@ -14,36 +15,15 @@ impl Form {
         meaning(model, &what)
     }
 
-    /// The caution that belongs here, if one does.
-    pub fn caution(&self, model: &Model) -> Option<&'static str> {
-        match &self.task {
-            Task::Piece(piece, Deed::Start) => {
-                let stage = model.piece(piece)?.stage.as_ref()?;
-                caution_of(stage)
-            }
-            Task::Piece(_, Deed::Return | Deed::TouchUp)
-            | Task::Tank(_, Upkeep::Dose | Upkeep::TopUp) => Some(ACID),
-            Task::Piece(_, Deed::Coat) => Some(COAT),
+    /// The cautions that belong to it.
+    pub fn cautions(&self, model: &Model) -> &'static [&'static str] {
+        let by_deed = || match &self.task {
+            Task::Piece(piece, deed) => deed.trial(model, piece),
             _ => None,
-        }
+        };
+        let what = self.task.what(model, &self.fields).ok().or_else(by_deed);
+        what.map_or(&[], |what| for_act(&what))
     }
-}
-
-const ACID: &str = "acid slowly into water, never the reverse; goggles and gloves on";
-const COAT: &str = "graphite and copper dust, solvent vapour: air it, no flame, gloves";
-
-/// The caution of a stage, shown where it begins.
-pub fn caution_of(stage: &Stage) -> Option<&'static str> {
-    Some(match stage {
-        Stage::Coat => COAT,
-        Stage::Strike | Stage::Build => {
-            "goggles, gloves, apron; low-voltage supply behind an RCD; never left unattended"
-        }
-        Stage::Rinse => "nothing goes down a drain: rinse water is kept; local rules decide",
-        Stage::Polish => "copper dust: mask on, wipe up wet",
-        Stage::Seal | Stage::Cure => "solvent vapour: no live supply or flame near, air the room",
-        Stage::Wiring | Stage::Dry | Stage::Age | Stage::Assemble | Stage::Own(_) => return None,
-    })
 }
 
 fn meaning(model: &Model, what: &What) -> Vec<String> {
