@@ -107,7 +107,7 @@ impl Deed {
             Self::Finish => ('f', "finish"),
             Self::Pause => ('p', "pause"),
             Self::Ticks => ('i', "tick conditions"),
-            Self::Wipe => ('z', "wiped, dipped or touched: the hold restarts"),
+            Self::Wipe => ('z', "wiped, dipped or touched: its ageing hold restarts"),
             Self::Climate => ('h', "air: temperature and humidity"),
             Self::Note => ('n', "note"),
             Self::Rework => ('b', "rework: back to an earlier stage"),

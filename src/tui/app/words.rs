@@ -93,7 +93,7 @@ const HOLDS: [(&str, &str); 5] = [
     ),
     (
         "refresh",
-        "finished pieces polished or dipped together: one new hold for all",
+        "finished pieces polished or dipped together: one new ageing hold for all",
     ),
 ];
 

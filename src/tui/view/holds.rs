@@ -65,7 +65,7 @@ fn summary(model: &Model) -> Vec<Row> {
             "no one visit seals all: mark them (*) and refresh (w) for one hold",
         ),
         None => Row::plain(format!(
-            "the hold is {} h, give or take {} h",
+            "the ageing hold is {} h, give or take {} h",
             number(rule.time.to(H), 2),
             number(rule.tolerance.to(H), 1)
         )),

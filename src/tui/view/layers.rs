@@ -189,6 +189,8 @@ fn form_rows(model: &Model, form: &Form, width: usize) -> Drawn {
                 .map(|l| Row::of(Role::Alarm, "! ").and(Role::Plain, l)),
         );
     }
+    let ahead = model.guide_ahead().filter(|_| form.guided);
+    rows.extend(ahead.map(Row::plain));
     if form.waits {
         rows.push(Row::of(Role::Soon, "writing it down"));
     }
@@ -214,6 +216,10 @@ fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
                 .map(|l| Row::of(Role::Soon, "= ").and(Role::Plain, l)),
         );
     }
+    let ahead = model
+        .guide_ahead()
+        .filter(|_| entry.guided && picked.is_empty());
+    rows.extend(ahead.map(Row::plain));
     if let Some(wrong) = &entry.wrong {
         rows.push(Row::of(Role::Alarm, wrong));
     }
