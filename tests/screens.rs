@@ -4,6 +4,8 @@
 //! keys with its legend, since a look at glyphs alone is blind to what is
 //! selected or overdue. Where `CI` is set a missing snapshot fails.
 
+#![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
+
 mod screens_support;
 
 use insta::assert_snapshot;
@@ -118,7 +120,7 @@ fn no_size_panics_and_too_small_ones_say_so() {
     let scripts = ["", "p", "h", "c", "l +", "Esc r", "Esc ?", "Esc f", "Esc k"];
     for (n, script) in scripts.iter().enumerate() {
         hands.keys(script);
-        for width in (0..=140).step_by(if n == 0 { 1 } else { 7 }) {
+        for width in (0..=140).step_by(if n == 0 { 1 } else { 13 }) {
             for height in 0..=50 {
                 let text = hands.text(width, height);
                 if (20..40).contains(&width) && height > 3 {
@@ -460,4 +462,49 @@ fn any_keys_leave_the_model_whole() {
     }
     let _ = update(&mut hands.model, Message::Tick, hands.now);
     assert!(hands.model.project.events().len() > 30);
+}
+
+#[test]
+fn a_guided_look_shows_the_lower_current_and_what_comes_next() {
+    let mut hands = evening();
+    let row = hands.due_row(DueKind::Look, "leaf-1");
+    for _ in 0..row {
+        hands.keys("Down");
+    }
+    hands.keys("Enter");
+    each_size("guide_lower", &hands);
+    hands.keys("* Enter");
+    assert!(
+        hands.piece("leaf-1").lifted_at.is_some(),
+        "a step may be left out"
+    );
+    each_size("guide_look", &hands);
+}
+
+#[test]
+fn what_will_be_refused_says_so_before_enter() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+ l Enter");
+    hands.wait(600.0);
+    hands.keys("+ r 2");
+    assert!(
+        hands.text(80, 24).contains("this will be refused"),
+        "{}",
+        hands.text(80, 24)
+    );
+}
+
+#[test]
+fn a_start_of_minutes_ago_takes_ticks_of_minutes_ago() {
+    let mut hands = evening();
+    hands.select("leaf-3");
+    hands.keys("+ s . 1 0 Enter * Enter");
+    let Some(Layer::Form(form)) = hands.top() else {
+        panic!("the start is next: {}", hands.text(80, 24))
+    };
+    assert_eq!(form.fields.last().unwrap().text, "10");
+    hands.keys("Enter");
+    let started = hands.piece("leaf-3").started_at.unwrap();
+    assert!((hands.now.since(started) - 600.0).abs() < 1.0);
 }

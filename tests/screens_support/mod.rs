@@ -11,9 +11,8 @@ use tankside::plating::Metal;
 use tankside::project::{
     Action, Definition, DueKind, Piece, PieceState, Project, Setting, Stage, Target, What,
 };
-use tankside::tui::app::{
-    Effect, Failure, Key, KeyCode, Layer, Message, Model, Spot, columns, update,
-};
+use tankside::report::safe::columns;
+use tankside::tui::app::{Effect, Failure, Key, KeyCode, Layer, Message, Model, Spot, update};
 use tankside::tui::view::{self, Theme};
 use tankside::units::{A, DM2, Instant, UM, V, Zone};
 

@@ -104,7 +104,7 @@ const TABLE: &[Command] = commands! {
     Id::Actions, [c('+'), c('a')], "actions", "what can be done with the selected piece or tank", PIECES;
     Id::Actions, [k(KeyCode::Enter)], "", "what can be done with the selected piece", HOLDS;
     Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
-    Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new hold for all", HOLDS;
+    Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new ageing hold for all", HOLDS;
     Id::PlaceUp, [k(KeyCode::Up)], "", "the line above: of the due list, of the holds, of the close-out", ALL;
     Id::PlaceDown, [k(KeyCode::Down)], "", "the line below", ALL;
     Id::PlaceBack, [k(KeyCode::Left)], "", "the piece or tank to the left along the bench", PIECES;

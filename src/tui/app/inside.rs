@@ -2,10 +2,10 @@
 
 use super::layer::Does;
 use super::{
-    Checklist, Effect, Entry, Form, Id, Key, KeyCode, Layer, LookEntry, Menu, Model, Refused, Task,
-    finding, update,
+    Checklist, Effect, Entry, Form, Id, Key, KeyCode, Layer, Menu, Model, Refused, Task,
+    inside_look, update,
 };
-use crate::project::{FindingKind, What};
+use crate::project::What;
 
 /// The keys that unlock the keyboard, far apart on purpose.
 const UNLOCK: [KeyCode; 3] = [KeyCode::Char('7'), KeyCode::Char('3'), KeyCode::Enter];
@@ -22,7 +22,7 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
     Some(match layer {
         Layer::Menu(menu) => in_menu(model, menu, key),
         Layer::Form(form) => in_form(model, form, key),
-        Layer::Look(entry) => in_look(model, entry, key),
+        Layer::Look(entry) => inside_look::key(model, entry, key),
         Layer::Gates(list) => in_gates(model, list, key),
         Layer::Refused(refused) => in_refused(model, refused, key),
         Layer::Confirm(confirm) => {
@@ -80,7 +80,7 @@ fn in_help(model: &mut Model, at: usize, key: Key) -> Vec<Effect> {
 }
 
 /// Moves a selected line; `None` if the key moves none.
-fn moved(row: usize, rows: usize, key: Key) -> Option<usize> {
+pub(super) fn moved(row: usize, rows: usize, key: Key) -> Option<usize> {
     let last = rows.saturating_sub(1);
     match key.code {
         KeyCode::Up => Some(row.saturating_sub(1)),
@@ -95,7 +95,7 @@ fn moved(row: usize, rows: usize, key: Key) -> Option<usize> {
 }
 
 /// The line that a digit takes: the page of nine around the selected line.
-fn row_of_digit(row: usize, rows: usize, key: Key) -> Option<usize> {
+pub(super) fn row_of_digit(row: usize, rows: usize, key: Key) -> Option<usize> {
     let digit = key.digit().filter(|d| *d > 0)?;
     let wanted = row / 9 * 9 + digit - 1;
     (wanted < rows).then_some(wanted)
@@ -245,7 +245,7 @@ fn submit(model: &mut Model, mut form: Form) -> Vec<Effect> {
             model.who_is(name.unwrap_or_default())
         }
         Task::Finding(kind) => {
-            add_finding(model, *kind, &form);
+            inside_look::add(model, *kind, &form);
             Vec::new()
         }
         task => match task.what(model, &form.fields) {
@@ -271,98 +271,6 @@ fn submit(model: &mut Model, mut form: Form) -> Vec<Effect> {
             }
         },
     }
-}
-
-fn add_finding(model: &mut Model, kind: FindingKind, form: &Form) {
-    let found = finding(kind, &form.fields);
-    if let Some(Layer::Look(entry)) = model.layers.last_mut() {
-        match found {
-            Ok(finding) => entry.picked.push(finding),
-            Err(wrong) => entry.wrong = Some(wrong),
-        }
-    }
-}
-
-fn in_look(model: &mut Model, mut entry: LookEntry, key: Key) -> Vec<Effect> {
-    if entry.waits {
-        model.layers.push(Layer::Look(entry));
-        return Vec::new();
-    }
-    if entry.at_when {
-        return in_look_when(model, entry, key);
-    }
-    entry.wrong = None;
-    let kinds = LookEntry::kinds();
-    if let Some(kind) = row_of_digit(entry.row, kinds.len(), key).and_then(|row| kinds.get(row)) {
-        return pick(model, entry, *kind);
-    }
-    if let Some(row) = moved(entry.row, kinds.len(), key) {
-        entry.row = row;
-    } else if key.code == KeyCode::Char(' ') || key.code == KeyCode::Right {
-        if let Some(kind) = kinds.get(entry.row) {
-            return pick(model, entry, *kind);
-        }
-    } else if matches!(key.code, KeyCode::Enter | KeyCode::Char('+')) {
-        if entry.picked.is_empty() {
-            entry.wrong = Some("pick at least one by its digit".to_owned());
-        } else {
-            entry.at_when = true;
-        }
-    } else if key.code == KeyCode::Char('*') && entry.guided {
-        model.next_step();
-        return Vec::new();
-    } else if matches!(key.code, KeyCode::Backspace | KeyCode::Delete) {
-        entry.picked.pop();
-    } else if key.is_back() && entry.picked.pop().is_none() {
-        if entry.guided {
-            model.guide.clear();
-            model.say("left here; what is still due stays on the list");
-        }
-        return Vec::new();
-    }
-    model.layers.push(Layer::Look(entry));
-    Vec::new()
-}
-
-/// Picks a finding: `ok` as it is, the others with their share and place.
-fn pick(model: &mut Model, mut entry: LookEntry, kind: FindingKind) -> Vec<Effect> {
-    let plain = kind == FindingKind::Ok;
-    if plain {
-        entry.picked.push(crate::project::Finding {
-            kind,
-            share: None,
-            place: None,
-        });
-    }
-    model.layers.push(Layer::Look(entry));
-    if !plain {
-        model.open_form(Task::Finding(kind), false);
-    }
-    Vec::new()
-}
-
-fn in_look_when(model: &mut Model, mut entry: LookEntry, key: Key) -> Vec<Effect> {
-    let zone = model.project.definition.zone;
-    if entry.when.key(key) {
-        entry.wrong = None;
-    } else if matches!(key.code, KeyCode::Enter | KeyCode::Char('+')) {
-        match entry.when.instant(zone, model.now) {
-            Ok(at) => {
-                let what = What::Look {
-                    piece: entry.piece.clone(),
-                    findings: entry.picked.clone(),
-                };
-                entry.waits = true;
-                model.layers.push(Layer::Look(entry));
-                return model.record(what, at, None);
-            }
-            Err(wrong) => entry.wrong = Some(wrong),
-        }
-    } else if key.is_back() || key.code == KeyCode::Up {
-        entry.at_when = false;
-    }
-    model.layers.push(Layer::Look(entry));
-    Vec::new()
 }
 
 fn in_gates(model: &mut Model, mut list: Checklist, key: Key) -> Vec<Effect> {

@@ -1,8 +1,9 @@
 //! What an entry will mean, shown before Enter.
 
-use super::{Deed, Form, Model, Task, Upkeep};
+use super::{Entry, Form, Model, Task};
 use crate::plating::density_word;
-use crate::project::{Piece, PieceState, Setting, Stage, What};
+use crate::project::{Action, Piece, PieceState, Setting, Stage, What};
+use crate::report::cautions::for_act;
 use crate::units::{AH, Area, Current, CurrentDensity, G, Mass, OHM};
 
 impl Form {
@@ -11,39 +12,59 @@ impl Form {
         let Ok(what) = self.task.what(model, &self.fields) else {
             return Vec::new();
         };
-        meaning(model, &what)
+        let mut lines: Vec<String> = self.why_set(model).into_iter().collect();
+        lines.extend(meaning(model, &what));
+        lines.extend(self.verdict(model, what));
+        lines
     }
 
-    /// The caution that belongs here, if one does.
-    pub fn caution(&self, model: &Model) -> Option<&'static str> {
-        match &self.task {
-            Task::Piece(piece, Deed::Start) => {
-                let stage = model.piece(piece)?.stage.as_ref()?;
-                caution_of(stage)
-            }
-            Task::Piece(_, Deed::Return | Deed::TouchUp)
-            | Task::Tank(_, Upkeep::Dose | Upkeep::TopUp) => Some(ACID),
-            Task::Piece(_, Deed::Coat) => Some(COAT),
+    /// Why a guide asks for another current.
+    fn why_set(&self, model: &Model) -> Option<String> {
+        let Task::Set(tank, Setting::Amps(ready)) = &self.task else {
+            return None;
+        };
+        let now = model.project.state().tank(tank)?.set_amps?;
+        let lower = self.guided && *ready < now;
+        let back = self.guided && *ready > now;
+        match (lower, back) {
+            (true, _) => Some("lower first: the others must not get its share on top".to_owned()),
+            (_, true) => Some("as it was before the look: all share it again".to_owned()),
             _ => None,
         }
     }
-}
 
-const ACID: &str = "acid slowly into water, never the reverse; goggles and gloves on";
-const COAT: &str = "graphite and copper dust, solvent vapour: air it, no flame, gloves";
-
-/// The caution of a stage, shown where it begins.
-pub fn caution_of(stage: &Stage) -> Option<&'static str> {
-    Some(match stage {
-        Stage::Coat => COAT,
-        Stage::Strike | Stage::Build => {
-            "goggles, gloves, apron; low-voltage supply behind an RCD; never left unattended"
+    /// What the rules will say: warnings that let it pass, or a refusal.
+    fn verdict(&self, model: &Model, what: What) -> Vec<String> {
+        let zone = model.project.definition.zone;
+        let when = self.fields.last().filter(|f| f.entry == Entry::When);
+        let at = when.map_or(Ok(None), |f| f.instant(zone, model.now));
+        let Ok(at) = at else {
+            return Vec::new();
+        };
+        let passed = matches!(self.task, Task::Override(..)).then(|| "given".to_owned());
+        let action = Action {
+            at,
+            override_reason: passed,
+            ..Action::now(what, "")
+        };
+        match model.project.decide(&action, model.now) {
+            Ok(decision) => {
+                let warnings = decision.warnings.into_iter();
+                warnings.map(|w| format!("mind: {w}")).collect()
+            }
+            Err(refusal) => vec![format!("this will be refused: {}", refusal.because)],
         }
-        Stage::Rinse => "nothing goes down a drain: rinse water is kept; local rules decide",
-        Stage::Polish => "copper dust: mask on, wipe up wet",
-        Stage::Seal | Stage::Cure => "solvent vapour: no live supply or flame near, air the room",
-        Stage::Wiring | Stage::Dry | Stage::Age | Stage::Assemble | Stage::Own(_) => return None,
-    })
+    }
+
+    /// The cautions that belong to it.
+    pub fn cautions(&self, model: &Model) -> &'static [&'static str] {
+        let by_deed = || match &self.task {
+            Task::Piece(piece, deed) => deed.trial(model, piece),
+            _ => None,
+        };
+        let what = self.task.what(model, &self.fields).ok().or_else(by_deed);
+        what.map_or(&[], |what| for_act(&what))
+    }
 }
 
 fn meaning(model: &Model, what: &What) -> Vec<String> {
@@ -66,9 +87,6 @@ fn meaning(model: &Model, what: &What) -> Vec<String> {
         What::Return { dipped: true, .. } => {
             vec!["5-10 % sulfuric dip of 10-30 s, copper only, then lowered in live".to_owned()]
         }
-        What::Return { piece, .. } if model.wants_dip(piece) => {
-            vec!["it wants the acid dip first: this will be refused".to_owned()]
-        }
         What::Return { .. } => vec!["lowered in live; the charge counts from here".to_owned()],
         What::Start { piece, stage, .. } => begin(model, piece, stage),
         What::Finish { piece } => finish(model, piece),
@@ -76,7 +94,10 @@ fn meaning(model: &Model, what: &What) -> Vec<String> {
             vec![format!("{piece} comes out of the tank; its charge is kept")]
         }
         What::Skip { piece, .. } => vec![format!("stays on the traveller of {piece} for good")],
-        What::Wipe { pieces } => vec![format!("the hold of {} begins anew", pieces.join(", "))],
+        What::Wipe { pieces } => vec![format!(
+            "the ageing hold of {} begins anew",
+            pieces.join(", ")
+        )],
         What::Pause { piece } if model.piece(piece).is_some_and(PieceState::in_bath) => {
             vec!["no current through it: lift it out, its paint soaks".to_owned()]
         }
@@ -246,7 +267,7 @@ fn begin(model: &Model, piece: &str, stage: &Stage) -> Vec<String> {
         }
     } else if *stage == Stage::Age {
         let ends = model.now + definition.hold.time;
-        lines.push(format!("the hold is over {}", model.clock(ends)));
+        lines.push(format!("the ageing hold is over {}", model.clock(ends)));
     }
     lines
 }

@@ -154,7 +154,7 @@ fn sensible(model: &Model, name: &str, deed: Deed) -> Result<(), String> {
             "ohms are measured on coat and wiring, or on a lifted piece",
         ),
         Deed::Pause => need(piece.is_running(), "nothing of it runs"),
-        Deed::Wipe => need(ageing, "no hold runs"),
+        Deed::Wipe => need(ageing, "no ageing hold runs"),
         Deed::Climate => need(ageing || piece.tank.is_none(), "it hangs in the bath"),
         Deed::Ticks => {
             let gates = model

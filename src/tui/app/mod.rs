@@ -7,10 +7,12 @@
 
 mod bell;
 mod commands;
+mod deed;
 mod entry;
 mod facts;
 mod guide;
 mod inside;
+mod inside_look;
 mod keys;
 mod layer;
 mod meaning;
@@ -18,7 +20,6 @@ mod menu;
 mod message;
 mod model;
 mod open;
-mod safe;
 mod task;
 mod update;
 mod words;
@@ -31,10 +32,8 @@ pub use facts::{Facts, Place, Station};
 pub use layer::{
     Checklist, Confirm, Does, Form, Layer, LookEntry, Menu, MenuEntry, Refused, Step, Then, Way,
 };
-pub use meaning::caution_of;
 pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
-pub use safe::{columns, padded, plain_words, safe, wrapped};
 pub use task::{Deed, Task, Upkeep, finding};
 pub use update::update;
 pub use words::{cautions_of, words_of};

@@ -60,6 +60,20 @@ impl Model {
         }
     }
 
+    /// What the guide asks after this, in a few words.
+    pub fn guide_ahead(&self) -> Option<String> {
+        let steps = self.guide.iter().map(|step| match step {
+            Step::Task(Task::Piece(_, Deed::Lift)) => "lift",
+            Step::Task(Task::Piece(_, Deed::Return)) => "return",
+            Step::Task(Task::Piece(_, Deed::Finish)) => "finish",
+            Step::Task(Task::Set(..)) => "supply",
+            Step::Task(_) => "entry",
+            Step::Look(_) => "what is seen",
+        });
+        let ahead: Vec<&str> = steps.collect();
+        (!ahead.is_empty()).then(|| format!("then: {}", ahead.join(", ")))
+    }
+
     /// Opens the entry of a task: the checklist first where gates are open.
     pub(super) fn open(&mut self, task: Task, guided: bool) {
         match &task {

@@ -1,6 +1,7 @@
 //! The words of a screen, explained; its cautions.
 
-use super::{Model, Screen, caution_of};
+use super::{Model, Screen};
+use crate::report::cautions::{DEFERS, FIRST_AID, GENERAL, for_stage};
 
 const FIGURES: [(&str, &str); 3] = [
     (
@@ -92,7 +93,7 @@ const HOLDS: [(&str, &str); 5] = [
     ),
     (
         "refresh",
-        "finished pieces polished or dipped together: one new hold for all",
+        "finished pieces polished or dipped together: one new ageing hold for all",
     ),
 ];
 
@@ -123,23 +124,19 @@ pub fn words_of(screen: Screen) -> Vec<(&'static str, &'static str)> {
     own.iter().chain(&FIGURES).copied().collect()
 }
 
-/// The cautions that apply now: of the stages that pieces are at, and those
-/// that always do.
+/// The cautions that apply now: those that always do, those of the stages that
+/// pieces are at, first aid; local codes come before all of them.
 pub fn cautions_of(model: &Model) -> Vec<&'static str> {
-    let mut cautions = vec![
-        "acid slowly into water, never the reverse; goggles, gloves, apron",
-        "never left unattended: this program cuts nothing off",
-        "eyes or skin: lukewarm running water 15-30 min and call for help; electric: unplug first",
-        "swallowed: rinse mouth, no vomiting, medical help; mist or solvent: fresh air",
-        "nothing goes down a drain; local rules and collection points decide",
-    ];
+    let mut cautions: Vec<&'static str> = GENERAL.to_vec();
     for name in model.facts.pieces.keys() {
         let stage = model.piece(name).and_then(|p| p.stage.as_ref());
-        if let Some(caution) = stage.and_then(caution_of)
-            && !cautions.contains(&caution)
-        {
-            cautions.push(caution);
+        for caution in stage.map_or(&[][..], for_stage) {
+            if !cautions.contains(caution) {
+                cautions.push(caution);
+            }
         }
     }
+    cautions.extend(FIRST_AID);
+    cautions.push(DEFERS);
     cautions
 }

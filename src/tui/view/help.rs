@@ -2,7 +2,8 @@
 
 use super::Role;
 use super::pen::Row;
-use crate::tui::app::{INSIDE, Model, cautions_of, commands, words_of, wrapped};
+use crate::report::safe::wrapped;
+use crate::tui::app::{INSIDE, Model, cautions_of, commands, words_of};
 
 /// All lines of the help, for this width.
 pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
@@ -35,10 +36,7 @@ pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
     for (word, say) in words_of(model.screen) {
         rows.extend(entry(word, say, Role::Strong, width));
     }
-    rows.push(Row::of(
-        Role::Title,
-        "cautions; local codes and licensed practice come first",
-    ));
+    rows.push(Row::of(Role::Title, "cautions"));
     for caution in cautions_of(model) {
         rows.extend(entry("!", caution, Role::Alarm, width));
     }

@@ -65,7 +65,7 @@ fn summary(model: &Model) -> Vec<Row> {
             "no one visit seals all: mark them (*) and refresh (w) for one hold",
         ),
         None => Row::plain(format!(
-            "the hold is {} h, give or take {} h",
+            "the ageing hold is {} h, give or take {} h",
             number(rule.time.to(H), 2),
             number(rule.tolerance.to(H), 1)
         )),
@@ -119,13 +119,12 @@ fn row(model: &Model, name: &str, width: usize) -> Row {
     let Some(figures) = model.figures(name) else {
         return row;
     };
-    let row = match figures.hold {
-        Some(hold) => aged(model, row, &hold, width),
-        None => {
-            let stage = model.piece(name).and_then(|p| p.stage.as_ref());
-            let told = stage.map_or_else(|| "done".to_owned(), |s| format!("at {s}"));
-            row.column(Role::Plain, &told, if is_narrow(width) { 22 } else { 46 })
-        }
+    let row = if let Some(hold) = figures.hold {
+        aged(model, row, &hold, width)
+    } else {
+        let stage = model.piece(name).and_then(|p| p.stage.as_ref());
+        let told = stage.map_or_else(|| "done".to_owned(), |s| format!("at {s}"));
+        row.column(Role::Plain, &told, if is_narrow(width) { 22 } else { 46 })
     };
     if is_narrow(width) {
         row

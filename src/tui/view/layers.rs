@@ -4,8 +4,9 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, below, line_of};
 use super::{Role, closeout, help};
+use crate::report::safe::wrapped;
 use crate::tui::app::{
-    Checklist, Confirm, Entry, Field, Form, Layer, LookEntry, Menu, Model, Refused, Spot, wrapped,
+    Checklist, Confirm, Entry, Field, Form, Layer, LookEntry, Menu, Model, Refused, Spot,
 };
 
 /// Draws the uppermost layer in the place of the screen.
@@ -180,7 +181,7 @@ fn form_rows(model: &Model, form: &Form, width: usize) -> Drawn {
                 .map(|l| Row::of(Role::Soon, "= ").and(Role::Plain, l)),
         );
     }
-    if let Some(caution) = form.caution(model) {
+    for caution in form.cautions(model) {
         let lines = wrapped(caution, width.saturating_sub(2));
         rows.extend(
             lines
@@ -188,6 +189,8 @@ fn form_rows(model: &Model, form: &Form, width: usize) -> Drawn {
                 .map(|l| Row::of(Role::Alarm, "! ").and(Role::Plain, l)),
         );
     }
+    let ahead = model.guide_ahead().filter(|_| form.guided);
+    rows.extend(ahead.map(Row::plain));
     if form.waits {
         rows.push(Row::of(Role::Soon, "writing it down"));
     }
@@ -213,6 +216,10 @@ fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
                 .map(|l| Row::of(Role::Soon, "= ").and(Role::Plain, l)),
         );
     }
+    let ahead = model
+        .guide_ahead()
+        .filter(|_| entry.guided && picked.is_empty());
+    rows.extend(ahead.map(Row::plain));
     if let Some(wrong) = &entry.wrong {
         rows.push(Row::of(Role::Alarm, wrong));
     }

@@ -21,7 +21,8 @@ use ratatui::layout::Rect;
 
 pub use theme::{Role, Theme};
 
-use crate::tui::app::{Layer, Model, Screen, commands, plain_words};
+use crate::report::safe::{fit, plain_text, wrapped};
+use crate::tui::app::{Layer, Model, Screen, commands};
 use crate::units::Instant;
 use pen::{Pen, Row, line_of};
 
@@ -72,7 +73,7 @@ fn too_small(pen: &mut Pen<'_>, area: Rect) {
         "tankside wants {}x{}; this is {}x{}",
         LEAST.0, LEAST.1, area.width, area.height
     );
-    let lines = crate::tui::app::wrapped(&text, usize::from(area.width));
+    let lines = wrapped(&text, usize::from(area.width));
     let rows: Vec<Row> = lines.into_iter().map(Row::plain).collect();
     pen.rows(area, &rows);
 }
@@ -96,7 +97,7 @@ fn head(model: &Model, pen: &mut Pen<'_>, area: Rect, now: Instant) {
     }
     let width = usize::from(area.width);
     let room = width.saturating_sub(tabs.width() + clock.len() + 3);
-    let name = plain_words(&definition.name, room);
+    let name = fit(&plain_text(&definition.name), room);
     pen.row(area, &Row::of(Role::Strong, name));
     let tabs_at = width.saturating_sub(tabs.width() + clock.len() + 2);
     let right = |skip: usize| {

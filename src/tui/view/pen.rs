@@ -5,7 +5,7 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 use super::{Role, Theme};
-use crate::tui::app::{columns, padded, plain_words, safe};
+use crate::report::safe::{cell, columns, fit, plain_text};
 
 /// A row of text.
 #[derive(Debug, Clone, Default)]
@@ -33,7 +33,7 @@ impl Row {
 
     /// The row, going on with a column of exactly `width`.
     pub(super) fn column(self, role: Role, text: &str, width: usize) -> Self {
-        self.and(role, padded(text, width))
+        self.and(role, cell(text, width))
     }
 
     /// The row, going on with another one.
@@ -75,7 +75,8 @@ impl<'a> Pen<'a> {
         let mut left = usize::from(area.width);
         let mut x = area.x;
         for (text, role) in &row.parts {
-            let text = plain_words(&self.theme.glyphs(&safe(text)), left);
+            let text = fit(&self.theme.glyphs(&plain_text(text)), left);
+            let text = self.theme.glyphs(&text);
             let style = if row.selected {
                 self.theme.selected(*role)
             } else {

@@ -7,7 +7,8 @@ use super::pen::{Pen, Row, bar, below, line_of};
 use super::vessel::route;
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
-use crate::tui::app::{Model, Spot, wrapped};
+use crate::report::safe::wrapped;
+use crate::tui::app::{Model, Spot};
 use crate::units::{A, AH, PERCENT, UM, clock_span, number};
 
 /// Draws the selected piece.
