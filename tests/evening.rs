@@ -266,3 +266,128 @@ fn two_pieces_from_strike_to_seal() {
             == 0.0
     );
 }
+
+#[test]
+fn a_clock_that_was_set_back_makes_nothing_negative_and_doubles_nothing() {
+    let mut b = ready();
+    b.clock("19:00").amps(2.0).start("bell", Stage::Strike);
+    b.clock("19:20").read(0.9, 2.0);
+    let before = b.ah("bell");
+    // The machine's clock falls back by an hour: the present stays at what was recorded.
+    let clock = b.now.plus_seconds(-3600.0);
+    let present = b.project.present(clock);
+    assert_eq!(present, b.now);
+    b.now = present;
+    assert_eq!(b.ah("bell"), before);
+    let piece = b.project.state().piece("bell").unwrap();
+    assert!(piece.stage_elapsed(clock).unwrap() >= 0.0);
+    let due = b.due_of(DueKind::Look, "bell");
+    assert_eq!(due.at.to_string(), "2026-03-02T19:05:00Z");
+    // What is recorded meanwhile lies at the present, not before it.
+    let said = b.try_action(&Action::now(
+        What::Note {
+            piece: "bell".into(),
+            text: "odd clock".into(),
+        },
+        "Ida",
+    ));
+    assert_eq!(said.unwrap().event.at, present);
+}
+
+#[test]
+fn timers_do_not_feel_the_change_of_clocks() {
+    // Berlin goes from 02:00 to 03:00 on 29 March 2026 (EU directive 2000/84/EC).
+    let mut definition = ready().project.definition.clone();
+    definition.zone = tankside::units::Zone::named("Europe/Berlin").unwrap();
+    definition.route = vec![Stage::Age, Stage::Seal];
+    let mut b = Bench::of(definition);
+    b.now = "2026-03-28T20:00:00Z".parse().unwrap();
+    b.tick("bell", "surface").start("bell", Stage::Age);
+    b.now = "2026-03-29T20:00:00Z".parse().unwrap();
+    close(b.figures("bell").hold.unwrap().elapsed.to(H), 24.0, 1e-12);
+    let zone = b.project.definition.zone;
+    assert_eq!(
+        zone.local(b.figures("bell").hold.unwrap().started_at)
+            .clock(),
+        "21:00"
+    );
+    assert_eq!(zone.local(b.now).clock(), "22:00");
+}
+
+#[test]
+fn a_ladder_announces_its_next_step() {
+    let mut b = ready();
+    b.clock("19:00").volts(0.3).start("bell", Stage::Strike);
+    let due = b.due_of(DueKind::Ladder, "bell");
+    assert_eq!(due.at.to_string(), "2026-03-02T19:20:00Z");
+    assert!(
+        due.say.contains("0.50 V") && due.say.contains("step 2 of 3"),
+        "{}",
+        due.say
+    );
+    b.clock("19:22").volts(0.5);
+    assert_eq!(
+        b.due_of(DueKind::Ladder, "bell").at.to_string(),
+        "2026-03-02T19:42:00Z"
+    );
+    b.clock("19:45").volts(0.8);
+    assert!(
+        b.due().iter().all(|d| d.what != DueKind::Ladder),
+        "the last step goes on"
+    );
+    // The build's steps are densities on what hangs in the tank: 1 A/dm2 on 6 dm2.
+    b.clock("19:50")
+        .look("bell", "covered")
+        .finish("bell")
+        .amps(3.0)
+        .start("bell", Stage::Build);
+    let due = b.due_of(DueKind::Ladder, "bell");
+    assert!(due.say.contains("6.00 A"), "{}", due.say);
+    assert_eq!(due.at.to_string(), "2026-03-02T20:02:00Z");
+}
+
+#[test]
+fn weighing_closes_the_loop_and_is_never_adopted() {
+    // 20 Ah on a bell of 6 dm2: 20 * 1.18549 g/Ah = 23.71 g at 100 %, 44.10 um.
+    let mut b = ready();
+    b.did(What::Weigh {
+        piece: "bell".into(),
+        mass: tankside::units::G.of(412.0),
+        condition: tankside::project::WeighedAs::Wired,
+    });
+    b.clock("19:00")
+        .start("bell", Stage::Strike)
+        .look("bell", "covered")
+        .amps(5.0);
+    b.clock("23:00").off().lift("bell");
+    b.did(What::Weigh {
+        piece: "bell".into(),
+        mass: tankside::units::G.of(435.0),
+        condition: tankside::project::WeighedAs::Plated,
+    });
+    let figures = b.figures("bell");
+    close(figures.charges.measured.to(AH), 20.0, 1e-9);
+    let w =
+        tankside::project::weighing(&b.project.definition, b.project.state(), &figures).unwrap();
+    close(w.gained.value.to(tankside::units::G), 23.0, 1e-9);
+    close(w.thickness.value.to(UM), 23.0 / (8.96e-2 * 6.0), 1e-6);
+    close(
+        w.efficiency.as_ref().unwrap().value.si(),
+        23.0 / (20.0 * 1.185_49),
+        1e-4,
+    );
+    assert_eq!(w.plausible(), Some(true));
+    // Half a per cent of water in 412 g is 2.06 g, a bound: 2.06 / sqrt 3 standard.
+    let pm = w.gained.pm().to(tankside::units::G);
+    close(
+        pm,
+        2.0 * ((2.06 / 3_f64.sqrt()).powi(2) + 2.0 * 0.1_f64.powi(2)).sqrt(),
+        1e-6,
+    );
+    // What the charge says stays what the charge says.
+    close(
+        figures.thickness.unwrap().value.to(UM),
+        20.0 / (6.0 * AH_PER_DM2_UM),
+        1e-4,
+    );
+}

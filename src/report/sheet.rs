@@ -17,7 +17,8 @@ pub fn pencil_sheet(project: &Project, now: Instant) -> String {
     let state = project.state_at(now);
     let mut lines: Vec<String> = Vec::new();
     let local = definition.zone.local(now);
-    let date = format!("{} {} {}", local.day(), local.date(), local.clock());
+    let weekday: String = local.day().chars().take(3).collect();
+    let date = format!("{weekday} {} {}", local.date(), local.clock());
     lines.push(format!(
         "{} {date}",
         cell(&definition.name, COLUMNS - columns(&date) - 1)
