@@ -5,6 +5,7 @@ use ratatui::layout::Rect;
 use super::pen::{Pen, Row, below, line_of};
 use super::{Role, is_narrow};
 use crate::project::{Item, MaySign, Side, What};
+use crate::report::safe::wrapped;
 use crate::tui::app::Model;
 
 /// Draws the close-out.
@@ -103,13 +104,23 @@ fn side(
             .map_or_else(String::new, |(who, when)| {
                 format!("  {who} {}", model.clock(*when))
             });
-        rows.push(
-            Row::of(Role::Key, format!("{digit} "))
-                .and(role, format!("{mark} "))
-                .and(Role::Plain, &item.text)
-                .and(Role::Vessel, ticked)
-                .chosen(selected),
-        );
+        let told = format!("{}{ticked}", item.text);
+        for (line, text) in wrapped(&told, width.saturating_sub(6))
+            .into_iter()
+            .enumerate()
+        {
+            let (digit, mark) = if line == 0 {
+                (digit.as_str(), mark)
+            } else {
+                (" ", "   ")
+            };
+            rows.push(
+                Row::of(Role::Key, format!("{digit} "))
+                    .and(role, format!("{mark} "))
+                    .and(Role::Plain, text)
+                    .chosen(selected),
+            );
+        }
     }
     (rows, at)
 }

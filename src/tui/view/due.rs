@@ -81,9 +81,11 @@ fn enter_deals(model: &Model) -> bool {
     matches!(model.screen, Screen::Line | Screen::Piece)
 }
 
-/// The key that deals with a line.
+/// The key that deals with a line; none while something lies on the screen.
 fn key_of(model: &Model, n: usize) -> String {
-    if n == model.due_row && enter_deals(model) {
+    if !model.layers.is_empty() {
+        String::new()
+    } else if n == model.due_row && enter_deals(model) {
         "Enter".to_owned()
     } else if n < 8 {
         format!("F{}", n + 1)

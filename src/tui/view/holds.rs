@@ -6,7 +6,7 @@ use super::pen::{Pen, Row, bar, below, line_of};
 use super::{Role, is_narrow};
 use crate::project::HoldFigures;
 use crate::tui::app::{Model, holds_order};
-use crate::units::{AH, H, UM, clock_span, number};
+use crate::units::{H, number};
 
 /// Draws the holds.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
@@ -164,14 +164,7 @@ fn level(model: &Model, name: &str) -> String {
     let told = thickness.shown(unit);
     let matching = &model.facts.matching;
     if let Some(behind) = matching.behind.iter().find(|b| b.name == name) {
-        let time = behind
-            .time
-            .map_or_else(String::new, |t| format!(", {}", clock_span(t.si())));
-        format!(
-            "{told}; {} behind: {} Ah{time}",
-            behind.by.shown(UM),
-            number(behind.charge.to(AH), 2)
-        )
+        format!("{told}; {}", super::piece::level(behind))
     } else if matching.thickest.as_deref() == Some(name) && !matching.behind.is_empty() {
         format!("{told}; the thickest")
     } else {

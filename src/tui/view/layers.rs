@@ -105,7 +105,7 @@ fn field_row(model: &Model, field: &Field, here: bool) -> Row {
     match &field.entry {
         Entry::Number { unit, .. } => {
             let ready = if field.ready && !field.text.is_empty() {
-                "   as last"
+                "   ready"
             } else {
                 ""
             };

@@ -6,7 +6,7 @@ use super::Role;
 use super::pen::{Pen, Row, bar, below, line_of};
 use super::vessel::route;
 use crate::plating::density_word;
-use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
+use crate::project::{Behind, Charges, PieceFigures, PieceState, Stage, weighing};
 use crate::report::safe::wrapped;
 use crate::tui::app::{Model, Spot};
 use crate::units::{A, AH, PERCENT, UM, clock_span, number};
@@ -224,21 +224,29 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
         rows.push(label("").and(Role::Plain, told));
     }
     if let Some(behind) = model.facts.matching.behind.iter().find(|b| b.name == name) {
-        let time = behind
-            .time
-            .map_or_else(String::new, |t| format!(", {}", clock_span(t.si())));
-        let told = format!(
-            "{} behind the thickest; level with {} Ah{time}",
-            behind.by.shown(UM),
-            number(behind.charge.to(AH), 2)
-        );
-        rows.push(label("match").and(Role::Plain, told));
+        rows.push(label("match").and(Role::Plain, level(behind)));
     } else if model.facts.matching.thickest.as_deref() == Some(name)
         && !model.facts.matching.behind.is_empty()
     {
         rows.push(label("match").and(Role::Plain, "the thickest so far"));
     }
     rows
+}
+
+/// How far a piece is behind the thickest, and what brings it level; nothing
+/// does where the difference drowns in its ±.
+pub(super) fn level(behind: &Behind) -> String {
+    let by = behind.by.shown(UM);
+    if behind.by.value <= behind.by.pm() {
+        return format!("{by} behind: level within the \u{b1}");
+    }
+    let time = behind
+        .time
+        .map_or_else(String::new, |t| format!(", {}", clock_span(t.si())));
+    format!(
+        "{by} behind; level with {} Ah{time}",
+        number(behind.charge.to(AH), 2)
+    )
 }
 
 fn current(model: &Model, piece: &PieceState, figures: &PieceFigures) -> Vec<Row> {

@@ -82,7 +82,7 @@ pub(super) fn supply(model: &Model, name: &str) -> Row {
 }
 
 /// When the meter was last read, and the bath's charge since its upkeep.
-fn bath(model: &Model, name: &str) -> Option<Row> {
+fn bath(model: &Model, name: &str, width: usize) -> Option<Row> {
     let state = model.project.state().tank(name)?;
     let reading = state.reading?;
     let units = model.project.definition.units;
@@ -92,7 +92,7 @@ fn bath(model: &Model, name: &str) -> Option<Row> {
     let mut told = format!(" read {}{celsius}", model.clock(reading.at));
     let figures = model.facts.tank(name)?;
     let every = model.project.definition.tank(name).map(|t| &t.bath);
-    if every.is_some_and(|b| b.dose_every.is_some()) {
+    if width >= 40 && every.is_some_and(|b| b.dose_every.is_some()) {
         let since = number(figures.since[0].to(AH), 2);
         told = format!("{told}  dose {since} Ah ago");
     }
@@ -151,7 +151,7 @@ pub(super) fn tank(model: &Model, pen: &mut Pen<'_>, area: Rect, name: &str, pie
     grid.draw(model, pen, liquid, inside);
     let base = format!("\u{2514}{}\u{2518}", "\u{2500}".repeat(inner));
     pen.row(line_of(area, bottom), &Row::of(Role::Vessel, base));
-    if let Some(bath) = bath(model, name).filter(|_| inner > 20) {
+    if let Some(bath) = bath(model, name, inner).filter(|_| inner > 20) {
         let label = Rect {
             x: area.x + 2,
             width: area.width - 5,
@@ -296,7 +296,16 @@ pub(super) fn cell(model: &Model, name: &str, detail: Detail, width: usize) -> V
                 width.saturating_sub(name_width + 1),
             )]
         }
-        Detail::Two => vec![head(width), indented(stage_row(model, name))],
+        Detail::Two => {
+            let progress = progress(model, name, width);
+            let out = model.piece(name).is_some_and(|p| p.lifted_at.is_some());
+            let told = if progress.width() > 0 && !out {
+                progress
+            } else {
+                stage_row(model, name)
+            };
+            vec![head(width), indented(told)]
+        }
         Detail::Four => {
             let mut rows = vec![head(width), indented(stage_row(model, name))];
             let progress = progress(model, name, width);
