@@ -1,5 +1,12 @@
 //! The arrows of the house: which room may name which, read from the sources.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 

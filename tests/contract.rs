@@ -1,5 +1,12 @@
 //! The command line's promises, by the real binary.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 #[path = "support/cli.rs"]
 mod cli;
 

@@ -4,6 +4,13 @@
 //! 0.07558 Ah per dm² and µm (electrochemical equivalent 1.18549 g/Ah, density
 //! 8.96 g/cm³: 8.96e-2 g per dm²·µm / 1.18549 = 0.07558).
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 #[path = "support/bench.rs"]
 mod bench;
 
@@ -23,6 +30,7 @@ fn ready() -> Bench {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "one evening is read in one piece")]
 fn two_pieces_from_strike_to_seal() {
     let mut b = ready();
     close(

@@ -1,5 +1,12 @@
 //! Laws that hold for any sequence of actions.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 #[path = "support/bench.rs"]
 mod bench;
 
@@ -80,7 +87,7 @@ proptest! {
     #[test]
     fn replay_equals_live(evening in any_evening()) {
         let b = live(evening);
-        let again = Project::new(b.project.definition.clone(), b.project.events().to_vec(), Default::default())
+        let again = Project::new(b.project.definition.clone(), b.project.events().to_vec(), std::collections::BTreeMap::default())
             .expect("what was lived can be replayed");
         prop_assert_eq!(again.state(), b.project.state());
     }

@@ -1,13 +1,13 @@
 //! What only a real terminal shows: that it is given back, whatever happens,
 //! and that nothing is written to it while nothing changes.
 
-#![cfg(unix)]
 #![allow(
     clippy::unwrap_used,
+    clippy::expect_used,
     clippy::panic,
-    reason = "a helper that fails fails its test"
+    reason = "a test that fails panics"
 )]
-
+#![cfg(unix)]
 #[path = "support/pty.rs"]
 mod pty;
 

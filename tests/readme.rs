@@ -2,6 +2,13 @@
 //!
 //! `TANKSIDE_WRITE_README=1 cargo test --test readme` writes them anew.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 

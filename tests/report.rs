@@ -5,6 +5,13 @@
 //! M: IUPAC standard atomic weight; rho: CRC Handbook, from memory). On
 //! 6.84 dm2 = 684 cm2, 40 um = 0.004 cm is 2.736 cm3: 74443.57 C = 20.67877 Ah.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 use std::collections::BTreeMap;
 
 use serde_json::{Value, json};
@@ -198,9 +205,9 @@ fn a_new_piece_has_a_target_and_knows_nothing_else() {
         ("water_rel", 0.005),
         ("balance_g", 0.1),
     ];
-    wanted
-        .iter()
-        .for_each(|(key, value)| close(&u[*key], *value));
+    for (key, value) in wanted {
+        close(&u[key], value);
+    }
 }
 
 #[test]

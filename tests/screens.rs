@@ -4,7 +4,12 @@
 //! keys with its legend, since a look at glyphs alone is blind to what is
 //! selected or overdue. Where `CI` is set a missing snapshot fails.
 
-#![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
 
 mod screens_support;
 

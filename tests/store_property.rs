@@ -1,7 +1,12 @@
 //! Whatever is recorded comes back, whatever is damaged is told, and no bytes
 //! make the store panic.
 
-#![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
 
 use std::fs;
 use std::path::{Path, PathBuf};

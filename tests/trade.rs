@@ -6,7 +6,12 @@
 //! quoted and not read says "from memory". A tolerance of 1 % or less makes
 //! the row fail when a constant behind it moves by 2 %.
 
-#![allow(clippy::unwrap_used, reason = "a helper that fails fails its test")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
 
 use tankside::plating::{
     ANNEALED_COPPER_OHM_M, ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, DensityWord,

@@ -504,6 +504,7 @@ mod tests {
         }
     }
 
+    #[expect(clippy::unnecessary_wraps, reason = "as changes take it")]
     fn covered(area: f64) -> Option<Member> {
         Some(Member {
             area: Some(area),
@@ -512,6 +513,7 @@ mod tests {
         })
     }
 
+    #[expect(clippy::unnecessary_wraps, reason = "as changes take it")]
     fn bare(area: f64) -> Option<Member> {
         Some(Member {
             area: Some(area),

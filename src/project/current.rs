@@ -57,7 +57,7 @@ impl State {
                 p.delivered
                     .entry(tank.to_owned())
                     .or_default()
-                    .add(&delivered)
+                    .add(&delivered);
             });
         }
     }

@@ -100,7 +100,7 @@ impl State {
     fn apply_to_piece(&mut self, definition: &Definition, what: &What, at: Instant) {
         match what {
             What::Start { piece, stage, tank } => {
-                self.start(definition, piece, stage, tank.as_deref(), at)
+                self.start(definition, piece, stage, tank.as_deref(), at);
             }
             What::Finish { piece } => self.finish(definition, piece, false, at),
             What::Skip {
@@ -109,7 +109,7 @@ impl State {
                 because,
             } => {
                 self.with(piece, |p| {
-                    p.mark(MarkKind::Skipped, format!("{stage}: {because}"), at)
+                    p.mark(MarkKind::Skipped, format!("{stage}: {because}"), at);
                 });
                 self.finish(definition, piece, true, at);
             }
@@ -139,7 +139,7 @@ impl State {
             }),
             What::TouchUp { piece, .. } => self.with(piece, |p| p.touched_up = true),
             What::Tick { piece, names } => self.with(piece, |p| {
-                p.ticks.extend(names.iter().map(|n| (n.clone(), at)))
+                p.ticks.extend(names.iter().map(|n| (n.clone(), at)));
             }),
             What::Ohms {
                 piece,
@@ -219,7 +219,7 @@ impl State {
                         started_at: at,
                         ended_at: None,
                         restarts: 0,
-                    })
+                    });
                 }
                 Stage::Seal => p.end_hold(at, hold.time.si() + hold.tolerance.si()),
                 _ => {}

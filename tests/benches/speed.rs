@@ -1,6 +1,13 @@
 //! How fast: the screen's frame, the fold, the journal, the print reader.
 //! Run with `cargo bench`; each print is also told as a ratio to the naive way.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
@@ -109,7 +116,7 @@ fn history(c: &mut Criterion) {
         std::fs::read_to_string(sample("mantel-clock").join("project.ron")).expect("a definition");
     drop(Folder::lay_out(&path, &text, &events, &[]).expect("laid out"));
     group.bench_function("open", |b| {
-        b.iter(|| Folder::open(&path).expect("opens").project().events().len())
+        b.iter(|| Folder::open(&path).expect("opens").project().events().len());
     });
     group.finish();
 }

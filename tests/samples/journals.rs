@@ -4,6 +4,13 @@
 //! `cargo run --example make-sample-journals` writes them into
 //! `sample-projects`; a test holds them equal to their stories.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 #[path = "../support/words.rs"]
 mod words;
 

@@ -7,6 +7,13 @@
 //! joins the last ring to the first, and [`thicken`] gives a sheet its other
 //! side and its rim.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
 use std::collections::BTreeSet;
 use std::f64::consts::{PI, TAU};
 use std::path::Path;
