@@ -63,8 +63,10 @@ fn from_an_empty_folder_to_a_sealed_piece() {
     s.at("22:20")
         .rec("reading --tank main --volts 1.2V --amps 6.9A --mode cc");
     let bell = s.piece("bell");
-    near(&bell["charge_ah"], 6.9 * 190.0 / 60.0, 1e-6);
-    assert_eq!(bell["charge_kind"], "estimated");
+    // The line from 0.3 A at 19:02 to 6.9 A at 19:10 less the lift from 19:06 to 19:08:
+    // 4 * (0.3 + 3.6)/2 + 2 * (5.25 + 6.9)/2 = 19.95 A·min; then 190 min at 6.9 A.
+    near(&bell["charge_ah"], (19.95 + 6.9 * 190.0) / 60.0, 1e-6);
+    assert_eq!(bell["charge_kind"], "measured");
     assert_eq!(bell["thickness_local"]["kind"], "assumed");
     s.satisfy("bell", "end");
     s.rec("bell finish");
@@ -245,10 +247,10 @@ fn shares_follow_coverage() {
         "thickness_um",
         "density_a_dm2",
         "thickness_pm_um",
-        "thickness_local",
     ] {
         assert_eq!(bell[key], Value::Null, "{key}");
     }
+    assert_eq!(bell["thickness_local"]["least_um"], Value::Null);
     s.rec("reading --tank main --volts 0.9V --amps 1A --piece handle --at 19:30");
     s.rec("reading --tank main --volts 0.9V --amps 1A --piece handle");
     s.rec("supply --tank main --off");
@@ -453,4 +455,107 @@ fn refresh_starts_one_hold_for_all() {
             .iter()
             .all(|m| m["kind"] != "late")
     );
+}
+
+#[test]
+fn a_piece_that_leaves_keeps_its_charge_while_others_hang() {
+    let mut s = Shop::with_project();
+    for (name, area) in [("bell", "4dm2"), ("handle", "2dm2")] {
+        s.ok(&format!("add p {name} --area {area}"));
+        s.prepared(name);
+        s.at("19:00").rec(&format!("{name} start strike"));
+        s.rec(&format!("{name} look covered"));
+        s.rec(&format!("{name} finish"));
+        s.rec(&format!("{name} start build"));
+    }
+    s.rec("supply --tank main --amps 6A");
+    s.at("20:00")
+        .rec("reading --tank main --volts 1V --amps 6A");
+    s.rec("bell tick stop-time tracks");
+    s.rec("bell finish");
+    near(&s.piece("bell")["charge_ah"], 4.0, 1e-9);
+    // 4 Ah on 4 dm2: 4 / (4 * 0.07558) um.
+    near(&s.piece("bell")["thickness_um"], 1.0 / K, 1e-4);
+    near(&s.at("20:10").piece("bell")["charge_ah"], 4.0, 1e-9);
+    near(&s.piece("handle")["charge_estimated_ah"], 1.0, 1e-9);
+}
+
+#[test]
+fn a_constant_current_is_measured_whether_the_work_or_the_supply_goes_first() {
+    for last in [
+        ["bell finish", "supply --tank main --off"],
+        ["supply --tank main --off", "bell finish"],
+    ] {
+        let mut s = Shop::with_project();
+        s.ok("add p bell --area 4dm2");
+        s.prepared("bell");
+        s.at("19:00").rec("bell start strike");
+        s.rec("bell look covered");
+        s.rec("bell finish");
+        s.rec("bell start build");
+        s.rec("supply --tank main --amps 4A");
+        s.at("22:00").rec("bell tick stop-time tracks");
+        for words in last {
+            s.rec(words);
+        }
+        near(&s.piece("bell")["charge_ah"], 12.0, 1e-9);
+        assert_eq!(s.piece("bell")["charge_kind"], "measured", "{last:?}");
+    }
+}
+
+#[test]
+fn a_frozen_estimate_does_not_thaw() {
+    let mut s = Shop::with_project();
+    s.ok("add p bell --area 4dm2");
+    s.prepared("bell");
+    s.at("19:00").rec("bell start strike");
+    s.rec("supply --tank main --amps 4A");
+    near(
+        &s.at("19:35").piece("bell")["charge_estimated_ah"],
+        2.0,
+        1e-9,
+    );
+    s.at("19:40").rec("bell look covered");
+    s.rec("bell finish");
+    s.rec("bell start build");
+    near(
+        &s.at("20:10").piece("bell")["charge_estimated_ah"],
+        2.0,
+        1e-9,
+    );
+}
+
+#[test]
+fn a_set_current_counts_as_a_reading_after_constant_volts() {
+    let mut s = Shop::with_project();
+    s.ok("add p bell --area 4dm2");
+    s.prepared("bell");
+    s.at("19:00").rec("supply --tank main --volts 0.5V");
+    s.rec("bell start strike");
+    s.at("19:10")
+        .rec("reading --tank main --volts 0.5V --amps 5A");
+    s.at("19:20").rec("supply --tank main --amps 3A");
+    near(&s.piece("bell")["charge_ah"], 4.0 / 6.0, 1e-9);
+    // With the supply off the density is a known zero, not unknown.
+    s.rec("bell look covered");
+    s.rec("supply --tank main --off");
+    near(&s.piece("bell")["density_a_dm2"], 0.0, 1e-9);
+}
+
+#[test]
+fn an_unread_uncovered_piece_beside_a_read_one_has_no_known_share() {
+    let mut s = Shop::with_project();
+    for name in ["bell", "handle"] {
+        s.ok(&format!("add p {name} --area 3dm2"));
+        s.prepared(name);
+    }
+    s.at("19:00").rec("bell start strike");
+    s.rec("handle start strike");
+    s.rec("reading --tank main --volts 1V --amps 6A");
+    s.rec("reading --tank main --volts 1V --amps 2A --piece bell");
+    s.at("20:00")
+        .rec("reading --tank main --volts 1V --amps 6A");
+    s.rec("reading --tank main --volts 1V --amps 2A --piece bell");
+    near(&s.piece("bell")["charge_ah"], 2.0, 1e-9);
+    assert_eq!(s.piece("handle")["charge_kind"], "unknown-share");
 }

@@ -15,7 +15,7 @@
 
 use tankside::plating::{
     ANNEALED_COPPER_OHM_M, ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, DensityWord,
-    FARADAY, Immersion, Member, Metal, Point, Reach, ShareByArea, Weighed, Weighing, awg_diameter,
+    FARADAY, Immersion, Member, Metal, Point, ShareByArea, Weighed, Weighing, awg_diameter,
     charge_for, copper_sheet_resistance, density_word, deposited_mass, growth_rate,
     mean_from_minimum, strip_drop, strip_reach, thickness_of_charge, thickness_of_mass, weigh,
     wire_area, wire_resistance,
@@ -152,7 +152,6 @@ fn reading(after: Duration, amps: f64) -> Point {
     Point {
         at: start() + after,
         amps,
-        reach: Reach::Read,
     }
 }
 

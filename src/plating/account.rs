@@ -9,15 +9,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::units::Instant;
 
-/// How the current came to a point from the point before it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Reach {
-    /// Known on the way: linear between the two (measured).
-    Read,
-    /// Not known on the way: the earlier value carried on (estimated).
-    Carried,
-}
-
 /// A current at an instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
@@ -25,8 +16,6 @@ pub struct Point {
     pub at: Instant,
     /// Amperes.
     pub amps: f64,
-    /// How it was reached.
-    pub reach: Reach,
 }
 
 /// What a piece in the circuit is to the account.
@@ -44,8 +33,9 @@ pub struct Member {
 /// field solution replaces.
 pub trait Share {
     /// Fractions that add up to 1, in the members' order, or `None` where
-    /// nothing tells them.
-    fn shares(&self, members: &[(&str, Member)]) -> Option<Vec<f64>>;
+    /// nothing tells them. `company` says whether others hang there too, whose
+    /// own readings have been taken off the current that is shared.
+    fn shares(&self, members: &[(&str, Member)], company: bool) -> Option<Vec<f64>>;
 }
 
 /// Shares by conductor area: a member alone takes all; several covered ones
@@ -54,8 +44,8 @@ pub trait Share {
 pub struct ShareByArea;
 
 impl Share for ShareByArea {
-    fn shares(&self, members: &[(&str, Member)]) -> Option<Vec<f64>> {
-        if members.len() == 1 {
+    fn shares(&self, members: &[(&str, Member)], company: bool) -> Option<Vec<f64>> {
+        if members.len() == 1 && !company {
             return Some(vec![1.0]);
         }
         let areas: Option<Vec<f64>> = members
@@ -140,7 +130,10 @@ pub struct Lead {
 struct Stretch {
     mean: f64,
     half: f64,
+    /// The reading it is carried on from, where no later one closes it.
     carried_since: Option<Instant>,
+    /// Whether something in it is an estimate though its readings close it.
+    estimated: bool,
 }
 
 impl Stretch {
@@ -148,19 +141,21 @@ impl Stretch {
         let next = points.partition_point(|p| p.at <= from);
         let last = points.get(next.checked_sub(1)?)?;
         match points.get(next) {
-            Some(end) if end.reach == Reach::Read => {
+            Some(end) => {
                 let middle = f64::midpoint(from.since(last.at), to.since(last.at));
                 let slope = (end.amps - last.amps) / end.at.since(last.at);
                 Some(Self {
                     mean: last.amps + slope * middle,
                     half: (end.amps - last.amps).abs() / 2.0,
                     carried_since: None,
+                    estimated: false,
                 })
             }
-            _ => Some(Self {
+            None => Some(Self {
                 mean: last.amps,
                 half: 0.0,
                 carried_since: Some(last.at),
+                estimated: true,
             }),
         }
     }
@@ -171,6 +166,10 @@ impl Stretch {
             .is_none_or(|since| to.since(since) <= limit_s + 1e-6)
     }
 }
+
+/// The readings after which each piece's estimate was frozen: it does not thaw
+/// when a longer limit comes to hold.
+type Frozen = BTreeMap<String, Instant>;
 
 impl Immersion {
     /// An immersion that begins now.
@@ -232,6 +231,7 @@ impl Immersion {
         let mut settled = Settled::default();
         let mut members: BTreeMap<&str, Member> = BTreeMap::new();
         let mut changes = self.changes.iter().peekable();
+        let mut frozen = Frozen::new();
         let mut ever_hung = false;
         let instants = self.instants(until);
         for pair in instants.windows(2) {
@@ -240,7 +240,7 @@ impl Immersion {
                 apply(&mut members, piece, *member);
                 ever_hung = true;
             }
-            self.settle_interval((from, to), &members, share, &mut settled);
+            self.settle_interval((from, to), &members, share, (&mut settled, &mut frozen));
             if !(members.is_empty() && ever_hung) {
                 self.settle_tank((from, to), &members, &mut settled.tank);
             }
@@ -277,17 +277,21 @@ impl Immersion {
         (from, to): (Instant, Instant),
         members: &BTreeMap<&str, Member>,
         share: &dyn Share,
-        settled: &mut Settled,
+        (settled, frozen): (&mut Settled, &mut Frozen),
     ) {
-        let seconds = to.since(from);
-        let tank = Stretch::of(&self.tank, from, to);
-        let mut rest = tank;
+        let mut credit = |piece: &str, member: &Member, stretch: &Stretch, part, shared| {
+            if thawed(frozen, piece, stretch, (to, member.limit_s)) {
+                let entry = settled.pieces.entry(piece.to_owned()).or_default();
+                entry.credit(stretch, to.since(from) * part, shared);
+            }
+        };
+        let mut rest = Stretch::of(&self.tank, from, to);
         let mut unread = Vec::new();
         for (piece, member) in members {
             let own = self.own_stretch(piece, member, (from, to));
             match own {
                 Some(own) => {
-                    credit(settled, piece, &own, (1.0, false), (member, to, seconds));
+                    credit(piece, member, &own, 1.0, false);
                     rest = rest.map(|rest| less(rest, own));
                 }
                 None => unread.push((*piece, *member)),
@@ -296,17 +300,11 @@ impl Immersion {
         let Some(rest) = rest.filter(|r| r.mean > 0.0 && !unread.is_empty()) else {
             return;
         };
-        match share.shares(&unread) {
+        match share.shares(&unread, members.len() > unread.len()) {
             Some(shares) => {
                 let several = unread.len() > 1;
                 for ((piece, member), part) in unread.iter().zip(shares) {
-                    credit(
-                        settled,
-                        piece,
-                        &rest,
-                        (part, several),
-                        (member, to, seconds),
-                    );
+                    credit(piece, member, &rest, part, several);
                 }
             }
             None => {
@@ -386,7 +384,7 @@ impl Immersion {
             }
         }
         if let Some((amps, read_at)) = rest.filter(|_| !unread.is_empty()) {
-            let shares = share.shares(&unread);
+            let shares = share.shares(&unread, self.members().len() > unread.len());
             for (index, (piece, _)) in unread.iter().enumerate() {
                 let part = match &shares {
                     Some(shares) => shares.get(index).map(|part| amps * part),
@@ -449,11 +447,14 @@ fn earlier(a: Option<Instant>, b: Option<Instant>) -> Option<Instant> {
     }
 }
 
+/// What is left of a tank's current when a piece's own is taken off. It is as
+/// fresh as the tank's readings, and an estimate if either is.
 fn less(all: Stretch, own: Stretch) -> Stretch {
     Stretch {
         mean: (all.mean - own.mean).max(0.0),
         half: all.half + own.half,
-        carried_since: earlier(all.carried_since, own.carried_since),
+        carried_since: all.carried_since,
+        estimated: all.estimated || own.estimated,
     }
 }
 
@@ -462,28 +463,39 @@ fn plus(a: Stretch, b: Stretch) -> Stretch {
         mean: a.mean + b.mean,
         half: a.half + b.half,
         carried_since: earlier(a.carried_since, b.carried_since),
+        estimated: a.estimated || b.estimated,
     }
 }
 
-fn credit(
-    settled: &mut Settled,
+/// Whether a piece's estimate still goes on; once it does not, it is frozen.
+fn thawed(
+    frozen: &mut Frozen,
     piece: &str,
     stretch: &Stretch,
-    (part, shared): (f64, bool),
-    (member, to, seconds): (&Member, Instant, f64),
-) {
-    let coulombs = stretch.mean * part * seconds;
-    let entry = settled.pieces.entry(piece.to_owned()).or_default();
-    if stretch.carried_since.is_none() {
-        entry.measured += coulombs;
-        entry.bound += stretch.half * part * seconds;
-    } else if stretch.alive(to, member.limit_s) {
-        entry.estimated += coulombs;
-    } else {
-        return;
+    (to, limit_s): (Instant, f64),
+) -> bool {
+    let Some(since) = stretch.carried_since else {
+        return true;
+    };
+    if stretch.alive(to, limit_s) {
+        return frozen.get(piece) != Some(&since);
     }
-    if shared {
-        entry.shared += coulombs;
+    frozen.insert(piece.to_owned(), since);
+    false
+}
+
+impl Delivered {
+    fn credit(&mut self, stretch: &Stretch, seconds: f64, shared: bool) {
+        let coulombs = stretch.mean * seconds;
+        if stretch.estimated {
+            self.estimated += coulombs;
+        } else {
+            self.measured += coulombs;
+            self.bound += stretch.half * seconds;
+        }
+        if shared {
+            self.shared += coulombs;
+        }
     }
 }
 
@@ -500,7 +512,6 @@ mod tests {
         Point {
             at: t(minutes),
             amps,
-            reach: Reach::Read,
         }
     }
 

@@ -11,7 +11,7 @@ mod metal;
 mod weighing;
 mod wire;
 
-pub use account::{Delivered, Immersion, Lead, Member, Point, Reach, Settled, Share, ShareByArea};
+pub use account::{Delivered, Immersion, Lead, Member, Point, Settled, Share, ShareByArea};
 pub use coat::{copper_sheet_resistance, strip_drop, strip_reach};
 pub use density::{DensityWord, density_word};
 pub use deposit::{

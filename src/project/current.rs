@@ -2,7 +2,7 @@
 
 use super::state::TankState;
 use super::{BathWork, Definition, LogRow, Mode, PieceState, Reading, Setting, Stage, State};
-use crate::plating::{Immersion, Member, Point, Reach, ShareByArea};
+use crate::plating::{Immersion, Member, Point, ShareByArea};
 use crate::units::{Current, Instant};
 
 impl State {
@@ -26,13 +26,9 @@ impl State {
         let Some(state) = self.tanks.get_mut(tank) else {
             return;
         };
-        if let Some(amps) = state.held.filter(|_| hung && state.on) {
-            immersion.tank.push(Point {
-                at,
-                amps,
-                reach: Reach::Read,
-            });
-        }
+        immersion
+            .tank
+            .extend(state.held.filter(|_| hung && state.on));
         state.immersion = Some(immersion);
     }
 
@@ -44,6 +40,10 @@ impl State {
         else {
             return;
         };
+        // Until the last piece leaves, a constant current holds as it was set.
+        if let Some(held) = state.held {
+            immersion.tell(Point { at, ..held }, false);
+        }
         immersion.ended = Some(at);
         let settled = immersion.settle(at, &ShareByArea);
         for upkeep in &mut state.upkeep {
@@ -76,31 +76,12 @@ impl State {
         };
         let held = state.held.take();
         if let Some(immersion) = &mut state.immersion {
-            if let Some(amps) = held {
-                immersion.tell(
-                    Point {
-                        at,
-                        amps,
-                        reach: Reach::Read,
-                    },
-                    false,
-                );
+            if let Some(held) = held {
+                immersion.tell(Point { at, ..held }, false);
             }
             if let Setting::Amps(amps) = to {
-                let known_before = held.is_some() || immersion.tank.is_empty();
-                let reach = if known_before {
-                    Reach::Read
-                } else {
-                    Reach::Carried
-                };
-                immersion.tell(
-                    Point {
-                        at,
-                        amps: amps.si(),
-                        reach,
-                    },
-                    true,
-                );
+                let amps = amps.si();
+                immersion.tell(Point { at, amps }, true);
             }
         }
         state.since = Some(at);
@@ -109,7 +90,10 @@ impl State {
             Setting::Amps(amps) => {
                 state.mode = Some(Mode::Cc);
                 state.set_amps = Some(amps);
-                state.held = Some(amps.si());
+                state.held = Some(Point {
+                    at,
+                    amps: amps.si(),
+                });
                 state.on = amps.si() > 0.0;
                 state.sets.push(at);
             }
@@ -163,11 +147,8 @@ impl State {
             state.since = Some(at);
         }
         state.since.get_or_insert(at);
-        let point = Point {
-            at,
-            amps: reading.amps.si(),
-            reach: Reach::Read,
-        };
+        let amps = reading.amps.si();
+        let point = Point { at, amps };
         if let Some(piece) = piece {
             if let Some(immersion) = &mut state.immersion {
                 immersion
@@ -179,7 +160,7 @@ impl State {
             return;
         }
         state.mode = mode.or(state.mode);
-        state.held = (state.mode == Some(Mode::Cc)).then_some(point.amps);
+        state.held = (state.mode == Some(Mode::Cc)).then_some(point);
         state.reading = Some(reading);
         if let Some(immersion) = &mut state.immersion {
             immersion.tell(point, false);
@@ -272,7 +253,7 @@ impl TankState {
         self.immersion
             .as_ref()
             .and_then(|i| i.current(now))
-            .or(self.held)
+            .or(self.held.map(|held| held.amps))
             .map(Current::from_si)
     }
 }

@@ -1,9 +1,11 @@
 //! The figures a person acts on, at one instant.
 
+use std::collections::BTreeMap;
+
 use super::{Definition, Piece, State};
 use crate::plating::{
-    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, ShareByArea, Weighed, Weighing,
-    thickness_of_charge, weigh,
+    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, Immersion, ShareByArea, Weighed,
+    Weighing, thickness_of_charge, weigh,
 };
 use crate::units::{
     Area, Charge, ChargeDim, Current, CurrentDensity, Duration, Figure, Instant, Kind, Length,
@@ -105,21 +107,13 @@ impl PieceFigures {
     pub fn of(definition: &Definition, state: &State, name: &str, now: Instant) -> Option<Self> {
         let piece = definition.piece(name)?;
         let at = state.piece(name)?;
-        let mut by_tank = at.delivered.clone();
-        let mut lead = None;
-        let mut alive = false;
-        if let Some((tank_name, tank)) = at.tank.as_deref().and_then(|t| Some((t, state.tank(t)?)))
-            && let Some(immersion) = &tank.immersion
-        {
-            if let Some(open) = immersion.settle(now, &ShareByArea).pieces.get(name) {
-                by_tank.entry(tank_name.to_owned()).or_default().add(open);
-            }
-            lead = immersion
-                .leads(now, &ShareByArea)
-                .remove(name)
-                .filter(|_| tank.on);
-            alive = lead.is_some_and(|l| now.since(l.read_at) <= limit(definition, at).si());
-        }
+        let by_tank = delivered(state, name, now);
+        let hangs = at.tank.as_deref().and_then(|t| state.tank(t));
+        let lead = hangs
+            .filter(|tank| tank.on)
+            .and_then(|tank| tank.immersion.as_ref())
+            .and_then(|immersion| immersion.leads(now, &ShareByArea).remove(name));
+        let alive = lead.is_some_and(|l| now.since(l.read_at) <= limit(definition, at).si());
         let conductor = piece.conductor_area().filter(|a| a.si() > 0.0);
         let charges = charges(by_tank.values());
         let charge = charges
@@ -129,7 +123,12 @@ impl PieceFigures {
         let thickness = charge
             .as_ref()
             .and_then(|_| thickness_figure(definition, piece, conductor?, &by_tank, &charges));
-        let amps = lead.and_then(|l| l.amps).map(Current::from_si);
+        let no_current = hangs.is_some_and(|tank| !tank.on || !at.in_circuit());
+        let amps = if no_current {
+            Some(Current::from_si(0.0))
+        } else {
+            lead.and_then(|l| l.amps).map(Current::from_si)
+        };
         let charge_target = definition.charge_target(piece);
         let target_at = amps
             .filter(|a| a.si() > 0.0 && at.is_running())
@@ -188,6 +187,25 @@ impl PieceFigures {
     }
 }
 
+/// What a piece's lead carried, by tank: in the immersions that have ended, and
+/// in those that go on, whether it still hangs there or has left.
+fn delivered(state: &State, name: &str, now: Instant) -> BTreeMap<String, Delivered> {
+    let mut by_tank = state
+        .piece(name)
+        .map(|p| p.delivered.clone())
+        .unwrap_or_default();
+    for (tank, at) in &state.tanks {
+        let was_in = |i: &&Immersion| i.changes.iter().any(|(_, piece, _)| piece == name);
+        let Some(immersion) = at.immersion.as_ref().filter(was_in) else {
+            continue;
+        };
+        if let Some(open) = immersion.settle(now, &ShareByArea).pieces.get(name) {
+            by_tank.entry(tank.clone()).or_default().add(open);
+        }
+    }
+    by_tank
+}
+
 fn limit(definition: &Definition, piece: &super::PieceState) -> Duration {
     match piece.stage {
         Some(super::Stage::Strike) => definition.readings.strike,
@@ -210,7 +228,7 @@ fn charges<'a>(by_tank: impl Iterator<Item = &'a Delivered>) -> Charges {
 fn charge_figure(
     definition: &Definition,
     piece: &Piece,
-    by_tank: &std::collections::BTreeMap<String, Delivered>,
+    by_tank: &BTreeMap<String, Delivered>,
     charges: &Charges,
 ) -> Figure<ChargeDim> {
     let share_rel = definition.uncertainty.share_rel;
@@ -230,7 +248,7 @@ fn thickness_figure(
     definition: &Definition,
     piece: &Piece,
     conductor: Area,
-    by_tank: &std::collections::BTreeMap<String, Delivered>,
+    by_tank: &BTreeMap<String, Delivered>,
     charges: &Charges,
 ) -> Option<Figure<LengthDim>> {
     let per_coulomb = thickness_of_charge(

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Finding, FindingKind, Mode, Stage, WeighedAs};
-use crate::plating::{Delivered, Immersion};
+use crate::plating::{Delivered, Immersion, Point};
 use crate::units::{Current, Instant, Mass, Ratio, Resistance, Temperature, Voltage};
 
 /// Everything that folds out of the events up to one instant.
@@ -210,8 +210,8 @@ pub struct TankState {
     pub immersion: Option<Immersion>,
     /// Charge of ended immersions.
     pub delivered: Delivered,
-    /// The current that a constant-current supply holds, in amperes.
-    pub held: Option<f64>,
+    /// The current that a constant-current supply holds, and when it was told.
+    pub held: Option<Point>,
     /// The last dose, filter and bags.
     pub upkeep: [Upkeep; 3],
     /// What stays on the bath's record for good.

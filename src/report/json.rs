@@ -127,12 +127,11 @@ fn piece(definition: &Definition, state: &State, figures: &PieceFigures, now: In
 
 /// The local range around the mean that is assumed.
 fn local(figures: &PieceFigures) -> Value {
-    figures.local_range().map_or(Value::Null, |(least, most)| {
-        json!({
-            "least_um": number(least.to(UM)),
-            "most_um": number(most.to(UM)),
-            "kind": crate::units::Kind::Assumed.word(),
-        })
+    let (least, most) = figures.local_range().unzip();
+    json!({
+        "least_um": quantity(least, UM),
+        "most_um": quantity(most, UM),
+        "kind": crate::units::Kind::Assumed.word(),
     })
 }
 
