@@ -6,6 +6,7 @@
     clippy::panic,
     reason = "a helper that fails fails its test"
 )]
+#![allow(dead_code, reason = "each test binary uses what it needs")]
 
 use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
@@ -19,6 +20,9 @@ use vt100::{Parser, Screen};
 
 /// How long anything may take before a test gives up: a slow machine's time.
 const PATIENCE: Duration = Duration::from_secs(20);
+
+/// What the screen writes last in every frame: the cursor is hidden.
+const FRAME_END: &[u8] = b"\x1b[?25l";
 
 /// Starts a program, tells its process id, and around it the settings of the
 /// terminal and how it ended.
@@ -134,10 +138,24 @@ impl Pty {
         time: Duration,
         wanted: impl Fn(&Screen) -> bool,
     ) -> Result<(), String> {
+        self.until(time, |seen| wanted(seen.parser.screen()))
+    }
+
+    /// Waits until a frame of the screen is whole and as wanted, so that all
+    /// of it can be read.
+    pub(crate) fn wait_frame(&self, what: &str, wanted: impl Fn(&Screen) -> bool) {
+        let whole = |seen: &Seen| seen.bytes.ends_with(FRAME_END);
+        let shown = self.until(PATIENCE, |seen| whole(seen) && wanted(seen.parser.screen()));
+        if let Err(screen) = shown {
+            panic!("waited in vain for {what}; the screen is\n{screen}");
+        }
+    }
+
+    fn until(&self, time: Duration, wanted: impl Fn(&Seen) -> bool) -> Result<(), String> {
         let (seen, timeout) = self
             .seen
             .1
-            .wait_timeout_while(self.seen(), time, |seen| !wanted(seen.parser.screen()))
+            .wait_timeout_while(self.seen(), time, |seen| !wanted(seen))
             .unwrap();
         let shown = seen.parser.screen().contents();
         if timeout.timed_out() {
