@@ -224,7 +224,6 @@ fn without_an_area_there_is_no_target_and_no_thickness() {
         "charge_target_ah",
         "thickness_um",
         "thickness_pm_um",
-        "thickness_local",
     ] {
         assert_eq!(stem[unknown], Value::Null, "{unknown}");
     }
@@ -365,7 +364,6 @@ fn an_unknown_share_is_null_and_named() {
             "charge_estimated_ah",
             "thickness_um",
             "thickness_pm_um",
-            "thickness_local",
             "density_a_dm2",
         ] {
             assert_eq!(piece[unknown], Value::Null, "{unknown} of {name}");

@@ -64,6 +64,8 @@ pub struct CloseOut {
     pub items: Vec<Item>,
     /// Whether it may be signed.
     pub may_sign: MaySign,
+    /// The tanks whose current stands in the way.
+    pub flowing: Vec<String>,
 }
 
 const STANDING: [(&str, &str); 14] = [
@@ -131,8 +133,21 @@ impl CloseOut {
             })
             .collect();
         items.extend(paper(definition, state, now));
-        let may_sign = may_sign(definition, state, &items, now);
-        Self { items, may_sign }
+        let flowing: Vec<String> = TankFigures::all(definition, state, now)
+            .into_iter()
+            .filter(|t| t.on)
+            .map(|t| t.name)
+            .collect();
+        let may_sign = may_sign(definition, &items, &flowing);
+        let flowing = match definition.unattended {
+            Unattended::Never => flowing,
+            Unattended::Allowed { .. } => Vec::new(),
+        };
+        Self {
+            items,
+            may_sign,
+            flowing,
+        }
     }
 
     /// Whether these items can be ticked.
@@ -174,18 +189,26 @@ impl CloseOut {
             .filter(|i| i.blocks())
             .map(|i| i.id.as_str())
             .collect();
-        let refusal = Refusal::new(
-            if open.is_empty() {
-                "current-flows"
-            } else {
-                "open-items"
-            },
-            because.clone(),
-        );
-        Err(if open.is_empty() {
-            refusal.or(Command::new("status", ""))
+        let rule = if self.flowing.is_empty() {
+            "open-items"
         } else {
-            refusal.or(Command::new("closeout", format!("tick {}", open.join(" "))))
+            "current-flows"
+        };
+        let off = |tank: &String| {
+            Command::new(
+                "record",
+                format!("supply --tank {} --off", super::quoted(tank)),
+            )
+        };
+        let tick = || Command::new("closeout", format!("tick {}", open.join(" ")));
+        Err(Refusal {
+            instead: self
+                .flowing
+                .iter()
+                .map(off)
+                .chain((!open.is_empty()).then(tick))
+                .collect(),
+            ..Refusal::new(rule, because.clone())
         })
     }
 
@@ -205,12 +228,7 @@ impl CloseOut {
     }
 }
 
-fn may_sign(definition: &Definition, state: &State, items: &[Item], now: Instant) -> MaySign {
-    let flowing: Vec<String> = TankFigures::all(definition, state, now)
-        .into_iter()
-        .filter(|t| t.on)
-        .map(|t| t.name)
-        .collect();
+fn may_sign(definition: &Definition, items: &[Item], flowing: &[String]) -> MaySign {
     let open = items.iter().filter(|i| i.blocks()).count();
     let current = (!flowing.is_empty()).then(|| format!("current flows in {}", flowing.join(", ")));
     match (&definition.unattended, current) {

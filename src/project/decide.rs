@@ -163,11 +163,8 @@ impl Project {
     pub fn decide(&self, action: &Action, now: Instant) -> Result<Decision, Refusal> {
         let at = action.at.unwrap_or(now);
         if at > now {
-            let clock = self
-                .definition
-                .zone
-                .local(at)
-                .beside(self.definition.zone.local(now));
+            let local = self.definition.zone.local(at);
+            let clock = format!("{} {}", local.date(), local.clock_seconds());
             return Err(Refusal::new(
                 "future",
                 format!("{clock} has not come yet: what is recorded has happened"),
@@ -226,6 +223,14 @@ impl Project {
                 let tank = hangs.or_else(only);
                 What::Start { piece, stage, tank }
             }
+            What::Tick { piece, names } => What::Tick {
+                piece,
+                names: once(names),
+            },
+            What::Wipe { pieces } => What::Wipe {
+                pieces: once(pieces),
+            },
+            What::CloseoutTick { items } => What::CloseoutTick { items: once(items) },
             What::CloseoutSign { .. } => {
                 let closeout = CloseOut::of(&self.definition, state, at);
                 closeout.check_sign()?;
@@ -456,6 +461,15 @@ impl Project {
             warnings: vec![format!("#{}: {}", target.sequence, target.what)],
         })
     }
+}
+
+/// Each word once, in the order given.
+fn once(words: Vec<String>) -> Vec<String> {
+    let mut seen = BTreeSet::new();
+    words
+        .into_iter()
+        .filter(|w| seen.insert(w.clone()))
+        .collect()
 }
 
 fn undone(events: &[Event]) -> (BTreeSet<u64>, Vec<u64>) {

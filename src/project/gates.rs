@@ -380,7 +380,7 @@ impl Asked<'_> {
                     "{} to go, may end from {clock}",
                     crate::units::clock_span(left)
                 ),
-                self.record(format!("{verb} --at {until}")),
+                self.record(format!("{verb} --override 'why it may pass'")),
             )
         })
     }
@@ -447,7 +447,9 @@ pub(super) fn refuse_gates(missing: &[GateView], again: Command) -> Refusal {
             instead.push(command);
         }
     }
-    instead.push(again);
+    if !instead.contains(&again) {
+        instead.push(again);
+    }
     Refusal {
         rule: missing.first().map_or_else(String::new, |g| g.gate.clone()),
         because: because.join("; "),
