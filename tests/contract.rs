@@ -559,3 +559,367 @@ fn an_unread_uncovered_piece_beside_a_read_one_has_no_known_share() {
     near(&s.piece("bell")["charge_ah"], 2.0, 1e-9);
     assert_eq!(s.piece("handle")["charge_kind"], "unknown-share");
 }
+
+/// The texts of a list of `warnings`.
+fn said(warnings: &Value) -> String {
+    warnings.to_string()
+}
+
+/// How many files lie in a folder of the shop.
+fn files_in(s: &Shop, folder: &str) -> usize {
+    std::fs::read_dir(s.path(folder)).map_or(0, Iterator::count)
+}
+
+#[test]
+fn a_logger_file_is_taken_in_whole_and_past_or_not_at_all() {
+    let mut s = Shop::with_project();
+    let log = "record p logger --tank main log.csv";
+    for (text, kind) in [
+        ("", "logger"),
+        ("at,volts,amps\n", "logger"),
+        ("at,amps\n2026-03-02T17:00:00Z,20000\n", "logger"),
+        ("at,amps\n2026-03-02T17:00:00Z,NaN\n", "logger"),
+    ] {
+        std::fs::write(s.path("log.csv"), text).unwrap();
+        assert_eq!(s.bad(log)["kind"], kind, "{text}");
+    }
+    std::fs::write(
+        s.path("log.csv"),
+        "at,amps\n2026-03-02T17:00:00Z,1\n2026-03-02T18:30:00Z,1\n",
+    )
+    .unwrap();
+    assert_eq!(s.refused(log)["rule"], "future");
+    s.bad(&format!("{log} --at bogus"));
+    s.bad("record p logger --tank attic log.csv");
+    let before = s.ok("history p");
+    let journal = std::fs::File::open(s.path("p/journal.ron")).unwrap();
+    journal.lock().unwrap();
+    assert_eq!(s.at("19:00").bad(log)["kind"], "locked");
+    drop(journal);
+    assert_eq!(files_in(&s, "p/immersions"), 0);
+    assert_eq!(s.ok("history p"), before);
+    s.ok(log);
+    assert_eq!(files_in(&s, "p/immersions"), 1);
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_no_regular_file_is_refused_at_once() {
+    let s = Shop::with_project();
+    let made = std::process::Command::new("mkfifo")
+        .arg(s.path("pipe"))
+        .status();
+    assert!(made.unwrap().success());
+    for file in ["pipe", "/dev/zero", "p"] {
+        for words in [
+            format!("measure {file}"),
+            format!("add p bell --mesh {file}"),
+            format!("record p logger --tank main {file}"),
+        ] {
+            let error = s.bad(&words);
+            assert!(
+                error["message"]
+                    .as_str()
+                    .unwrap()
+                    .contains("no regular file"),
+                "{words}: {error}"
+            );
+        }
+    }
+}
+
+#[test]
+fn what_the_files_give_cause_to_say_is_said_with_every_answer() {
+    let s = Shop::with_project();
+    s.ok("add p bell --area 6.84dm2");
+    std::fs::remove_file(s.path("p/journal.ron")).unwrap();
+    for words in [
+        "status p",
+        "gates p bell",
+        "history p",
+        "sheet p",
+        "traveller p bell",
+        "closeout p",
+        "closeout p print",
+        "set p hold.time 48h",
+        "add p handle --area 1dm2",
+        "record p bell finish",
+        "gates p nobody",
+    ] {
+        let out = s.run(words);
+        assert!(
+            said(&out.json["warnings"]).contains("journal.ron is"),
+            "{words}: {out:?}"
+        );
+        assert!(out.err.contains("warning: journal.ron is"), "{words}");
+    }
+    assert_eq!(s.run("check p").status, 2);
+    assert_eq!(s.run("record p bell note hello").status, 0);
+    let quiet = s.ok("status p");
+    assert_eq!(quiet.get("warnings"), None);
+    assert_eq!(s.rec("bell note again")["warnings"], json!([]));
+}
+
+#[test]
+fn a_clock_that_is_behind_the_journal_is_told() {
+    let mut s = Shop::new();
+    s.clock("2090-03-02T20:10:00Z");
+    s.ok("new p --name Bell --metal copper-acid --mean 40um --zone UTC");
+    s.ok("add p bell --area 6.84dm2");
+    s.rec("bell note hello");
+    s.now = None;
+    for words in ["status p", "record p bell note again"] {
+        let answer = s.ok(words);
+        assert!(
+            said(&answer["warnings"]).contains("the clock shows"),
+            "{words}"
+        );
+        assert!(said(&answer["warnings"]).contains("20:10"), "{words}");
+    }
+}
+
+#[test]
+fn nothing_that_acts_on_a_terminal_or_hides_is_printed() {
+    let s = Shop::new();
+    let words = |line: &[&str]| line.iter().map(|w| (*w).to_owned()).collect::<Vec<_>>();
+    let evil = "x\u{1b}[2J\u{202e}\u{200b}\ny";
+    let new = words(&[
+        "new", evil, "--name", evil, "--metal", "zinc", "--mean", "9um",
+    ]);
+    let set = words(&["set", evil, "object", evil]);
+    let status = words(&["status", evil]);
+    for line in [new, set, status] {
+        let out = s.raw(&line);
+        assert_eq!(out.status, 0, "{out:?}");
+        let hides = |c: char| (c.is_control() && c != '\n') || "\u{202e}\u{200b}".contains(c);
+        assert!(!out.text.contains(hides), "{out:?}");
+        assert!(!out.text.lines().any(|l| l.starts_with('y')), "{out:?}");
+    }
+    let script = s.raw(&words(&["completions", "zsh"])).text;
+    assert!(script.contains("--json") && script.contains("--now"));
+    assert!(s.raw(&words(&["charge", "--help"])).text.contains("--json"));
+}
+
+/// Binary STL of a tetrahedron with sides of 1 along the axes, the first
+/// triangles of it.
+fn corner(triangles: usize) -> Vec<u8> {
+    let (o, x, y, z) = (
+        [0.0_f32; 3],
+        [1.0, 0.0, 0.0],
+        [0.0, 1.0, 0.0],
+        [0.0, 0.0, 1.0],
+    );
+    let all = [[o, y, x], [o, z, y], [o, x, z], [x, y, z]];
+    let mut stl = vec![0; 80];
+    stl.extend((triangles as u32).to_le_bytes());
+    for triangle in &all[..triangles] {
+        stl.extend([0; 12]);
+        let numbers = triangle.iter().flatten();
+        stl.extend(numbers.flat_map(|n| n.to_le_bytes()));
+        stl.extend([0; 2]);
+    }
+    stl
+}
+
+#[test]
+fn a_volume_is_told_of_closed_meshes_only() {
+    let s = Shop::new();
+    std::fs::write(s.path("whole.stl"), corner(4)).unwrap();
+    std::fs::write(s.path("open.stl"), corner(3)).unwrap();
+    let whole = s.ok("measure whole.stl --unit cm");
+    near(&whole["volume_mm3"], 1000.0 / 6.0, 1e-9);
+    let open = s.ok("measure open.stl --unit cm");
+    assert_eq!(open["volume_mm3"], Value::Null);
+    assert!(said(&open["warnings"]).contains("do not close up"));
+    assert!(open["method"].as_str().unwrap().contains("volume"));
+}
+
+#[test]
+fn a_piece_that_cannot_be_leaves_nothing_behind() {
+    let s = Shop::with_project();
+    std::fs::write(s.path("tip.stl"), corner(4)).unwrap();
+    for words in [
+        "add p undo --mesh tip.stl --unit cm",
+        "add p tip --mesh tip.stl --unit cm --roughness 99",
+        "add p tip --mesh tip.stl --unit cm --roughness NaN",
+        "add p tip --mesh tip.stl --unit cm --wire 0mm:30cm",
+        "add p ti\u{200b}p --mesh tip.stl --unit cm",
+        "add p tip --area 1,000mm2",
+    ] {
+        let error = s.bad(words);
+        assert_eq!(error["line"], Value::Null, "{words}: {error}");
+    }
+    assert_eq!(files_in(&s, "p/meshes"), 0);
+    // 1 mm is no print; 1 cm, 1 m and 1 in are.
+    let refusal = s.refused(
+        "add p 'the tip' --mesh tip.stl --wire 0.8mm:30cm --thief 1mm:1cm --roughness 1.5",
+    );
+    let flags = "--wire 0.8mm:300mm --thief 1mm:10mm --roughness 1.5";
+    let command =
+        |unit: &str| format!("tankside add p 'the tip' --mesh tip.stl {flags} --unit {unit}");
+    assert_eq!(
+        refusal["instead"],
+        json!([command("cm"), command("m"), command("in")])
+    );
+    s.ok(command("cm").strip_prefix("tankside ").unwrap());
+    assert_eq!(files_in(&s, "p/meshes"), 1);
+}
+
+#[test]
+fn what_cannot_be_is_bad_usage_with_its_reason() {
+    let s = Shop::with_project();
+    s.ok("add p bell --area 6.84dm2");
+    for (words, told) in [
+        (
+            "record p bell climate --celsius 20C --humidity 130%",
+            "100%",
+        ),
+        (
+            "record p bell climate --celsius 200C --humidity 30%",
+            "150C",
+        ),
+        ("record p bell ohms -3ohm", "below zero"),
+        ("record p supply --tank main --amps -1A", "below zero"),
+        (
+            "charge --metal zinc --area -1dm2 --charge 1Ah",
+            "below zero",
+        ),
+        (
+            "charge --metal zinc --area 1dm2 --charge 1Ah --efficiency 130%",
+            "120%",
+        ),
+        (
+            "charge --metal zinc --area 1dm2 --charge 1Ah --density 0A/dm2",
+            "density",
+        ),
+        ("record p bell note ' '", "nothing"),
+        ("record p bell turn ''", "nothing"),
+        ("record p bell start coat --override ' '", "nothing"),
+        ("record p bell skip coat --because ''", "nothing"),
+        ("record p bell touch-up --where ' '", "nothing"),
+        ("record p bell note x --who ''", "nothing"),
+        ("settings --who ' '", "nothing"),
+        (
+            "record p bell note x --at 1969-12-31T00:00:00Z",
+            "no instant",
+        ),
+        ("record p bell note x --at 1971-01-01T00:00:00Z", "50 years"),
+        ("set p looks.build 0min", "above zero"),
+        ("set p readings.strike 0min", "above zero"),
+    ] {
+        let error = s.bad(words);
+        let text = format!("{} {}", error["message"], error["remedy"]);
+        assert!(text.contains(told), "{words}: {text}");
+    }
+    let usage = s.bad("record p bell ohms")["message"]
+        .as_str()
+        .unwrap()
+        .to_owned();
+    assert!(usage.contains("tankside record DIR PIECE ohms"), "{usage}");
+    let out = s.run("record p bell ohms");
+    assert_eq!(out.err.matches("--help").count(), 1, "{}", out.err);
+    let long = s.bad(&format!("record p bell tick {}", "x".repeat(9000)));
+    assert!(long["message"].as_str().unwrap().chars().count() < 900);
+}
+
+#[test]
+fn every_failure_names_a_command_or_a_value_that_helps() {
+    let s = Shop::with_project();
+    s.ok("add p bell --area 6.84dm2");
+    for (words, instead) in [
+        ("record p undo", "tankside history p"),
+        ("record p bell resume", "tankside status p"),
+    ] {
+        assert_eq!(s.refused(words)["instead"], json!([instead]), "{words}");
+    }
+    for (words, remedy) in [
+        ("record p bell tick nothing", "gates"),
+        ("record p bell start cota", "gates"),
+        ("closeout p tick windows", "closeout"),
+        ("record p nobody lift", "status"),
+        ("set p target 40um", "reads now Mean(\"40um\")"),
+        ("set p units inches", "metric or imperial"),
+    ] {
+        let error = s.bad(words);
+        assert!(
+            error["remedy"].as_str().unwrap().contains(remedy),
+            "{words}: {error}"
+        );
+    }
+}
+
+#[test]
+fn json_is_one_object_whatever_the_arguments() {
+    let s = Shop::with_project();
+    s.ok("add p bell --area 6.84dm2");
+    let json = |words: &[&str]| {
+        let words: Vec<String> = words.iter().map(|w| (*w).to_owned()).collect();
+        let shop = Shop {
+            now: None,
+            dir: tempfile::tempdir().unwrap(),
+        };
+        shop.raw(&words)
+    };
+    let out = json(&["--json", "status", "p", "--now"]);
+    assert_eq!(
+        (out.status, &out.json["error"]["kind"]),
+        (2, &json!("usage"))
+    );
+    for none in ["check nowhere", "check ."] {
+        let kind = s.bad(none)["kind"].clone();
+        assert!(
+            ["not_found", "not_a_project"].contains(&kind.as_str().unwrap()),
+            "{kind}"
+        );
+    }
+    let help = s.ok("record p bell look --help")["text"]
+        .as_str()
+        .unwrap()
+        .to_owned();
+    assert!(help.contains("tankside record DIR PIECE look"), "{help}");
+}
+
+#[cfg(unix)]
+#[test]
+fn bytes_that_are_no_text_are_answered_in_json() {
+    use std::os::unix::ffi::OsStrExt;
+    let bytes = std::ffi::OsStr::from_bytes(b"\xff");
+    for words in [["--now", "status"], ["status", "p"]] {
+        let out = std::process::Command::new(env!("CARGO_BIN_EXE_tankside"))
+            .arg("--json")
+            .arg(words[0])
+            .arg(bytes)
+            .args(&words[1..])
+            .arg(bytes)
+            .output()
+            .unwrap();
+        let json: Value = serde_json::from_slice(&out.stdout).unwrap();
+        assert_eq!(out.status.code(), Some(2));
+        assert!(json["error"]["message"].is_string(), "{json}");
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn an_answer_that_cannot_be_written_is_told() {
+    let s = Shop::with_project();
+    s.ok("add p bell --area 6.84dm2");
+    let full = std::fs::File::options()
+        .write(true)
+        .open("/dev/full")
+        .unwrap();
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_tankside"))
+        .current_dir(s.dir.path())
+        .env("TANKSIDE_CONFIG_DIR", s.path("config"))
+        .args(["record", "p", "bell", "note", "hello"])
+        .stdout(full)
+        .output()
+        .unwrap();
+    assert_eq!(out.status.code(), Some(2));
+    let err = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert!(
+        err.contains("could not be written") && err.contains("event 1 is recorded"),
+        "{err}"
+    );
+    assert_eq!(s.ok("history p")["events"].as_array().unwrap().len(), 1);
+}

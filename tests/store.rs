@@ -213,6 +213,27 @@ fn a_torn_last_line_is_set_aside_at_whichever_byte() {
 }
 
 #[test]
+fn a_last_line_with_its_line_break_that_does_not_fit_is_damage() {
+    let (_dir, path) = lamp_with_notes(2);
+    let text = String::from_utf8(journal(&path)).unwrap();
+    let spoilt = text.replace("note 1", "note 9");
+    fs::write(path.join("journal.ron"), &spoilt).unwrap();
+    let error = refused(&path);
+    assert_eq!((error.kind(), error.line), ("journal", Some(3)));
+    assert!(check(&path).problems[0].remedy.contains("backup"));
+    assert_eq!(journal(&path), spoilt.as_bytes());
+}
+
+#[test]
+fn an_empty_journal_is_told() {
+    let (_dir, path) = lamp_with_notes(1);
+    fs::write(path.join("journal.ron"), "").unwrap();
+    let folder = Folder::open(&path).unwrap();
+    assert!(folder.notices()[0].contains("journal.ron is empty"));
+    assert_eq!(check(&path).problems.len(), 1);
+}
+
+#[test]
 fn an_event_that_lacks_only_its_line_break_is_whole() {
     let (_dir, path) = lamp_with_notes(2);
     let whole = journal(&path);
@@ -465,7 +486,10 @@ fn a_hand_written_project_needs_no_journal() {
     let dir = tempfile::tempdir().unwrap();
     fs::write(dir.path().join("project.ron"), format!("\u{feff}{LAMP}")).unwrap();
     let mut folder = Folder::open(dir.path()).unwrap();
+    assert!(folder.notices()[0].contains("journal.ron is missing"));
+    assert_eq!(check(dir.path()).problems[0].kind, "journal");
     record(&mut folder, &note("base", "x"));
+    assert!(folder.notices().is_empty());
     assert_eq!(
         Folder::open(dir.path()).unwrap().project(),
         folder.project()
@@ -761,6 +785,19 @@ fn a_logger_file_is_taken_in_with_its_rows() {
         !path.join("immersions/001.csv").exists(),
         "a refusal changes nothing"
     );
+    folder.take_logger(&source).unwrap();
+    let action = logger("main", "immersions/001.csv", &refused.sha256);
+    let Err(RecordError::Refused(early)) = folder.record(&action, at("2026-03-01T18:40:30Z"), None)
+    else {
+        panic!("rows that have not come were recorded");
+    };
+    assert_eq!(early.rule, "future");
+    let holder = File::open(path.join("journal.ron")).unwrap();
+    folder.take_logger(&source).unwrap();
+    holder.lock().unwrap();
+    assert!(folder.record(&action, evening(), None).is_err());
+    drop(holder);
+    assert_eq!(fs::read_dir(path.join("immersions")).unwrap().count(), 0);
     let taken = folder.take_logger(&source).unwrap();
     let event = record(&mut folder, &logger("main", &taken.file, &taken.sha256));
     assert_eq!(folder.project().logs()[&taken.file].len(), 2);
@@ -792,7 +829,10 @@ fn a_logger_file_that_does_not_read_is_not_taken_in() {
         (error.kind(), error.line, error.column),
         ("logger", Some(1), Some(26))
     );
-    assert_eq!(error.file, Some(source));
+    assert_eq!(error.file.as_ref(), Some(&source));
+    fs::write(&source, "time;amps\n").unwrap();
+    let error = folder.take_logger(&source).unwrap_err();
+    assert!(error.message.contains("no rows"), "{error}");
     assert_eq!(fs::read_dir(path.join("immersions")).unwrap().count(), 0);
 }
 

@@ -9,8 +9,8 @@ use crate::mesh::LengthUnit;
 use crate::plating::Metal;
 use crate::project::{ContactChange, Finding, Mode, Stage, WeighedAs};
 use crate::units::{
-    Area, Charge, Current, CurrentDensity, Duration, Length, Mass, Ratio, Resistance, Temperature,
-    Voltage, Volume, Zone,
+    Area, CELSIUS, Charge, Current, CurrentDensity, Duration, Length, Mass, QuantityError, Ratio,
+    Resistance, Temperature, Voltage, Volume, Zone, is_unseen,
 };
 
 /// Keeps a plated assembly on track: areas, charge, timers, holds, the record.
@@ -19,6 +19,25 @@ use crate::units::{
 pub(super) struct Cli {
     #[command(subcommand)]
     pub(super) command: Option<Verb>,
+    #[command(flatten)]
+    _everywhere: Everywhere,
+}
+
+/// Taken out of the arguments before they are parsed, wherever they stand;
+/// declared here for help, completions and the man page.
+#[derive(Debug, Args)]
+struct Everywhere {
+    /// Print one JSON object
+    #[arg(long = "json", global = true)]
+    _json: bool,
+    /// Take this for the present
+    #[arg(
+        long = "now",
+        global = true,
+        value_name = "INSTANT",
+        allow_hyphen_values = true
+    )]
+    _now: Option<String>,
 }
 
 const FORMS: &str = "\
@@ -162,7 +181,7 @@ pub(super) enum Verb {
     /// Your own settings: where they are, what they say
     Settings {
         /// Who you are, for the record
-        #[arg(long)]
+        #[arg(long, value_parser = said)]
         who: Option<String>,
     },
     /// Completions for a shell
@@ -188,25 +207,30 @@ pub(super) struct NewArgs {
     /// The folder to make
     pub(super) dir: PathBuf,
     /// What is being plated
-    #[arg(long)]
+    #[arg(long, value_parser = said)]
     pub(super) name: String,
     /// The metal and its bath
     #[arg(long)]
     pub(super) metal: String,
     /// The mean thickness wanted
-    #[arg(long, required_unless_present = "minimum", conflicts_with = "minimum")]
+    #[arg(
+        long,
+        required_unless_present = "minimum",
+        conflicts_with = "minimum",
+        allow_hyphen_values = true
+    )]
     pub(super) mean: Option<Length>,
     /// The least local thickness wanted
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub(super) minimum: Option<Length>,
     /// Cathode efficiency
-    #[arg(long, default_value = "100%")]
+    #[arg(long, default_value = "100%", allow_hyphen_values = true)]
     pub(super) efficiency: Ratio,
     /// Time zone, such as Europe/Berlin; the machine's if left out
     #[arg(long, value_parser = |name: &str| Zone::named(name).map_err(|e| e.to_string()))]
     pub(super) zone: Option<Zone>,
     /// The ageing hold
-    #[arg(long, default_value = "72h")]
+    #[arg(long, default_value = "72h", allow_hyphen_values = true)]
     pub(super) hold: Duration,
 }
 
@@ -223,16 +247,16 @@ pub(super) struct AddArgs {
     #[arg(long, value_name = "mm|cm|m|in", requires = "mesh")]
     pub(super) unit: Option<LengthUnit>,
     /// Its wetted area
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub(super) area: Option<Area>,
     /// A contact wire in the bath: DIAMETER:LENGTH
-    #[arg(long, value_parser = wire)]
+    #[arg(long, value_parser = wire, value_name = "DIAMETER:LENGTH", allow_hyphen_values = true)]
     pub(super) wire: Vec<crate::project::Wire>,
     /// A thief in the bath: DIAMETER:LENGTH
-    #[arg(long, value_parser = wire)]
+    #[arg(long, value_parser = wire, value_name = "DIAMETER:LENGTH", allow_hyphen_values = true)]
     pub(super) thief: Vec<crate::project::Wire>,
     /// Plating area over wetted area
-    #[arg(long, default_value_t = 1.0)]
+    #[arg(long, default_value_t = 1.0, value_parser = finite, allow_hyphen_values = true)]
     pub(super) roughness: f64,
 }
 
@@ -240,11 +264,55 @@ fn wire(text: &str) -> Result<crate::project::Wire, String> {
     let (diameter, length) = text
         .split_once(':')
         .ok_or_else(|| "write DIAMETER:LENGTH, such as 0.8mm:30cm".to_owned())?;
-    let length_of = |text: &str| text.parse::<Length>().map_err(|e| e.to_string());
+    let length_of = |text: &str| match text.parse::<Length>() {
+        Ok(length) if length.si() > 0.0 => Ok(length),
+        Ok(length) => Err(format!("{length} is no length of a wire: it is above zero")),
+        Err(error) => Err(error.to_string()),
+    };
     Ok(crate::project::Wire {
         diameter: length_of(diameter)?,
         length: length_of(length)?,
     })
+}
+
+fn finite(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(number) if number.is_finite() => Ok(number),
+        _ => Err("write a number, such as 1.2".to_owned()),
+    }
+}
+
+/// A text that says something.
+fn said(text: &str) -> Result<String, String> {
+    if text.chars().all(|c| c.is_whitespace() || is_unseen(c)) {
+        Err("it says nothing".to_owned())
+    } else {
+        Ok(text.to_owned())
+    }
+}
+
+/// What air and baths of this trade may have, with room to spare.
+fn temperature(text: &str) -> Result<Temperature, String> {
+    let temperature: Temperature = text.parse().map_err(to_text)?;
+    if (-50.0..=150.0).contains(&temperature.to(CELSIUS)) {
+        Ok(temperature)
+    } else {
+        Err(format!("{temperature} cannot be: -50C to 150C"))
+    }
+}
+
+/// Relative humidity.
+fn humidity(text: &str) -> Result<Ratio, String> {
+    let humidity: Ratio = text.parse().map_err(to_text)?;
+    if humidity.si() <= 1.0 {
+        Ok(humidity)
+    } else {
+        Err(format!("{humidity} cannot be: 100% at most"))
+    }
+}
+
+fn to_text(error: QuantityError) -> String {
+    error.to_string()
 }
 
 #[derive(Debug, Args)]
@@ -253,25 +321,25 @@ pub(super) struct ChargeArgs {
     #[arg(long, value_parser = |name: &str| Metal::named(name).map_err(|e| e.to_string()))]
     pub(super) metal: Metal,
     /// The area
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub(super) area: Area,
     /// The mean thickness wanted
-    #[arg(long, group = "given")]
+    #[arg(long, group = "given", allow_hyphen_values = true)]
     pub(super) thickness: Option<Length>,
     /// The charge that passed
-    #[arg(long, group = "given")]
+    #[arg(long, group = "given", allow_hyphen_values = true)]
     pub(super) charge: Option<Charge>,
     /// The current that flowed
-    #[arg(long, requires = "hours", conflicts_with_all = ["thickness", "charge"])]
+    #[arg(long, requires = "hours", conflicts_with_all = ["thickness", "charge"], allow_hyphen_values = true)]
     pub(super) amps: Option<Current>,
     /// For how long (hours, or with a unit)
-    #[arg(long, requires = "amps", value_parser = hours)]
+    #[arg(long, requires = "amps", value_parser = hours, allow_hyphen_values = true)]
     pub(super) hours: Option<Duration>,
     /// Cathode efficiency
-    #[arg(long, default_value = "100%")]
+    #[arg(long, default_value = "100%", allow_hyphen_values = true)]
     pub(super) efficiency: Ratio,
     /// Current density, to tell the time
-    #[arg(long)]
+    #[arg(long, allow_hyphen_values = true)]
     pub(super) density: Option<CurrentDensity>,
 }
 
@@ -309,16 +377,16 @@ pub(super) struct Common {
     #[arg(long, value_name = "INSTANT", allow_hyphen_values = true)]
     pub(super) at: Option<String>,
     /// Who says so
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = said)]
     pub(super) who: Option<String>,
     /// Pass gates that do not hold, for this reason
-    #[arg(long = "override", value_name = "REASON")]
+    #[arg(long = "override", value_name = "REASON", value_parser = said)]
     pub(super) override_reason: Option<String>,
 }
 
 /// `record DIR PIECE …`
 #[derive(Debug, Parser)]
-#[command(name = "record", disable_help_subcommand = true, after_help = RECORD_FORMS)]
+#[command(name = "record", bin_name = "tankside record DIR PIECE", disable_help_subcommand = true, after_help = RECORD_FORMS)]
 pub(super) struct PieceRecord {
     #[command(subcommand)]
     pub(super) verb: PieceVerb,
@@ -355,7 +423,7 @@ pub(super) enum PieceVerb {
     Rework {
         #[arg(value_parser = stage)]
         stage: Stage,
-        #[arg(long)]
+        #[arg(long, value_parser = said)]
         because: String,
         #[command(flatten)]
         common: Common,
@@ -364,7 +432,7 @@ pub(super) enum PieceVerb {
     Skip {
         #[arg(value_parser = stage)]
         stage: Stage,
-        #[arg(long)]
+        #[arg(long, value_parser = said)]
         because: String,
         #[command(flatten)]
         common: Common,
@@ -384,7 +452,7 @@ pub(super) enum PieceVerb {
     },
     /// A bare spot was repainted
     TouchUp {
-        #[arg(long = "where", value_name = "TEXT")]
+        #[arg(long = "where", value_name = "TEXT", value_parser = said)]
         place: String,
         #[command(flatten)]
         common: Common,
@@ -406,6 +474,7 @@ pub(super) enum PieceVerb {
     },
     /// A resistance
     Ohms {
+        #[arg(allow_hyphen_values = true)]
         resistance: Resistance,
         #[arg(long)]
         place: Option<String>,
@@ -414,6 +483,7 @@ pub(super) enum PieceVerb {
     },
     /// A weighing
     Weigh {
+        #[arg(allow_hyphen_values = true)]
         mass: Mass,
         #[arg(long = "as", value_name = "primed|coated|wired|plated|polished")]
         condition: WeighedAs,
@@ -427,7 +497,7 @@ pub(super) enum PieceVerb {
     },
     /// How it hangs now
     Turn {
-        #[arg(allow_hyphen_values = true)]
+        #[arg(allow_hyphen_values = true, value_parser = said)]
         text: String,
         #[command(flatten)]
         common: Common,
@@ -447,16 +517,16 @@ pub(super) enum PieceVerb {
     },
     /// The air it is in
     Climate {
-        #[arg(long, allow_hyphen_values = true)]
+        #[arg(long, allow_hyphen_values = true, value_parser = temperature)]
         celsius: Temperature,
-        #[arg(long)]
+        #[arg(long, allow_hyphen_values = true, value_parser = humidity)]
         humidity: Ratio,
         #[command(flatten)]
         common: Common,
     },
     /// A remark
     Note {
-        #[arg(allow_hyphen_values = true)]
+        #[arg(allow_hyphen_values = true, value_parser = said)]
         text: String,
         #[command(flatten)]
         common: Common,
@@ -465,7 +535,7 @@ pub(super) enum PieceVerb {
 
 /// `record DIR (reading | supply | bath | logger | undo | redo) …`
 #[derive(Debug, Parser)]
-#[command(name = "record", disable_help_subcommand = true, after_help = RECORD_FORMS)]
+#[command(name = "record", bin_name = "tankside record DIR", disable_help_subcommand = true, after_help = RECORD_FORMS)]
 pub(super) struct TankRecord {
     #[command(subcommand)]
     pub(super) verb: TankVerb,
@@ -477,11 +547,11 @@ pub(super) enum TankVerb {
     Reading {
         #[arg(long)]
         tank: String,
-        #[arg(long)]
-        volts: Voltage,
-        #[arg(long)]
-        amps: Current,
         #[arg(long, allow_hyphen_values = true)]
+        volts: Voltage,
+        #[arg(long, allow_hyphen_values = true)]
+        amps: Current,
+        #[arg(long, allow_hyphen_values = true, value_parser = temperature)]
         celsius: Option<Temperature>,
         #[arg(long, value_name = "cc|cv")]
         mode: Option<Mode>,
@@ -496,9 +566,9 @@ pub(super) enum TankVerb {
     Supply {
         #[arg(long)]
         tank: String,
-        #[arg(long, group = "to")]
+        #[arg(long, group = "to", allow_hyphen_values = true)]
         amps: Option<Current>,
-        #[arg(long, group = "to")]
+        #[arg(long, group = "to", allow_hyphen_values = true)]
         volts: Option<Voltage>,
         #[arg(long, group = "to")]
         off: bool,
@@ -536,6 +606,7 @@ pub(super) enum TankVerb {
 pub(super) enum BathVerb {
     /// Brightener or other addition
     Dose {
+        #[arg(allow_hyphen_values = true)]
         volume: Volume,
         #[command(flatten)]
         common: Common,
@@ -552,12 +623,14 @@ pub(super) enum BathVerb {
     },
     /// Topped up
     Topup {
+        #[arg(allow_hyphen_values = true)]
         volume: Volume,
         #[command(flatten)]
         common: Common,
     },
     /// Anode metal added
     Anodes {
+        #[arg(allow_hyphen_values = true)]
         mass: Mass,
         #[command(flatten)]
         common: Common,

@@ -11,17 +11,19 @@ use super::outcome::{Fault, Outcome, Trouble};
 use crate::mesh::{self, LengthUnit, Mesh, MeshError};
 use crate::project::{Project, Refusal};
 use crate::report::{self, json as as_json, text as as_text};
-use crate::store::Folder;
-use crate::units::Instant;
+use crate::units::{CurrentDensity, Instant};
+
+/// More than all of the current cannot deposit; 20 % is left for a meter's error.
+const MOST_EFFICIENCY: f64 = 1.2;
 
 fn ask(
     context: &Context<'_>,
     dir: &Path,
     answer: impl FnOnce(&Project, Instant) -> Outcome,
 ) -> Result<Outcome, Trouble> {
-    let folder: Folder = Folder::open(dir)?;
+    let folder = context.open(dir)?;
     let now = context.now(folder.project())?;
-    Ok(answer(folder.project(), now).warn(folder.notices().iter().cloned()))
+    Ok(answer(folder.project(), now))
 }
 
 fn known(project: &Project, piece: &str) -> Result<(), Trouble> {
@@ -47,7 +49,7 @@ pub(super) fn status(context: &Context<'_>, dir: &Path) -> Result<Outcome, Troub
 
 /// `gates DIR PIECE`
 pub(super) fn gates(context: &Context<'_>, dir: &Path, piece: &str) -> Result<Outcome, Trouble> {
-    let folder = Folder::open(dir)?;
+    let folder = context.open(dir)?;
     known(folder.project(), piece)?;
     let now = context.now(folder.project())?;
     let shown = dir.to_string_lossy();
@@ -59,8 +61,12 @@ pub(super) fn gates(context: &Context<'_>, dir: &Path, piece: &str) -> Result<Ou
 }
 
 /// `history DIR [PIECE]`
-pub(super) fn history(dir: &Path, piece: Option<&str>) -> Result<Outcome, Trouble> {
-    let folder = Folder::open(dir)?;
+pub(super) fn history(
+    context: &Context<'_>,
+    dir: &Path,
+    piece: Option<&str>,
+) -> Result<Outcome, Trouble> {
+    let folder = context.open(dir)?;
     if let Some(piece) = piece {
         known(folder.project(), piece)?;
     }
@@ -84,7 +90,7 @@ pub(super) fn traveller(
     dir: &Path,
     piece: &str,
 ) -> Result<Outcome, Trouble> {
-    let folder = Folder::open(dir)?;
+    let folder = context.open(dir)?;
     known(folder.project(), piece)?;
     let now = context.now(folder.project())?;
     Ok(Outcome::text(
@@ -106,6 +112,14 @@ pub(super) fn charge(args: &ChargeArgs) -> Result<Outcome, Trouble> {
     };
     positive("area", args.area.si())?;
     positive("efficiency", args.efficiency.si())?;
+    positive("density", args.density.map_or(1.0, CurrentDensity::si))?;
+    if args.efficiency.si() > MOST_EFFICIENCY {
+        let message = format!(
+            "--efficiency: {} cannot be, it is 120% at most",
+            args.efficiency
+        );
+        return Err(Trouble::usage(message));
+    }
     let from = match (args.thickness, args.charge, args.amps.zip(args.hours)) {
         (Some(thickness), _, _) => From::Thickness(thickness),
         (_, Some(charge), _) => From::Charge(charge),
@@ -144,7 +158,7 @@ pub(super) fn measure(files: &[PathBuf], unit: Option<LengthUnit>) -> Result<Out
         [only] => only.clone(),
         _ => json!({ "files": objects }),
     };
-    Ok(Outcome::both(super::outcome::block_safe(&text), json).warn(warnings))
+    Ok(Outcome::both(text, json).warn(warnings))
 }
 
 fn measure_one(
@@ -157,6 +171,12 @@ fn measure_one(
     let (unit, source) = unit_of(&print, unit);
     let m = mesh::measure(&print, unit);
     let name = file.to_string_lossy();
+    let volume = mesh::is_closed(&print).then_some(m.volume_mm3);
+    if volume.is_none() {
+        warnings.push(format!(
+            "{name}: the triangles do not close up (a hole, a flipped or a doubled one): no volume is told"
+        ));
+    }
     if source == "assumed" {
         warnings.push(format!(
             "{name}: the file says no unit: taken as mm ({})",
@@ -176,15 +196,16 @@ fn measure_one(
         "unit_source": source,
         "size_mm": m.size_mm,
         "naive_area_mm2": m.naive_area_mm2,
-        "volume_mm3": m.volume_mm3,
-        "method": "naive sum over all triangles, not the wetted area",
+        "volume_mm3": volume,
+        "method": "area: naive sum over all triangles, not the wetted area; \
+                   volume: of the shells as they stand, null unless every side of a triangle meets one other",
     });
     let words = format!(
-        "{name}\n  {} triangles, {}\n  naive area {:.2} cm2 (the sum of all triangles, not the wetted area)\n  volume {:.2} cm3\n",
+        "{name}\n  {} triangles, {}\n  naive area {:.2} cm2 (the sum of all triangles, not the wetted area)\n  volume {}\n",
         m.triangles,
         size_words(m.size_mm),
         m.naive_area_mm2 / 100.0,
-        m.volume_mm3 / 1000.0,
+        volume.map_or_else(|| "?".to_owned(), |v| format!("{:.2} cm3", v / 1000.0)),
     );
     Ok((object, words))
 }

@@ -11,14 +11,17 @@ mod record;
 mod samples;
 mod template;
 
+use std::cell::RefCell;
 use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
-use crate::project::Project;
-use crate::units::{Instant, Zone};
+use crate::project::{Command, Project};
+use crate::store::Folder;
+use crate::units::{D, Instant, Zone};
 use args::{Cli, ShellName, Verb};
 use outcome::{Outcome, Trouble};
 
@@ -45,47 +48,129 @@ struct Context<'a> {
     clock: &'a dyn Clock,
     now: Option<String>,
     terminal: bool,
+    /// What a person should know beside the answer, whether there is one or not.
+    notices: RefCell<Vec<String>>,
 }
 
+/// A clock so many seconds behind the journal is worth a word.
+const CLOCK_BEHIND_S: f64 = 60.0;
+
+/// Nothing that is recorded lies further back, in days: 50 years.
+const FURTHEST_DAYS: f64 = 18_263.0;
+
 impl Context<'_> {
+    /// Opens a project; what its files give cause to say is said.
+    fn open(&self, dir: &Path) -> Result<Folder, Trouble> {
+        let folder = Folder::open(dir)?;
+        self.heed(&folder);
+        Ok(folder)
+    }
+
+    /// Keeps a folder's notices for the end.
+    fn heed(&self, folder: &Folder) {
+        folder.notices().iter().for_each(|n| self.notice(n));
+    }
+
+    fn notice(&self, notice: &str) {
+        let mut notices = self.notices.borrow_mut();
+        if !notices.iter().any(|n| n == notice) {
+            notices.push(notice.to_owned());
+        }
+    }
+
+    /// The instant that an option names.
+    fn instant(option: &str, text: &str, zone: Zone, now: Instant) -> Result<Instant, Trouble> {
+        let instant = zone
+            .instant(text, now)
+            .map_err(|e| Trouble::usage(format!("{option}: {e}")))?;
+        if now.since(instant) > D.of(FURTHEST_DAYS).si() {
+            let message = format!("{option}: {instant} is more than 50 years back");
+            return Err(Trouble::usage(message));
+        }
+        Ok(instant)
+    }
+
     /// `--now`, if it was given.
     fn replaced_now(&self, zone: Zone) -> Result<Option<Instant>, Trouble> {
         self.now
             .as_deref()
-            .map(|text| {
-                zone.instant(text, self.clock.now())
-                    .map_err(|e| Trouble::usage(format!("--now: {e}")))
-            })
+            .map(|text| Self::instant("--now", text, zone, self.clock.now()))
             .transpose()
     }
 
     /// The present of a project: `--now` as it is, or the clock, which cannot
     /// go back behind what has been recorded.
     fn now(&self, project: &Project) -> Result<Instant, Trouble> {
-        let replaced = self.replaced_now(project.definition.zone)?;
-        Ok(replaced.unwrap_or_else(|| project.present(self.clock.now())))
+        let zone = project.definition.zone;
+        if let Some(now) = self.replaced_now(zone)? {
+            return Ok(now);
+        }
+        let clock = self.clock.now();
+        let present = project.present(clock);
+        if present.since(clock) > CLOCK_BEHIND_S {
+            let shown = zone.local(clock).beside(zone.local(present));
+            let held = zone.local(present).beside(zone.local(clock));
+            self.notice(&format!(
+                "the clock shows {shown}, the journal holds {held}: until then {held} is taken for the present; \
+                 see to the clock, or take back what was recorded with a wrong one"
+            ));
+        }
+        Ok(present)
     }
 }
 
 /// Runs the command line and returns the exit status.
 pub fn run(arguments: impl Iterator<Item = OsString>, io: &mut Io<'_>, clock: &dyn Clock) -> u8 {
-    let (arguments, json, now) = match split_globals(arguments.collect()) {
-        Ok(split) => split,
-        Err(trouble) => return outcome::fail(io, false, "", &trouble),
+    let (arguments, json, now) = split_globals(arguments.collect());
+    let now = match now.transpose() {
+        Ok(now) => now,
+        Err(trouble) => return outcome::fail(io, json, "", &trouble, &[]),
     };
     let context = Context {
         clock,
         now,
         terminal: io.terminal,
+        notices: RefCell::default(),
     };
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
         Err(error) => return outcome::of_clap(io, json, &error),
     };
     let folder = cli.command.as_ref().and_then(folder_of).unwrap_or_default();
-    match dispatch(cli.command, &context) {
-        Ok(done) => outcome::print(io, json, &done),
-        Err(trouble) => outcome::fail(io, json, &folder, &trouble),
+    let is_project = !matches!(cli.command, Some(Verb::New(_)));
+    let done = dispatch(cli.command, &context);
+    let notices = context.notices.into_inner();
+    match done {
+        Ok(done) => outcome::print(io, json, &done.warn(notices)),
+        Err(trouble) => {
+            let trouble = if is_project {
+                with_way_out(trouble)
+            } else {
+                trouble
+            };
+            outcome::fail(io, json, &folder, &trouble, &notices)
+        }
+    }
+}
+
+/// A refusal with a command that helps, where the rules know none.
+fn with_way_out(trouble: Trouble) -> Trouble {
+    match trouble {
+        Trouble::Refused(refusal) if refusal.instead.is_empty() => {
+            let of_history = [
+                "nothing-to-undo",
+                "nothing-to-redo",
+                "later-event",
+                "depends",
+            ];
+            let verb = if of_history.contains(&refusal.rule.as_str()) {
+                "history"
+            } else {
+                "status"
+            };
+            Trouble::Refused(refusal.or(Command::new(verb, "")))
+        }
+        other => other,
     }
 }
 
@@ -101,10 +186,10 @@ pub fn run_process() -> u8 {
     run(std::env::args_os(), &mut io, &crate::clock::SystemClock)
 }
 
-type Split = (Vec<OsString>, bool, Option<String>);
+type Split = (Vec<OsString>, bool, Option<Result<String, Trouble>>);
 
 /// Takes `--json` and `--now INSTANT` out, wherever they stand before a `--`.
-fn split_globals(arguments: Vec<OsString>) -> Result<Split, Trouble> {
+fn split_globals(arguments: Vec<OsString>) -> Split {
     let (mut rest, mut json, mut now) = (Vec::new(), false, None);
     let mut arguments = arguments.into_iter();
     while let Some(argument) = arguments.next() {
@@ -117,13 +202,15 @@ fn split_globals(arguments: Vec<OsString>) -> Result<Split, Trouble> {
             Some("--json") => json = true,
             Some("--now") => {
                 let value = arguments.next().and_then(|v| v.into_string().ok());
-                now = Some(value.ok_or_else(|| Trouble::usage("--now wants an instant"))?);
+                now = Some(value.ok_or_else(|| Trouble::usage("--now wants an instant")));
             }
-            Some(text) if text.starts_with("--now=") => now = text.get(6..).map(str::to_owned),
+            Some(text) if text.starts_with("--now=") => {
+                now = text.get(6..).map(|text| Ok(text.to_owned()))
+            }
             _ => rest.push(argument),
         }
     }
-    Ok((rest, json, now))
+    (rest, json, now)
 }
 
 /// The folder as it was typed, for commands that are suggested.
@@ -158,10 +245,10 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::Try { sample } => samples::try_sample(context, &sample),
         Verb::Open { dir } => project::open(context, &dir),
         Verb::New(new) => project::new(context, &new),
-        Verb::Add(add) => project::add(&add),
-        Verb::Set { dir, path, value } => project::set(&dir, &path, &value),
-        Verb::Check { dir } => Ok(project::check(&dir)),
-        Verb::History { dir, piece } => ask::history(&dir, piece.as_deref()),
+        Verb::Add(add) => project::add(context, &add),
+        Verb::Set { dir, path, value } => project::set(context, &dir, &path, &value),
+        Verb::Check { dir } => project::check(&dir),
+        Verb::History { dir, piece } => ask::history(context, &dir, piece.as_deref()),
         Verb::Sheet { dir } => ask::sheet(context, &dir),
         Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),
         Verb::Record { dir, subject, what } => record::record(context, &dir, &subject, what),
@@ -202,7 +289,7 @@ fn completions(shell: ShellName) -> Outcome {
     };
     let mut text = Vec::new();
     clap_complete::generate(shell, &mut Cli::command(), "tankside", &mut text);
-    Outcome::text(String::from_utf8_lossy(&text))
+    Outcome::generated(String::from_utf8_lossy(&text))
 }
 
 /// One page: the program, then every command.
@@ -236,5 +323,5 @@ fn man() -> Result<Outcome, Trouble> {
         .replace(".SH SYNOPSIS", ".SS SYNOPSIS")
         .replace(".SH OPTIONS", ".SS OPTIONS")
         .replace(".SH EXTRA", ".SS FORMS");
-    Ok(Outcome::text(text))
+    Ok(Outcome::generated(text))
 }

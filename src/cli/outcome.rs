@@ -20,6 +20,9 @@ pub(super) struct Outcome {
     pub(super) warnings: Vec<String>,
     /// Exit status: not 0 only where damage was found.
     pub(super) status: u8,
+    /// Whether the program made the text out of itself: a script, whose every
+    /// character stays.
+    pub(super) generated: bool,
 }
 
 impl Outcome {
@@ -29,6 +32,14 @@ impl Outcome {
         Self::both(text.clone(), json!({ "text": text }))
     }
 
+    /// A script or a page of the program's own.
+    pub(super) fn generated(text: impl Into<String>) -> Self {
+        Self {
+            generated: true,
+            ..Self::text(text)
+        }
+    }
+
     /// The same answer for people and for scripts.
     pub(super) fn both(text: impl Into<String>, json: Value) -> Self {
         Self {
@@ -36,6 +47,7 @@ impl Outcome {
             json,
             warnings: Vec::new(),
             status: 0,
+            generated: false,
         }
     }
 
@@ -85,7 +97,13 @@ impl From<Refusal> for Trouble {
     /// A name that the project does not have is bad input, not a rule.
     fn from(refusal: Refusal) -> Self {
         if refusal.rule.starts_with("unknown-") {
-            let remedy = "`tankside status DIR` lists what there is";
+            let remedy = match refusal.rule.as_str() {
+                "unknown-tick" => "`tankside gates DIR PIECE` lists what a piece waits for",
+                "unknown-item" => "`tankside closeout DIR` lists the items",
+                "unknown-stage" => "`tankside gates DIR PIECE` lists the stages of a piece",
+                "unknown-tank" => "`tankside status DIR` lists the tanks",
+                _ => "`tankside status DIR` lists the pieces",
+            };
             Self::fault(&refusal.rule, refusal.because, remedy)
         } else {
             Self::Refused(refusal)
@@ -133,10 +151,7 @@ impl From<std::io::Error> for Trouble {
 
 /// Prints a done command; returns its exit status.
 pub(super) fn print(io: &mut Io<'_>, json: bool, done: &Outcome) -> u8 {
-    for warning in &done.warnings {
-        let said = writeln!(io.err, "warning: {}", line_safe(warning));
-        drop(said);
-    }
+    warn(io, &done.warnings);
     let written = if json {
         let mut object = with_schema(&done.json);
         if !done.warnings.is_empty() || object.contains_key("recorded") {
@@ -149,18 +164,48 @@ pub(super) fn print(io: &mut Io<'_>, json: bool, done: &Outcome) -> u8 {
         } else {
             "\n"
         };
-        write!(io.out, "{}{newline}", done.text)
+        let text = if done.generated {
+            done.text.clone()
+        } else {
+            block_safe(&done.text)
+        };
+        write!(io.out, "{text}{newline}")
     };
     match written.and_then(|()| io.out.flush()) {
         Ok(()) => done.status,
         // Whoever reads a pipe may stop reading: that is no failure of the command.
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => done.status,
-        Err(_) => 2,
+        Err(error) => {
+            let stands = match done.json.pointer("/recorded/sequence") {
+                Some(sequence) => format!("; event {sequence} is recorded all the same"),
+                None => String::new(),
+            };
+            let said = writeln!(
+                io.err,
+                "error: the answer could not be written: {error}{stands}"
+            );
+            drop(said);
+            2
+        }
+    }
+}
+
+fn warn(io: &mut Io<'_>, warnings: &[String]) {
+    for warning in warnings {
+        let said = writeln!(io.err, "warning: {}", line_safe(warning));
+        drop(said);
     }
 }
 
 /// Prints why a command was not done; returns its exit status.
-pub(super) fn fail(io: &mut Io<'_>, json: bool, folder: &str, trouble: &Trouble) -> u8 {
+pub(super) fn fail(
+    io: &mut Io<'_>,
+    json: bool,
+    folder: &str,
+    trouble: &Trouble,
+    notices: &[String],
+) -> u8 {
+    warn(io, notices);
     let (status, object, text) = match trouble {
         Trouble::Refused(refusal) => (
             1,
@@ -171,7 +216,7 @@ pub(super) fn fail(io: &mut Io<'_>, json: bool, folder: &str, trouble: &Trouble)
             2,
             report::json::error(&report::json::Fault {
                 kind: &fault.kind,
-                message: &fault.message,
+                message: &shortened(&fault.message),
                 remedy: Some(fault.remedy.as_str()).filter(|r| !r.is_empty()),
                 file: fault.file.as_ref().map(|f| f.to_string_lossy()).as_deref(),
                 line: fault.line,
@@ -183,7 +228,11 @@ pub(super) fn fail(io: &mut Io<'_>, json: bool, folder: &str, trouble: &Trouble)
     let said = write!(io.err, "{}", block_safe(&text));
     drop(said);
     if json {
-        let printed = writeln!(io.out, "{}", Value::Object(with_schema(&object)));
+        let mut object = with_schema(&object);
+        if !notices.is_empty() {
+            object.insert("warnings".into(), notices.into());
+        }
+        let printed = writeln!(io.out, "{}", Value::Object(object));
         drop(printed);
     }
     status
@@ -191,13 +240,28 @@ pub(super) fn fail(io: &mut Io<'_>, json: bool, folder: &str, trouble: &Trouble)
 
 /// Help and version go to standard output; anything else is bad usage.
 pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: &clap::Error) -> u8 {
-    let text = error.render().to_string();
-    if error.use_stderr() {
-        let message = text.trim_start_matches("error: ").trim_end();
-        fail(io, json, "", &Trouble::usage(message))
-    } else {
-        print(io, json, &Outcome::text(text))
+    match said_by_clap(error, "tankside --help") {
+        Ok(done) => print(io, json, &done),
+        Err(trouble) => fail(io, json, "", &trouble, &[]),
     }
+}
+
+/// The same, with the command that helps.
+pub(super) fn said_by_clap(error: &clap::Error, help: &str) -> Result<Outcome, Trouble> {
+    let text = error.render().to_string();
+    if !error.use_stderr() {
+        return Ok(Outcome::text(text));
+    }
+    let text = text.trim_start_matches("error: ");
+    let lines = text
+        .lines()
+        .filter(|l| !l.starts_with("For more information"));
+    let message = lines.collect::<Vec<_>>().join("\n");
+    Err(Trouble::fault(
+        "usage",
+        message.trim_end(),
+        format!("see `{help}`"),
+    ))
 }
 
 fn with_schema(value: &Value) -> Map<String, Value> {
@@ -210,7 +274,8 @@ fn with_schema(value: &Value) -> Map<String, Value> {
 }
 
 fn refused_text(refusal: &Refusal, folder: &str) -> String {
-    let mut text = format!("refused ({}): {}\n", refusal.rule, refusal.because);
+    let because = shortened(&refusal.because);
+    let mut text = format!("refused ({}): {because}\n", refusal.rule);
     for command in &refusal.instead {
         text.push_str("  would do: ");
         text.push_str(&command.line(folder));
@@ -238,7 +303,25 @@ fn fault_text(fault: &Fault) -> String {
     } else {
         format!("\n  {}", fault.remedy)
     };
-    format!("error: {place}{}{remedy}\n", fault.message)
+    let message = shortened(&fault.message);
+    format!("error: {place}{message}{remedy}\n")
+}
+
+/// A message in which nothing that it repeats goes on and on: of a line that is
+/// too long, its beginning and its end.
+fn shortened(message: &str) -> String {
+    const MOST: usize = 500;
+    const KEPT: usize = 200;
+    let one = |line: &str| {
+        let count = line.chars().count();
+        if count <= MOST {
+            return line.to_owned();
+        }
+        let head: String = line.chars().take(KEPT).collect();
+        let tail: String = line.chars().skip(count - KEPT).collect();
+        format!("{head} … {tail}")
+    };
+    message.split('\n').map(one).collect::<Vec<_>>().join("\n")
 }
 
 /// Text that may come from files, made safe for a terminal, lines kept.
@@ -251,6 +334,7 @@ pub(super) fn block_safe(text: &str) -> String {
         .collect()
 }
 
-fn line_safe(line: &str) -> String {
+/// Text of any origin as part of one line.
+pub(super) fn line_safe(line: &str) -> String {
     report::safe::plain_text(line).into()
 }

@@ -5,12 +5,12 @@ use std::path::Path;
 use serde_json::json;
 
 use super::args::{AddArgs, NewArgs};
-use super::outcome::{Outcome, Trouble};
+use super::outcome::{Fault, Outcome, Trouble, line_safe};
 use super::template::{Seed, project_ron};
 use super::{Context, ask};
-use crate::mesh;
+use crate::mesh::{self, LengthUnit, Mesh, SizeDoubt};
 use crate::plating::Metal;
-use crate::project::{Command, Definition, Piece, Refusal, Target, Wire};
+use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
 use crate::settings::{Settings, SettingsError};
 use crate::store::ron_text::quote;
 use crate::store::{Folder, StoreError, sha256_hex};
@@ -64,7 +64,7 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
         .unwrap_or_else(|| context.clock.now());
     Folder::create(&args.dir, &text, now)?;
     let dir = args.dir.to_string_lossy();
-    let shown = crate::project::quoted(&dir);
+    let shown = line_safe(&quoted(&dir));
     let text = format!(
         "{shown} is a project now. Next:\n  tankside add {shown} PIECE --mesh FILE.stl   (or --area 6.84dm2)\n  \
          tankside open {shown}\nIts tank, supply and bath are told in {shown}/project.ron."
@@ -73,29 +73,29 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
 }
 
 /// `add DIR PIECE …`
-pub(super) fn add(args: &AddArgs) -> Result<Outcome, Trouble> {
-    let mut folder = Folder::open(&args.dir)?;
+pub(super) fn add(context: &Context<'_>, args: &AddArgs) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(&args.dir)?;
     if folder.project().definition.piece(&args.piece).is_some() {
         return Err(Trouble::fault(
             "exists",
-            format!("there is a piece `{}` already", args.piece.escape_debug()),
+            format!("there is a piece `{}` already", args.piece),
             "give it another name, or change it with `tankside set`",
         ));
     }
+    // Before anything is read or copied for it.
+    let area = "area: \"1dm2\"".to_owned();
+    let given = args
+        .area
+        .map(|a| format!("area: \"{a}\", area_method: \"given\""));
+    let trial = entry(args, given.clone().unwrap_or(area));
+    folder.check_piece(&trial).map_err(of_new_piece)?;
     let mut warnings = Vec::new();
-    let mut fields = vec![format!("name: {}", quote(&args.piece))];
-    match (&args.mesh, args.area) {
-        (Some(file), _) => fields.extend(measured(&mut folder, args, file, &mut warnings)?),
-        (None, Some(area)) => fields.push(format!("area: \"{area}\", area_method: \"given\"")),
+    let size = match (&args.mesh, given) {
+        (Some(file), _) => measured(&mut folder, args, file, &mut warnings)?,
+        (None, Some(given)) => given,
         (None, None) => return Err(Trouble::usage("give --mesh or --area")),
-    }
-    if (args.roughness - 1.0).abs() > f64::EPSILON {
-        fields.push(format!("roughness: {:?}", args.roughness));
-    }
-    fields.extend(wires("wires", &args.wire));
-    fields.extend(wires("thieves", &args.thief));
-    let entry = format!("(\n    {},\n)", fields.join(",\n    "));
-    folder.add_piece(&entry)?;
+    };
+    folder.add_piece(&entry(args, size)).map_err(of_new_piece)?;
     let piece = folder
         .project()
         .definition
@@ -107,6 +107,26 @@ pub(super) fn add(args: &AddArgs) -> Result<Outcome, Trouble> {
     Ok(Outcome::both(text, json).warn(warnings))
 }
 
+/// A piece as `pieces` holds it; `size` are its fields of size.
+fn entry(args: &AddArgs, size: String) -> String {
+    let mut fields = vec![format!("name: {}", quote(&args.piece)), size];
+    if (args.roughness - 1.0).abs() > f64::EPSILON {
+        fields.push(format!("roughness: {:?}", args.roughness));
+    }
+    fields.extend(wires("wires", &args.wire));
+    fields.extend(wires("thieves", &args.thief));
+    format!("(\n    {},\n)", fields.join(",\n    "))
+}
+
+/// A rule that a new piece breaks has no place in a text that a person knows.
+fn of_new_piece(error: StoreError) -> Trouble {
+    if error.kind() == "definition" {
+        Trouble::fault("definition", error.message, error.remedy)
+    } else {
+        error.into()
+    }
+}
+
 /// The fields that a print file gives: the file, its area with ± and method,
 /// its size.
 fn measured(
@@ -114,23 +134,14 @@ fn measured(
     args: &AddArgs,
     file: &Path,
     warnings: &mut Vec<String>,
-) -> Result<Vec<String>, Trouble> {
+) -> Result<String, Trouble> {
     let bytes = ask::read_bytes(file)?;
     let print = mesh::read(&bytes).map_err(|e| ask::mesh_trouble(file, &e))?;
     let (unit, source) = ask::unit_of(&print, args.unit);
     let measure = mesh::measure(&print, unit);
     if source == "assumed" {
         if let Err(doubt) = mesh::plausible_print(measure.size_mm) {
-            return Err(Refusal::new("unit", format!("{doubt}"))
-                .or(Command::new(
-                    "add",
-                    format!(
-                        "{} --mesh {} --unit mm",
-                        crate::project::quoted(&args.piece),
-                        crate::project::quoted(&file.to_string_lossy())
-                    ),
-                ))
-                .into());
+            return Err(in_other_units(args, file, &print, &doubt).into());
         }
         warnings.push(format!(
             "the file says no unit: taken as mm ({})",
@@ -146,7 +157,7 @@ fn measured(
     let size = measure
         .size_mm
         .map(|s| format!("\"{}\"", MM.of(rounded(s, 6))));
-    Ok(vec![
+    let fields = [
         format!(
             "mesh: (file: {}, unit: \"{unit}\", sha256: \"{}\")",
             quote(&relative),
@@ -161,7 +172,38 @@ fn measured(
             measure.triangles
         ),
         format!("size: ({})", size.join(", ")),
-    ])
+    ];
+    Ok(fields.join(",\n    "))
+}
+
+/// The refusal of a size that is no print's: the same command with each unit
+/// that makes it one, or else with the unit that was assumed.
+fn in_other_units(args: &AddArgs, file: &Path, print: &Mesh, doubt: &SizeDoubt) -> Refusal {
+    let fits =
+        |unit: &LengthUnit| mesh::plausible_print(mesh::measure(print, *unit).size_mm).is_ok();
+    let mut units: Vec<LengthUnit> = LengthUnit::ALL.into_iter().filter(fits).collect();
+    if units.is_empty() {
+        units.push(LengthUnit::Mm);
+    }
+    let mut rest = vec![
+        quoted(&args.piece),
+        format!("--mesh {}", quoted(&file.to_string_lossy())),
+    ];
+    for (flag, wires) in [("--wire", &args.wire), ("--thief", &args.thief)] {
+        rest.extend(
+            wires
+                .iter()
+                .map(|w| format!("{flag} {}:{}", w.diameter, w.length)),
+        );
+    }
+    if (args.roughness - 1.0).abs() > f64::EPSILON {
+        rest.push(format!("--roughness {}", args.roughness));
+    }
+    let rest = rest.join(" ");
+    units
+        .iter()
+        .map(|unit| Command::new("add", format!("{rest} --unit {unit}")))
+        .fold(Refusal::new("unit", doubt.to_string()), Refusal::or)
 }
 
 fn wires(field: &str, wires: &[Wire]) -> Option<String> {
@@ -198,13 +240,34 @@ fn added(definition: &Definition, piece: &Piece) -> (String, serde_json::Value) 
 }
 
 /// `set DIR PATH VALUE`
-pub(super) fn set(dir: &Path, path: &str, value: &str) -> Result<Outcome, Trouble> {
-    let mut folder = Folder::open(dir)?;
-    folder.set(path, value).map_err(contradicted)?;
+pub(super) fn set(
+    context: &Context<'_>,
+    dir: &Path,
+    path: &str,
+    value: &str,
+) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(dir)?;
+    if let Err(error) = folder.set(path, value) {
+        let now = folder.value(path);
+        return Err(contradicted(with_example(error, path, now)));
+    }
     Ok(Outcome::both(
-        format!("{path} is {value}"),
+        format!("{} is {}", line_safe(path), line_safe(value)),
         json!({ "path": path, "value": value }),
     ))
+}
+
+/// What stands there now is an example of what would do.
+fn with_example(mut error: StoreError, path: &str, now: Option<String>) -> StoreError {
+    const LONGEST: usize = 100;
+    let short = now.filter(|n| n.chars().count() <= LONGEST && !n.contains('\n'));
+    if path == "units" {
+        error.remedy = "give metric or imperial".to_owned();
+    } else if let Some(now) = short {
+        let and = if error.remedy.is_empty() { "" } else { "; " };
+        error.remedy = format!("{}{and}{path} reads now {now}", error.remedy);
+    }
+    error
 }
 
 /// What history contradicts is refused by a rule; the rest is bad input.
@@ -219,8 +282,19 @@ fn contradicted(error: StoreError) -> Trouble {
 }
 
 /// `check DIR`
-pub(super) fn check(dir: &Path) -> Outcome {
+pub(super) fn check(dir: &Path) -> Result<Outcome, Trouble> {
     let report = crate::store::check(dir);
+    if let [only] = report.problems.as_slice()
+        && ["not_found", "not_a_project"].contains(&only.kind)
+    {
+        return Err(Trouble::Error(Box::new(Fault {
+            kind: only.kind.to_owned(),
+            message: only.what.clone(),
+            remedy: only.remedy.clone(),
+            file: Some(only.file.clone()),
+            ..Fault::default()
+        })));
+    }
     let mut text = String::new();
     let mut list = Vec::new();
     for problem in &report.problems {
@@ -245,17 +319,18 @@ pub(super) fn check(dir: &Path) -> Outcome {
         text = format!("no damage: {} events\n", report.events);
     }
     let status = if list.is_empty() { 0 } else { 2 };
-    let text = super::outcome::block_safe(&text);
-    Outcome {
+    Ok(Outcome {
         status,
         ..Outcome::both(text, json!({ "events": report.events, "problems": list }))
-    }
+    })
 }
 
 /// `open DIR`
 pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
-    let folder = Folder::open(dir)?;
+    let folder = context.open(dir)?;
     show(context, folder)?;
+    // The screen has told them.
+    context.notices.take();
     Ok(Outcome::both("", json!({})))
 }
 
@@ -291,7 +366,7 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         flag(settings.colour),
     );
     let json = json!({ "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour });
-    Ok(Outcome::both(super::outcome::block_safe(&text), json))
+    Ok(Outcome::both(text, json))
 }
 
 fn settings_trouble(error: &SettingsError) -> Trouble {

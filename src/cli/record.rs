@@ -6,7 +6,7 @@ use clap::Parser;
 use serde_json::json;
 
 use super::args::{BathVerb, CloseoutVerb, Common, PieceRecord, PieceVerb, TankRecord, TankVerb};
-use super::outcome::{Outcome, Trouble};
+use super::outcome::{Outcome, Trouble, said_by_clap};
 use super::{Context, project};
 use crate::project::{Action, BathWork, Decision, Setting, What};
 use crate::report;
@@ -21,35 +21,23 @@ pub(super) fn record(
     subject: &str,
     words: Vec<String>,
 ) -> Result<Outcome, Trouble> {
-    let mut folder = Folder::open(dir)?;
-    let (what, common) = if TANK_WORDS.contains(&subject) {
+    let help = |error: clap::Error| said_by_clap(&error, "tankside record --help");
+    if TANK_WORDS.contains(&subject) {
         let line = [vec!["record".to_owned(), subject.to_owned()], words].concat();
-        of_tank(
-            TankRecord::try_parse_from(line)
-                .map_err(|e| usage(&e))?
-                .verb,
-            &mut folder,
-        )?
+        match TankRecord::try_parse_from(line) {
+            Ok(record) => of_tank(context, dir, record.verb),
+            Err(error) => help(error),
+        }
     } else {
         let line = [vec!["record".to_owned()], words].concat();
-        of_piece(
-            PieceRecord::try_parse_from(line)
-                .map_err(|e| usage(&e))?
-                .verb,
-            subject,
-        )
-    };
-    write_down(context, &mut folder, what, common)
-}
-
-fn usage(error: &clap::Error) -> Trouble {
-    Trouble::usage(
-        error
-            .render()
-            .to_string()
-            .trim_start_matches("error: ")
-            .trim_end(),
-    )
+        match PieceRecord::try_parse_from(line) {
+            Ok(record) => {
+                let (what, common) = of_piece(record.verb, subject);
+                write_down(context, dir, common, |_| Ok(what))
+            }
+            Err(error) => help(error),
+        }
+    }
 }
 
 /// `refresh DIR PIECE…`
@@ -59,8 +47,7 @@ pub(super) fn refresh(
     pieces: Vec<String>,
     common: Common,
 ) -> Result<Outcome, Trouble> {
-    let mut folder = Folder::open(dir)?;
-    write_down(context, &mut folder, What::Wipe { pieces }, common)
+    write_down(context, dir, common, |_| Ok(What::Wipe { pieces }))
 }
 
 /// `closeout DIR [tick ID… | sign | print]`
@@ -69,21 +56,15 @@ pub(super) fn closeout(
     dir: &Path,
     act: Option<CloseoutVerb>,
 ) -> Result<Outcome, Trouble> {
-    let mut folder = Folder::open(dir)?;
     match act {
-        Some(CloseoutVerb::Tick { ids, common }) => write_down(
-            context,
-            &mut folder,
-            What::CloseoutTick { items: ids },
-            common,
-        ),
-        Some(CloseoutVerb::Sign { common }) => write_down(
-            context,
-            &mut folder,
-            What::CloseoutSign { sheet: Vec::new() },
-            common,
-        ),
+        Some(CloseoutVerb::Tick { ids, common }) => write_down(context, dir, common, |_| {
+            Ok(What::CloseoutTick { items: ids })
+        }),
+        Some(CloseoutVerb::Sign { common }) => write_down(context, dir, common, |_| {
+            Ok(What::CloseoutSign { sheet: Vec::new() })
+        }),
         Some(CloseoutVerb::Print) => {
+            let folder = context.open(dir)?;
             let now = context.now(folder.project())?;
             Ok(Outcome::text(report::markdown::closeout_sheet(
                 folder.project(),
@@ -91,6 +72,7 @@ pub(super) fn closeout(
             )))
         }
         None => {
+            let folder = context.open(dir)?;
             let now = context.now(folder.project())?;
             let text = report::text::closeout_text(folder.project(), now);
             Ok(Outcome::both(
@@ -101,31 +83,30 @@ pub(super) fn closeout(
     }
 }
 
+/// Records what is told, once everything that is said of it reads.
 fn write_down(
     context: &Context<'_>,
-    folder: &mut Folder,
-    what: What,
+    dir: &Path,
     common: Common,
+    what: impl FnOnce(&mut Folder) -> Result<What, Trouble>,
 ) -> Result<Outcome, Trouble> {
+    let mut folder = context.open(dir)?;
     let zone = folder.project().definition.zone;
-    let replaced = context.replaced_now(zone)?;
-    let clock = context.clock.now();
-    let now = replaced.unwrap_or_else(|| folder.project().present(clock));
+    let now = context.now(folder.project())?;
     let at = common
         .at
-        .map(|text| {
-            zone.instant(&text, now)
-                .map_err(|e| Trouble::usage(format!("--at: {e}")))
-        })
+        .map(|text| Context::instant("--at", &text, zone, now))
         .transpose()?;
     let action = Action {
-        what,
+        what: what(&mut folder)?,
         at,
         who: common.who.unwrap_or_else(project::who),
         override_reason: common.override_reason,
     };
-    let decision = folder.record(&action, clock, replaced)?;
-    Ok(recorded(folder, &decision))
+    let replaced = context.replaced_now(zone)?;
+    let decision = folder.record(&action, context.clock.now(), replaced);
+    context.heed(&folder);
+    Ok(recorded(&folder, &decision?))
 }
 
 fn recorded(folder: &Folder, decision: &Decision) -> Outcome {
@@ -144,8 +125,7 @@ fn recorded(folder: &Folder, decision: &Decision) -> Outcome {
             "overridden": event.overridden,
         }
     });
-    let notices = folder.notices().iter().cloned();
-    Outcome::both(text, json).warn(decision.warnings.iter().cloned().chain(notices))
+    Outcome::both(text, json).warn(decision.warnings.iter().cloned())
 }
 
 fn of_piece(verb: PieceVerb, piece: &str) -> (What, Common) {
@@ -248,8 +228,8 @@ fn of_piece(verb: PieceVerb, piece: &str) -> (What, Common) {
     }
 }
 
-fn of_tank(verb: TankVerb, folder: &mut Folder) -> Result<(What, Common), Trouble> {
-    Ok(match verb {
+fn of_tank(context: &Context<'_>, dir: &Path, verb: TankVerb) -> Result<Outcome, Trouble> {
+    let (what, common) = match verb {
         TankVerb::Reading {
             tank,
             volts,
@@ -287,30 +267,26 @@ fn of_tank(verb: TankVerb, folder: &mut Folder) -> Result<(What, Common), Troubl
             (What::Bath { tank, work }, common)
         }
         TankVerb::Logger { tank, file, common } => {
-            if folder.project().state().tank(&tank).is_none() {
-                let refusal = folder.project().state().check(
-                    &folder.project().definition,
-                    &What::Logger {
-                        tank: tank.clone(),
-                        file: String::new(),
-                        sha256: String::new(),
-                    },
-                );
-                refusal?;
-            }
-            let taken = folder.take_logger(&file)?;
-            (
-                What::Logger {
-                    tank,
-                    file: taken.file,
-                    sha256: taken.sha256,
-                },
-                common,
-            )
+            return write_down(context, dir, common, |folder| taken_in(folder, tank, &file));
         }
         TankVerb::Undo { common } => (What::Undo { sequence: 0 }, common),
         TankVerb::Redo { common } => (What::Redo { sequence: 0 }, common),
-    })
+    };
+    write_down(context, dir, common, |_| Ok(what))
+}
+
+/// A logger's file in the project's folder, if the tank is one.
+fn taken_in(folder: &mut Folder, tank: String, file: &Path) -> Result<What, Trouble> {
+    let logger = |file, sha256| What::Logger {
+        tank: tank.clone(),
+        file,
+        sha256,
+    };
+    let project = folder.project();
+    let named = logger(String::new(), String::new());
+    project.state().check(&project.definition, &named)?;
+    let taken = folder.take_logger(file)?;
+    Ok(logger(taken.file, taken.sha256))
 }
 
 fn of_bath(work: BathVerb) -> (BathWork, Common) {

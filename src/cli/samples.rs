@@ -9,7 +9,7 @@ use super::outcome::{Outcome, Trouble};
 use super::{Context, project};
 use crate::project::{ClosedItem, Event, What};
 use crate::report;
-use crate::store::{Folder, ron_text};
+use crate::store::{ErrorKind, Folder, ron_text};
 use crate::units::Instant;
 
 static SAMPLES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/sample-projects");
@@ -46,7 +46,6 @@ pub(super) fn try_sample(context: &Context<'_>, name: &str) -> Result<Outcome, T
 
 /// Lays a sample out in a folder of its own, its instants moved to `now`.
 fn copy(sample: &Dir<'_>, now: Instant) -> Result<Folder, Trouble> {
-    let target = place(sample.path(), now)?;
     let text = |name: &str| {
         sample
             .get_file(sample.path().join(name))
@@ -70,11 +69,19 @@ fn copy(sample: &Dir<'_>, now: Instant) -> Result<Folder, Trouble> {
         .flat_map(Dir::files)
         .filter_map(|f| Some((Path::new(f.path().file_name()?), f.contents())))
         .collect();
-    Ok(Folder::lay_out(&target, &definition, &events, &meshes)?)
+    for target in places(sample.path(), now) {
+        match Folder::lay_out(&target, &definition, &events, &meshes) {
+            // Another program was quicker.
+            Err(error) if error.kind == ErrorKind::Exists => {}
+            laid_out => return Ok(laid_out?),
+        }
+    }
+    let full = format!("no name is free for a copy of {}", sample.path().display());
+    Err(Trouble::fault("io", full, "remove old copies"))
 }
 
-/// A new folder under the user's data, or the system's place for temporary files.
-fn place(sample: &Path, now: Instant) -> Result<PathBuf, Trouble> {
+/// New folders under the user's data, or the system's place for temporary files.
+fn places(sample: &Path, now: Instant) -> impl Iterator<Item = PathBuf> {
     let base = std::env::var_os("TANKSIDE_TRY_DIR")
         .map(PathBuf::from)
         .or_else(|| {
@@ -89,15 +96,8 @@ fn place(sample: &Path, now: Instant) -> Result<PathBuf, Trouble> {
         .take(14)
         .collect();
     (1..1000)
-        .map(|n| base.join(format!("{}-{stamp}-{n}", sample.display())))
-        .find(|path| !path.exists())
-        .ok_or_else(|| {
-            Trouble::fault(
-                "io",
-                format!("{} is full of copies", base.display()),
-                "remove old ones",
-            )
-        })
+        .map(move |n| base.join(format!("{}-{stamp}-{n}", sample.display())))
+        .filter(|path| !path.exists())
 }
 
 /// Every instant moved by so many seconds.

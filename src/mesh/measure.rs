@@ -15,8 +15,8 @@ pub struct Measure {
     /// file or in a sealed cavity is counted as well. For a single closed shell
     /// without cavities the two agree.
     pub naive_area_mm2: f64,
-    /// Volume in mm³, right for closed shells that do not overlap and are
-    /// turned alike; whether outwards or inwards does not matter.
+    /// Volume in mm³, right for closed shells ([`super::is_closed`]) that do not
+    /// overlap; whether they are turned outwards or inwards does not matter.
     pub volume_mm3: f64,
 }
 

@@ -23,11 +23,13 @@
 //! # Ok::<(), MeshError>(())
 //! ```
 
+mod closed;
 mod error;
 mod measure;
 mod size;
 mod stl;
 
+pub use closed::is_closed;
 pub use error::MeshError;
 pub use measure::{Measure, measure};
 pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print};

@@ -3,7 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::nearest::nearest;
-use super::{Definition, DefinitionError, FORMAT, Stage};
+use super::{Definition, DefinitionError, FORMAT, Piece, Stage};
+use crate::units::is_unseen;
 
 /// Names a piece cannot have, since `record` uses them for itself.
 const RESERVED: [&str; 6] = ["reading", "supply", "bath", "logger", "undo", "redo"];
@@ -46,6 +47,7 @@ impl Definition {
             ));
         }
         self.validate_uncertainty()?;
+        self.validate_intervals()?;
         self.validate_tanks()?;
         self.validate_route("route", &self.route)?;
         self.validate_gates()?;
@@ -65,6 +67,27 @@ impl Definition {
                 format!("uncertainty.{name}"),
                 format!("{name} is {value}: a relative standard uncertainty lies between 0 and 1"),
                 "0.02 means 2 %",
+            )),
+            None => Ok(()),
+        }
+    }
+
+    /// A look or an estimate that is due at once would be due for ever.
+    fn validate_intervals(&self) -> Result<(), DefinitionError> {
+        let (looks, readings) = (&self.looks, &self.readings);
+        let all = [
+            ("looks.strike_first", looks.strike_first),
+            ("looks.strike", looks.strike),
+            ("looks.build_first", looks.build_first),
+            ("looks.build", looks.build),
+            ("readings.strike", readings.strike),
+            ("readings.build", readings.build),
+        ];
+        match all.iter().find(|(_, time)| time.si() <= 0.0) {
+            Some((path, time)) => Err(DefinitionError::rule(
+                *path,
+                format!("a time of {time} cannot be"),
+                "give a time above zero, such as \"20min\"",
             )),
             None => Ok(()),
         }
@@ -164,6 +187,7 @@ impl Definition {
                     "give it as \"6.84dm2\"",
                 ));
             }
+            check_wires(piece)?;
             if let Some(route) = &piece.route {
                 self.validate_route(&path("route"), route)?;
             }
@@ -189,6 +213,32 @@ impl Definition {
     }
 }
 
+/// A wire without length or thickness has no area; it is a slip.
+fn check_wires(piece: &Piece) -> Result<(), DefinitionError> {
+    let all = [("wires", &piece.wires), ("thieves", &piece.thieves)];
+    let none = |w: &super::Wire| w.diameter.si() <= 0.0 || w.length.si() <= 0.0;
+    match all.iter().find(|(_, wires)| wires.iter().any(none)) {
+        Some((field, _)) => Err(DefinitionError::rule(
+            format!("pieces.{}.{field}", piece.name),
+            format!("one of the {field} has a diameter or a length of nothing"),
+            "give both, such as (diameter: \"0.8mm\", length: \"30cm\")",
+        )),
+        None => Ok(()),
+    }
+}
+
+/// A text with what is not seen written out.
+fn written(text: &str) -> String {
+    let one = |c: char| -> String {
+        if is_unseen(c) {
+            c.escape_unicode().collect()
+        } else {
+            c.to_string()
+        }
+    };
+    text.chars().map(one).collect()
+}
+
 fn unique<'a>(path: &str, names: impl Iterator<Item = &'a str>) -> Result<(), DefinitionError> {
     let mut seen = BTreeSet::new();
     for name in names {
@@ -204,13 +254,10 @@ fn unique<'a>(path: &str, names: impl Iterator<Item = &'a str>) -> Result<(), De
     Ok(())
 }
 
-/// Names are said aloud, typed and printed: no control or direction marks, no
-/// leading dash, at most 60 characters.
+/// Names are said aloud, typed and printed: nothing that is not seen, no slash,
+/// no leading dash, at most 60 characters.
 fn check_name(path: &str, name: &str) -> Result<(), DefinitionError> {
-    let bad = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '/' | '\\')
-    };
+    let bad = |c: char| is_unseen(c) || matches!(c, '/' | '\\');
     if name.trim().is_empty()
         || name.starts_with('-')
         || name.chars().count() > 60
@@ -220,9 +267,9 @@ fn check_name(path: &str, name: &str) -> Result<(), DefinitionError> {
             path,
             format!(
                 "`{}` cannot be a name",
-                name.chars().take(80).collect::<String>().escape_debug()
+                written(&name.chars().take(80).collect::<String>())
             ),
-            "1 to 60 characters, no control characters or slashes, not beginning with a dash",
+            "1 to 60 characters that are seen, no slashes, not beginning with a dash",
         ));
     }
     Ok(())

@@ -11,21 +11,11 @@ use std::borrow::Cow;
 use unicode_segmentation::UnicodeSegmentation;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
+pub use crate::units::is_unseen;
+
 /// Marks on one letter that are shown before the rest is only counted. Written
 /// languages need fewer (Hebrew and Tibetan stack up to about five).
 const MARKS_SHOWN: usize = 6;
-
-/// Whether a character would act on the terminal or hide, instead of being
-/// seen: controls, bidirectional controls (Unicode UAX #9, table 2), zero-width
-/// and other format characters, line and paragraph separators, tags.
-pub fn is_unseen(character: char) -> bool {
-    character.is_control()
-        || matches!(character,
-            '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}'
-            | '\u{180b}'..='\u{180f}' | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}'
-            | '\u{2060}'..='\u{206f}' | '\u{3164}' | '\u{feff}' | '\u{ffa0}'
-            | '\u{fff9}'..='\u{fffb}' | '\u{1d173}'..='\u{1d17a}' | '\u{e0000}'..='\u{e0fff}')
-}
 
 /// The text with every character seen: what acts or hides becomes an escape
 /// (`\u{1b}`, `\n`), a heap of marks on one letter becomes the first few and a

@@ -50,7 +50,7 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
         problems: Vec::new(),
     };
     let is_project = super::folder::check_is_project(disk, path);
-    check.told(is_project);
+    let is_project = check.told(is_project).is_some();
     if !disk.stat(path).is_ok_and(|stamp| stamp.is_dir) {
         return CheckReport {
             events: 0,
@@ -59,6 +59,9 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
     }
     let definition = check.definition();
     let events = check.journal();
+    if is_project && let Some(fault) = files::journal_fault(disk, path) {
+        check.tell(fault);
+    }
     if let Some((text, definition)) = &definition {
         check.fold(text, definition, &events);
         check.meshes(definition);

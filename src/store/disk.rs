@@ -20,6 +20,9 @@ pub struct Stamp {
     pub modified: Option<Duration>,
     /// Whether it is a folder.
     pub is_dir: bool,
+    /// Whether it is a regular file: none that only ends when another program
+    /// says so, as a pipe, nor one that never ends, as a device.
+    pub is_file: bool,
 }
 
 impl Stamp {
@@ -31,16 +34,17 @@ impl Stamp {
                 .ok()
                 .and_then(|modified| modified.duration_since(UNIX_EPOCH).ok()),
             is_dir: data.is_dir(),
+            is_file: data.is_file(),
         }
     }
 }
 
 /// What the store does with a disk. Errors are those of the system.
 pub trait Disk: fmt::Debug + Send + Sync {
-    /// All bytes of a file.
+    /// All bytes of a regular file.
     ///
     /// # Errors
-    /// Those of the system.
+    /// Those of the system; `InvalidInput` at once for what is no regular file.
     fn read(&self, path: &Path) -> io::Result<Vec<u8>>;
 
     /// Its stamp; `NotFound` where nothing is.
@@ -139,7 +143,11 @@ pub struct RealDisk;
 
 impl Disk for RealDisk {
     fn read(&self, path: &Path) -> io::Result<Vec<u8>> {
-        fs::read(path)
+        if self.stat(path)?.is_file {
+            return fs::read(path);
+        }
+        let no_file = "it is no regular file";
+        Err(io::Error::new(io::ErrorKind::InvalidInput, no_file))
     }
 
     fn stat(&self, path: &Path) -> io::Result<Stamp> {

@@ -52,6 +52,25 @@ impl Folder {
         })
     }
 
+    /// Whether a piece could be added; `entry` as for [`Self::add_piece`].
+    ///
+    /// # Errors
+    /// As [`Self::add_piece`].
+    pub fn check_piece(&self, entry: &str) -> Result<(), StoreError> {
+        let file = self.path.join(PROJECT);
+        let text = files::read_text(self.disk.as_ref(), &file)?;
+        let new = ron_text::push(&text, "pieces", entry)
+            .map_err(|error| StoreError::of_path(&file, &error))?;
+        self.validated(&new, &[]).map(|_| ())
+    }
+
+    /// The text of the value at a path of `project.ron`, if it stands there.
+    pub fn value(&self, path: &str) -> Option<String> {
+        let text = files::read_text(self.disk.as_ref(), &self.path.join(PROJECT)).ok()?;
+        let value = ron_text::value(&text, path).ok()?;
+        value.map(str::to_owned)
+    }
+
     /// Whether a whole text could be the project's definition.
     ///
     /// # Errors

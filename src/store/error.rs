@@ -124,6 +124,7 @@ impl StoreError {
             io::ErrorKind::NotFound => "see whether the folder was moved or the file taken away",
             io::ErrorKind::PermissionDenied => "see to the permissions of the file and its folder",
             io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => "free some space first",
+            io::ErrorKind::InvalidInput => "name a file on the disk, no folder, pipe or device",
             io::ErrorKind::ReadOnlyFilesystem => "copy the folder to where it can be written",
             _ => "see to the disk; a copy of the folder elsewhere is wise",
         };

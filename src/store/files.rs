@@ -148,6 +148,21 @@ pub(super) fn mesh_fault(disk: &dyn Disk, folder: &Path, mesh: &MeshRef) -> Opti
     }
 }
 
+/// The fault of a project whose journal is missing or holds nothing, if it is
+/// so: a journal has its first line from the beginning.
+pub(super) fn journal_fault(disk: &dyn Disk, folder: &Path) -> Option<StoreError> {
+    let file = folder.join(JOURNAL);
+    let how = match disk.stat(&file) {
+        Ok(stamp) if stamp.len > 0 => return None,
+        Ok(_) => "is empty",
+        Err(_) => "is missing",
+    };
+    let message = format!("{JOURNAL} {how}: whatever was recorded before is not there");
+    let remedy = "restore it from git or a backup; if nothing was ever recorded here, nothing need be done, \
+                  the first record begins it";
+    Some(StoreError::new(ErrorKind::Journal, message, remedy).in_file(&file))
+}
+
 /// A bad line of the journal, with what comes before it.
 pub(super) fn bad_line(file: &Path, bad: &BadLine) -> StoreError {
     let before = bad.line.saturating_sub(2);

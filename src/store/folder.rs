@@ -12,7 +12,7 @@ use super::error::{ErrorKind, RecordError, StoreError};
 use super::files::{self, IMMERSIONS, JOURNAL, MESHES, PROJECT};
 use super::journal::{self, Journal, Sealed, Tail};
 use super::notices::Notices;
-use crate::project::{Action, Decision, Definition, Event, LogRow, Project, What};
+use crate::project::{Action, Decision, Definition, Event, LogRow, Project, Refusal, What};
 use crate::units::{Instant, Zone};
 
 /// A lock that is held is asked for again after so long.
@@ -61,8 +61,9 @@ struct Seen {
 impl Folder {
     /// Opens the project in a folder.
     ///
-    /// A last line of the journal that is not whole is set aside in a file of
-    /// its own; [`Self::notices`] tells.
+    /// A last line of the journal that is not whole, for a write failed, is set
+    /// aside in a file of its own; [`Self::notices`] tells, as of a journal that
+    /// is missing.
     ///
     /// # Errors
     /// When there is no such folder or no project in it, a file cannot be
@@ -106,6 +107,7 @@ impl Folder {
         if tail == Tail::Torn {
             folder.mend()?;
         }
+        folder.look_at_journal();
         Ok(folder)
     }
 
@@ -202,8 +204,22 @@ impl Folder {
     /// # Errors
     /// A refusal of the rules, or trouble with the files: kind `locked` when
     /// another program holds the journal for over two seconds, `poisoned` when
-    /// a write failed before. Nothing is recorded then.
+    /// a write failed before. Nothing is recorded then, and a logger's file that
+    /// was taken in for it is gone again.
     pub fn record(
+        &mut self,
+        action: &Action,
+        clock: Instant,
+        now: Option<Instant>,
+    ) -> Result<Decision, RecordError> {
+        let recorded = self.try_record(action, clock, now);
+        if recorded.is_err() {
+            self.drop_taken(&action.what);
+        }
+        recorded
+    }
+
+    fn try_record(
         &mut self,
         action: &Action,
         clock: Instant,
@@ -212,11 +228,11 @@ impl Folder {
         let mut lock = self.lock()?;
         self.catch_up(lock.as_mut())?;
         let now = now.unwrap_or_else(|| self.project.present(clock));
-        let decided = self.project.decide(action, now);
-        let decision = decided.inspect_err(|_refusal| self.drop_taken(&action.what))?;
+        let decision = self.project.decide(action, now)?;
         let sealed = self.sealed(&decision.event)?;
         let mut project = self.project.clone();
         let rows = self.rows(&sealed.event)?;
+        self.check_have_come(rows.as_deref().unwrap_or_default(), now)?;
         project
             .push(sealed.event.clone(), rows)
             .map_err(|found| self.contradicts(&found, std::slice::from_ref(&sealed.event)))?;
@@ -224,6 +240,7 @@ impl Folder {
         self.seen.journal = lock.stat().ok();
         self.project = project;
         self.taken = None;
+        self.look_at_journal();
         Ok(Decision {
             event: sealed.event,
             warnings: decision.warnings,
@@ -278,6 +295,28 @@ impl Folder {
             }
             _ => Err(error),
         })
+    }
+
+    /// Rows of a logger are recorded like anything else: when they have come.
+    fn check_have_come(&self, rows: &[LogRow], now: Instant) -> Result<(), Refusal> {
+        let Some(row) = rows.last().filter(|row| row.at > now) else {
+            return Ok(());
+        };
+        let zone = self.project.definition.zone;
+        let clock = zone.local(row.at).beside(zone.local(now));
+        let because = format!(
+            "the last row is of {clock}, which has not come yet: see to the logger's clock and its zone"
+        );
+        Err(Refusal::new("future", because))
+    }
+
+    /// Tells of a journal in which there is nothing, and no more once there is.
+    fn look_at_journal(&mut self) {
+        let fault = match self.journal.end() {
+            0 => files::journal_fault(self.disk.as_ref(), &self.path),
+            _ => None,
+        };
+        self.notices.no_journal(fault.as_ref());
     }
 
     fn set_aside(&mut self, lock: &mut dyn Locked, bytes: &[u8]) -> Result<(), StoreError> {
@@ -339,6 +378,7 @@ impl Folder {
         }
         if let Some(journal) = journal {
             self.journal = journal;
+            self.look_at_journal();
         }
         Ok(Taken { tail, changed })
     }
@@ -429,8 +469,13 @@ impl Folder {
                 }
             });
         if let Err(error) = written {
-            let _ = lock.truncate(self.journal.end() as u64);
-            let _ = lock.sync();
+            let cut = lock
+                .truncate(self.journal.end() as u64)
+                .and_then(|()| lock.sync());
+            if cut.is_err() {
+                // The event may be there after all: then what it names stays.
+                self.taken = None;
+            }
             self.poisoned = Some(error.to_string());
             return Err(StoreError::io("write", &self.path.join(JOURNAL), &error));
         }
@@ -480,7 +525,7 @@ impl Folder {
         files::contradiction(&text, &file, &self.project.definition, &events, found)
     }
 
-    /// Takes the logger file away again that a refused action brought in.
+    /// Takes the logger file away again that an action in vain brought in.
     fn drop_taken(&mut self, what: &What) {
         let What::Logger { file, .. } = what else {
             return;
@@ -556,8 +601,8 @@ fn locked(disk: &dyn Disk, journal: &Path) -> Result<Box<dyn Locked>, StoreError
     }
     Err(StoreError::new(
         ErrorKind::Locked,
-        "another program has held the journal's lock for over 2 s",
-        "see which other program has the project open, and try again",
+        "could not have the journal's lock within 2 s: another program holds it, or many write at once",
+        "try again; if it stays so, see which other program has the project open",
     )
     .in_file(journal))
 }

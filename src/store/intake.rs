@@ -57,17 +57,22 @@ impl Folder {
     }
 
     /// Copies a logger's file into `immersions/` under the next number, for an
-    /// event to name. [`Self::record`] takes it away again if it refuses that
-    /// event.
+    /// event to name. [`Self::record`] takes it away again if that event is not
+    /// recorded.
     ///
     /// # Errors
     /// Of kind `logger` when the file does not read, with line and column in
-    /// it, or was taken in already.
+    /// it, has no rows, or was taken in already.
     pub fn take_logger(&mut self, source: &Path) -> Result<TakenLogger, StoreError> {
         let bytes = files::read_logger(self.disk.as_ref(), source)?;
         let rows = logger::read(&bytes, self.project.definition.zone)
             .map_err(|error| error.in_file(source))?
             .len();
+        if rows == 0 {
+            let message = "the file has no rows";
+            let remedy = "export it again from the logger, with its readings";
+            return Err(StoreError::new(ErrorKind::Logger, message, remedy).in_file(source));
+        }
         let sha256 = sha256_hex(&bytes);
         self.check_is_new(source, &sha256)?;
         self.make_dir(IMMERSIONS)?;

@@ -9,9 +9,9 @@
 //! sum of the line before (nothing before the first) and the line's own text up
 //! to `,sum:`. So no line can be changed, taken out, put in or moved unseen.
 //!
-//! A line is whole when its sum is right. A last line that is not whole was
-//! being written when something failed; it was never acknowledged and is set
-//! aside. Anywhere else a line that is not whole is damage.
+//! A line is whole when its sum is right. A last line without a line break that
+//! is not whole was being written when something failed; it was never
+//! acknowledged and is set aside. Any other line that is not whole is damage.
 
 use ron::extensions::Extensions;
 use serde::{Deserialize, Serialize};
@@ -179,11 +179,11 @@ pub(super) struct Sealed {
 pub(super) enum Tail {
     /// Nothing.
     Whole,
-    /// A line that is not whole.
+    /// A line without a line break that is not whole.
     Torn,
 }
 
-/// A bad line before the end.
+/// A line that is damaged.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct BadLine {
     /// From 1.
@@ -223,7 +223,7 @@ impl Journal {
             let next = line_break.map_or(end, |_| end + 1);
             match position.line(without_mark(&bytes[at..end], at)) {
                 Ok(event) => events.extend(event),
-                Err(fault) if next == bytes.len() && fault.may_be_torn() => {
+                Err(fault) if line_break.is_none() && fault.may_be_torn() => {
                     tail = Tail::Torn;
                     break;
                 }
@@ -321,6 +321,7 @@ impl Survey {
     pub(super) fn of(bytes: &[u8]) -> Self {
         let mut survey = Self::default();
         let text = bytes.strip_suffix(b"\n").unwrap_or(bytes);
+        let is_open = text.len() == bytes.len();
         let mut judge = Judge::default();
         for (index, line) in text.split(|b| *b == b'\n').enumerate() {
             let judged = match index {
@@ -328,7 +329,7 @@ impl Survey {
                 0 => judge.header(without_mark(line, 0)).map(|()| None),
                 _ => judge.event(line).map(Some),
             };
-            survey.torn = matches!(&judged, Err(fault) if fault.may_be_torn());
+            survey.torn = is_open && matches!(&judged, Err(fault) if fault.may_be_torn());
             match judged {
                 Ok(event) if survey.bad.is_empty() => survey.events.extend(event),
                 Ok(_) => {}

@@ -20,6 +20,9 @@ pub const MOST_ROWS: usize = 1_000_000;
 /// counts as zero, in amperes (common practice, no source).
 const ZERO_AMPS: f64 = 0.05;
 
+/// More than any bench supply gives, in amperes; such a cell is misread.
+const MOST_AMPS: f64 = 10_000.0;
+
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Column {
@@ -49,7 +52,7 @@ impl Column {
             None => (name.trim(), ""),
         };
         let (column, units) = match name {
-            "time" | "instant" | "timestamp" => return Ok(Self::Instant),
+            "time" | "instant" | "timestamp" | "at" => return Ok(Self::Instant),
             "volts" | "v" | "voltage" => (Self::Volts, ["v", "volts"]),
             "amps" | "a" | "current" => (Self::Amps, ["a", "amps"]),
             "celsius" | "c" | "°c" | "temperature" => (Self::Celsius, ["°c", "c"]),
@@ -77,7 +80,7 @@ impl Column {
 ///
 /// # Errors
 /// Of kind `logger`, with line and column and what was found there: a cell
-/// that does not read, a row that is earlier than the one before it, or a file
+/// that does not read or cannot be, a row that is earlier than the one before it, or a file
 /// beyond [`MOST_BYTES`] or [`MOST_ROWS`]. The error does not know the file.
 pub fn read(bytes: &[u8], zone: Zone) -> Result<Vec<LogRow>, StoreError> {
     if bytes.len() as u64 > MOST_BYTES {
@@ -221,6 +224,11 @@ impl Reader {
                 "see whether the meter's leads were swapped",
             ));
         }
+        if amps > MOST_AMPS {
+            let found = format!("found {amps} A, expected at most {MOST_AMPS} A");
+            let remedy = "see whether the column is in milliamperes, or the line is broken";
+            return Err(fault(number, amps_cell.0, &found, remedy));
+        }
         Ok(LogRow {
             at,
             volts: cell(Column::Volts)
@@ -297,6 +305,10 @@ mod tests {
         let tabs = "\u{feff}timestamp\tfan\ta\tv\tc\n2026-03-01T20:40:07+01:00\t9\t0.62\t0,3\t22.5\n\
             2026-03-01T19:41:07Z\t9\t0.6\t0.31\t\n";
         assert_eq!(rows(tabs), plain);
+        assert_eq!(
+            rows("at,amps\n2026-03-01T19:40:07Z,0.62\n")[0].amps,
+            A.of(0.62)
+        );
         assert_eq!(rows("# nothing yet\n"), []);
     }
 
@@ -341,6 +353,12 @@ mod tests {
                 "found `inf`",
             ),
             ("time,amps (mA)\n".to_owned(), 1, 6, "a column in `ma`"),
+            (
+                format!("{row}2026-03-01T19:41:07Z,0.3,10001\n"),
+                2,
+                26,
+                "expected at most 10000 A",
+            ),
             ("time,volts\n".to_owned(), 1, 1, "a column of amps"),
             ("time,a,amps\n".to_owned(), 1, 8, "a second column of amps"),
         ];

@@ -11,6 +11,7 @@ use crate::project::{Definition, MeshRef, What};
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Notices {
     torn: Vec<String>,
+    no_journal: Option<String>,
     left_out: Vec<String>,
     meshes: Vec<String>,
     edit: Option<String>,
@@ -27,6 +28,12 @@ impl Notices {
     /// A line of the journal that was not whole.
     pub(super) fn torn(&mut self, notice: String) {
         self.torn.push(notice);
+        self.gather();
+    }
+
+    /// Whether nothing is in the journal where something should be.
+    pub(super) fn no_journal(&mut self, fault: Option<&StoreError>) {
+        self.no_journal = fault.map(sentence);
         self.gather();
     }
 
@@ -94,6 +101,7 @@ impl Notices {
     fn gather(&mut self) {
         let parts = [&self.torn, &self.left_out, &self.meshes];
         let all = parts.into_iter().flatten().chain(&self.edit);
+        let all = self.no_journal.iter().chain(all);
         self.all = all.cloned().collect();
     }
 }

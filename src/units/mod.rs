@@ -9,10 +9,12 @@ mod figure;
 mod instant;
 mod quantity;
 mod show;
+mod unseen;
 mod zone;
 
 pub use figure::{Doubt, Figure, Kind};
 pub use instant::{Instant, InstantError};
 pub use quantity::*;
 pub use show::{System, clock_span, number, plain, rounded};
+pub use unseen::is_unseen;
 pub use zone::{LocalTime, Zone, ZoneError};

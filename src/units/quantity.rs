@@ -178,11 +178,16 @@ impl<D: Dimension> FromStr for Quantity<D> {
     ///
     /// # Errors
     /// When there is no number, no unit, an unknown unit, a value that is not
-    /// finite, or one below zero where that makes no sense. The message names
+    /// finite, one below zero where that makes no sense, or a comma that may
+    /// part thousands (`1,000mm2`). The message names
     /// the units that would do.
     fn from_str(text: &str) -> Result<Self, QuantityError> {
         let trimmed = text.trim();
         let (number, symbol) = split_number(trimmed);
+        if could_be_thousands(number) {
+            let why = "the comma may part thousands or decimals: write it with a point, or without";
+            return Err(refuse::<D>(text, why));
+        }
         let number = number.replacen(',', ".", 1);
         let value: f64 = number
             .parse()
@@ -239,6 +244,18 @@ fn unit_named<D: Dimension>(symbol: &str) -> Option<Unit<D>> {
         .iter()
         .find(|u| u.symbol == ascii || u.symbol == symbol)
         .copied()
+}
+
+/// Whether a number is 1 to 3 digits, a comma and 3 digits: a thousand and more
+/// to some, a decimal fraction to others. `0,125` is no thousand to anybody.
+fn could_be_thousands(number: &str) -> bool {
+    let digits = |part: &str, most: usize| {
+        (1..=most).contains(&part.len()) && part.bytes().all(|b| b.is_ascii_digit())
+    };
+    let unsigned = number.trim_start_matches(['+', '-']);
+    unsigned.split_once(',').is_some_and(|(whole, rest)| {
+        digits(whole, 3) && !whole.starts_with('0') && rest.len() == 3 && digits(rest, 3)
+    })
 }
 
 /// Splits a text into its leading number and the rest.
@@ -409,6 +426,22 @@ mod tests {
             "", "dm2", "1.2.3dm2", "6.84kg", "-1dm2", "1e999dm2", "NaNdm2", "inf dm2", "--1dm2",
         ] {
             assert!(bad.parse::<Area>().is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn a_comma_that_may_part_thousands_is_refused() {
+        for unclear in ["1,000mm2", "-12,345mm2", "999,999dm2"] {
+            let told = unclear.parse::<Area>().unwrap_err().to_string();
+            assert!(told.contains("thousands"), "{told}");
+        }
+        for (clear, mm2) in [
+            ("1,5mm2", 1.5),
+            ("0,125mm2", 0.125),
+            ("1,0000mm2", 1.0),
+            ("1.000mm2", 1.0),
+        ] {
+            close(clear.parse::<Area>().unwrap().to(MM2), mm2, 1e-12);
         }
     }
 

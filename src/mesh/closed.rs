@@ -1,0 +1,116 @@
+//! Whether the triangles of a mesh close up.
+
+use super::{Corner, Mesh};
+
+/// Whether the mesh is closed, so that its volume means something: each side of
+/// a triangle, walked in the triangle's turn, is met by exactly one other that
+/// walks the opposite way.
+///
+/// Corners are the same where their numbers are, bit for bit, but for the sign
+/// of zero. A triangle with two equal corners is a line and is passed over. A
+/// mesh of nothing else is not closed, nor is one whose shells share a side.
+/// Sorting twice, it takes the time of n log n comparisons.
+pub fn is_closed(mesh: &Mesh) -> bool {
+    let corners = numbered(&mesh.triangles);
+    let mut sides = Vec::with_capacity(corners.len());
+    for &[a, b, c] in &corners {
+        if a != b && b != c && c != a {
+            sides.extend([side(a, b), side(b, c), side(c, a)]);
+        }
+    }
+    sides.sort_unstable();
+    let (pairs, odd) = sides.as_chunks::<2>();
+    let is_met = |[there, back]: &[u64; 2]| there & 1 == 0 && *back == there | 1;
+    !pairs.is_empty() && odd.is_empty() && pairs.iter().all(is_met)
+}
+
+/// The two corners of a side, the lower number first, and which way it is
+/// walked in the last bit. [`super::TRIANGLE_BUDGET`] keeps numbers to 26 bits.
+fn side(from: u32, to: u32) -> u64 {
+    let (low, high) = (from.min(to), from.max(to));
+    (u64::from(low) << 32) | (u64::from(high) << 1) | u64::from(from > to)
+}
+
+/// The triangles with each corner as a number; equal corners have equal ones.
+fn numbered(triangles: &[[Corner; 3]]) -> Vec<[u32; 3]> {
+    let places = triangles.as_flattened().iter().zip(0_u32..);
+    // The corner's bits above, where it stands below.
+    let mut keys: Vec<u128> = places
+        .map(|(corner, at)| (bits(*corner) << 32) | u128::from(at))
+        .collect();
+    keys.sort_unstable();
+    let mut numbers = vec![[0; 3]; triangles.len()];
+    let places = numbers.as_flattened_mut();
+    let (mut number, mut before) = (0, None);
+    for key in keys {
+        let corner = key >> 32;
+        number += u32::from(before.replace(corner).is_some_and(|b| b != corner));
+        if let Some(place) = places.get_mut(key as u32 as usize) {
+            *place = number;
+        }
+    }
+    numbers
+}
+
+/// The 96 bits of a corner; adding zero makes -0 to 0.
+fn bits(corner: Corner) -> u128 {
+    corner.iter().fold(0, |bits, coordinate| {
+        (bits << 32) | u128::from((coordinate + 0.0).to_bits())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A tetrahedron on the axes, turned outwards.
+    fn tetrahedron(zero: f32) -> Vec<[Corner; 3]> {
+        let (o, x, y, z) = ([zero; 3], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]);
+        vec![[o, y, x], [[0.0; 3], z, y], [o, x, z], [x, y, z]]
+    }
+
+    fn closed(triangles: Vec<[Corner; 3]>) -> bool {
+        is_closed(&Mesh {
+            triangles,
+            unit: None,
+            trailing_bytes: 0,
+        })
+    }
+
+    #[test]
+    fn a_tetrahedron_is_closed_and_no_part_of_it_is() {
+        assert!(closed(tetrahedron(0.0)));
+        assert!(closed(tetrahedron(-0.0)), "-0 is 0");
+        assert!(!closed(Vec::new()));
+        for gone in 0..4 {
+            let mut open = tetrahedron(0.0);
+            open.remove(gone);
+            assert!(!closed(open));
+            let mut flipped = tetrahedron(0.0);
+            flipped[gone].swap(0, 1);
+            assert!(!closed(flipped));
+            let mut twice = tetrahedron(0.0);
+            twice.push(twice[gone]);
+            assert!(!closed(twice));
+        }
+    }
+
+    #[test]
+    fn lines_are_passed_over_and_shells_that_share_a_side_are_not_closed() {
+        let mut with_line = tetrahedron(0.0);
+        with_line.push([[0.0; 3], [0.0; 3], [1.0, 0.0, 0.0]]);
+        assert!(closed(with_line));
+        assert!(!closed(vec![[[0.0; 3]; 3]]));
+        let mirrored = |t: [Corner; 3]| {
+            let [a, b, c] = t.map(|[x, y, z]| [-x, -y, z]);
+            [a, b, c]
+        };
+        let mut two = tetrahedron(0.0);
+        two.extend(tetrahedron(0.0).into_iter().map(mirrored));
+        assert!(!closed(two), "they share the side along z");
+        let mut apart = tetrahedron(0.0);
+        let moved = |t: [Corner; 3]| t.map(|[x, y, z]| [x + 5.0, y, z]);
+        apart.extend(tetrahedron(0.0).into_iter().map(moved));
+        assert!(closed(apart));
+    }
+}
