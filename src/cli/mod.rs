@@ -269,13 +269,13 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
 }
 
 const WELCOME: &str = "\
-tankside keeps a plated assembly on track: areas, charge, timers, holds, the record.
+tankside keeps a plated assembly on track: areas, charge, timers, holds, record.
 
-  tankside try                                   a sample to play with, a private copy
+  tankside try                               a sample to play with
   tankside new lamp --name Lamp --metal copper-acid --mean 40um
-  tankside add lamp stem --mesh stem.stl         a piece with its print
-  tankside open lamp                             the screen for the evening
-  tankside --help                                everything else
+  tankside add lamp stem --mesh stem.stl     a piece with its print
+  tankside open lamp                         the screen for the evening
+  tankside --help                            everything else
 ";
 
 fn completions(shell: ShellName) -> Outcome {

@@ -115,6 +115,18 @@ fn recorded(folder: &Folder, decision: &Decision) -> Outcome {
     let clock = zone.local(event.at).beside(zone.local(event.recorded));
     let what = report::safe::plain_text(&event.what.to_string()).into_owned();
     let text = format!("#{} {clock} {what}", event.sequence);
+    // What an undo or a redo is about is its message, not a warning.
+    let of_history = matches!(event.what, What::Undo { .. } | What::Redo { .. });
+    let (about, warnings) = if of_history {
+        (decision.warnings.join("; "), Vec::new())
+    } else {
+        (String::new(), decision.warnings.clone())
+    };
+    let text = if about.is_empty() {
+        text
+    } else {
+        format!("{text} ({about})")
+    };
     let json = json!({
         "recorded": {
             "sequence": event.sequence,
@@ -125,7 +137,7 @@ fn recorded(folder: &Folder, decision: &Decision) -> Outcome {
             "overridden": event.overridden,
         }
     });
-    Outcome::both(text, json).warn(decision.warnings.iter().cloned())
+    Outcome::both(text, json).warn(warnings)
 }
 
 fn of_piece(verb: PieceVerb, piece: &str) -> (What, Common) {

@@ -382,7 +382,7 @@ fn tomorrow(definition: &Definition, due: &[Due], now: Instant) -> String {
         next.is_empty(),
         due.iter().filter(|d| d.at > now).map(|d| d.at).min(),
     ) {
-        (false, _) => format!("tomorrow: {}", next.join("; ")),
+        (false, _) => format!("next: {}", next.join("; ")),
         (true, Some(at)) => format!("next due in {}", clock_span(at.since(now))),
         (true, None) => "nothing falls due by itself".to_owned(),
     }

@@ -535,7 +535,7 @@ fn fold(
                     .map_err(|refusal| contradiction(event, &refusal))?;
                 state.apply(definition, event);
                 if back_dated.contains(&event.sequence) {
-                    state.mark_back_dated(event);
+                    state.mark_back_dated(definition, event);
                 }
             }
         }

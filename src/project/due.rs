@@ -266,8 +266,8 @@ impl Gather<'_> {
             let rule = &self.definition.hold;
             let ends = hold.started_at + rule.time;
             let say = format!(
-                "{name} is aged: seal it within {} h",
-                (rule.tolerance.to(crate::units::H) * 10.0).round() / 10.0
+                "{name} is aged: seal it within {}",
+                clock_span(rule.tolerance.si())
             );
             self.push(DueKind::Hold, (Some(name), None), ends, say);
         }

@@ -332,8 +332,14 @@ impl State {
     }
 
     /// Puts the mark of an event that was written down after later ones.
-    pub(super) fn mark_back_dated(&mut self, event: &Event) {
-        let because = format!("{} was written down at {}", event.what, event.recorded);
+    pub(super) fn mark_back_dated(&mut self, definition: &Definition, event: &Event) {
+        let local = definition.zone.local(event.recorded);
+        let because = format!(
+            "{}, written down {} {}",
+            event.what,
+            local.date(),
+            local.clock()
+        );
         let mark = Mark {
             kind: MarkKind::BackDated,
             because,

@@ -2,7 +2,7 @@
 
 use super::{Definition, Piece, Setting, State, Tank, What};
 use crate::plating::density_word;
-use crate::units::{A_DM2, Area, CM, Current, CurrentDensity, Length};
+use crate::units::{A_DM2, Area, CM, Current, CurrentDensity, Length, Voltage};
 
 /// Free room wanted around a piece on every side.
 const CLEARANCE: Length = Length::from_si(0.02);
@@ -22,6 +22,12 @@ impl State {
                     return Vec::new();
                 };
                 let mut warnings: Vec<String> = fit(piece, tank).into_iter().collect();
+                if self.tank(&tank.name).is_some_and(|t| !t.on) {
+                    warnings.push(format!(
+                        "{} has no current yet: the work enters live, set its supply first",
+                        tank.name
+                    ));
+                }
                 let hanging = self
                     .hanging(&tank.name)
                     .filter(|(name, _)| *name != piece.name)
@@ -39,20 +45,50 @@ impl State {
                 .tank(tank)
                 .map(|t| self.setting(definition, t, *to))
                 .unwrap_or_default(),
+            What::Reading {
+                tank, volts, amps, ..
+            } => definition
+                .tank(tank)
+                .map(|t| over_limits(t, Some(*volts), Some(*amps)))
+                .unwrap_or_default(),
+            What::Lift { piece } => self.lower_first(definition, piece),
+            What::Finish { piece } if self.leaves_on_finish(definition, piece) => {
+                self.lower_first(definition, piece)
+            }
             _ => Vec::new(),
         }
+    }
+
+    /// Whether finishing its stage takes a piece out of its tank.
+    fn leaves_on_finish(&self, definition: &Definition, name: &str) -> bool {
+        let (Some(state), Some(piece)) = (self.piece(name), definition.piece(name)) else {
+            return false;
+        };
+        let mut route = definition.route_of(piece).into_iter();
+        route.find(|s| Some(s) == state.stage.as_ref());
+        !route.next().is_some_and(|next| next.in_bath())
+    }
+
+    /// Taking a piece from a shared constant current leaves its share on the
+    /// others.
+    fn lower_first(&self, definition: &Definition, name: &str) -> Vec<String> {
+        let lower = self.current_without(definition, name);
+        lower
+            .map(|(tank, amps)| {
+                format!(
+                    "{name} leaves its share on the others: {tank} wants {} first",
+                    amps.shown(crate::units::A, 3)
+                )
+            })
+            .into_iter()
+            .collect()
     }
 
     fn setting(&self, definition: &Definition, tank: &Tank, to: Setting) -> Vec<String> {
         let mut warnings = Vec::new();
         match to {
             Setting::Amps(amps) => {
-                if let Some(limit) = tank.supply.limit_amps.filter(|l| amps > *l) {
-                    warnings.push(format!(
-                        "{amps} is over what the supply of {} gives ({limit})",
-                        tank.name
-                    ));
-                }
+                warnings.extend(over_limits(tank, None, Some(amps)));
                 if let Some(carries) = carried(tank).filter(|c| amps > *c) {
                     warnings.push(format!(
                         "{amps} is over what the anodes of {} may carry ({carries})",
@@ -73,14 +109,7 @@ impl State {
                     }
                 }
             }
-            Setting::Volts(volts) => {
-                if let Some(limit) = tank.supply.limit_volts.filter(|l| volts > *l) {
-                    warnings.push(format!(
-                        "{volts} is over what the supply of {} gives ({limit})",
-                        tank.name
-                    ));
-                }
-            }
+            Setting::Volts(volts) => warnings.extend(over_limits(tank, Some(volts), None)),
             Setting::Off => {}
         }
         if to == Setting::Off {
@@ -130,6 +159,26 @@ impl State {
         let part = others / (others + area(name)?);
         Some((tank_name.to_owned(), amps * part))
     }
+}
+
+/// Volts and amps beyond what a tank's supply gives.
+fn over_limits(tank: &Tank, volts: Option<Voltage>, amps: Option<Current>) -> Vec<String> {
+    let supply = &tank.supply;
+    let volts = volts
+        .zip(supply.limit_volts)
+        .filter(|(volts, limit)| volts > limit)
+        .map(|(volts, limit)| (volts.to_string(), limit.to_string()));
+    let amps = amps
+        .zip(supply.limit_amps)
+        .filter(|(amps, limit)| amps > limit)
+        .map(|(amps, limit)| (amps.to_string(), limit.to_string()));
+    let said = |(what, limit)| {
+        format!(
+            "{what} is over what the supply of {} gives ({limit})",
+            tank.name
+        )
+    };
+    volts.into_iter().chain(amps).map(said).collect()
 }
 
 fn carried(tank: &Tank) -> Option<Current> {

@@ -240,8 +240,8 @@ pub enum Setting {
 impl fmt::Display for Setting {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Amps(amps) => write!(f, "set to {amps}"),
-            Self::Volts(volts) => write!(f, "set to {volts}"),
+            Self::Amps(amps) => write!(f, "set to {}", amps.shown(crate::units::A, 3)),
+            Self::Volts(volts) => write!(f, "set to {}", volts.shown(crate::units::V, 3)),
             Self::Off => write!(f, "off"),
         }
     }
