@@ -34,7 +34,7 @@ fn ready() -> Bench {
 fn two_pieces_from_strike_to_seal() {
     let mut b = ready();
     close(
-        b.figures("bell").charge_target.unwrap().to(AH),
+        b.figures("bell").charge_target.unwrap().value.to(AH),
         40.0 * 6.0 * AH_PER_DM2_UM,
         1e-4,
     );
@@ -63,6 +63,7 @@ fn two_pieces_from_strike_to_seal() {
         b.figures("bell")
             .density
             .unwrap()
+            .value
             .to(tankside::units::A_DM2),
         0.125,
         1e-9,

@@ -8,8 +8,8 @@ use crate::plating::{
     Weighing, thickness_of_charge, weigh,
 };
 use crate::units::{
-    Area, Charge, ChargeDim, Current, CurrentDensity, Duration, Figure, Instant, Kind, Length,
-    LengthDim,
+    Area, AreaDim, Charge, ChargeDim, Current, CurrentDensity, DensityDim, Duration, Figure,
+    Instant, Kind, Length, LengthDim,
 };
 
 /// Charge through a piece's lead.
@@ -77,13 +77,13 @@ pub struct PieceFigures {
     /// Its name.
     pub name: String,
     /// The area the bath touches.
-    pub wetted_area: Option<Area>,
+    pub wetted_area: Option<Figure<AreaDim>>,
     /// Wetted area times roughness.
     pub plating_area: Option<Area>,
     /// Plating area, wires and thieves.
     pub conductor_area: Option<Area>,
-    /// The charge that puts the target on it.
-    pub charge_target: Option<Charge>,
+    /// The charge that puts the target on it, predicted.
+    pub charge_target: Option<Figure<ChargeDim>>,
     /// The charge so far.
     pub charges: Charges,
     /// The charge so far with its doubt; `None` where the share is unknown.
@@ -95,7 +95,7 @@ pub struct PieceFigures {
     /// When the reading was made that it rests on.
     pub read_at: Option<Instant>,
     /// Current density on its covered area.
-    pub density: Option<CurrentDensity>,
+    pub density: Option<Figure<DensityDim>>,
     /// When the target is reached at the present current.
     pub target_at: Option<Instant>,
     /// Its ageing hold.
@@ -129,11 +129,12 @@ impl PieceFigures {
         } else {
             lead.and_then(|l| l.amps).map(Current::from_si)
         };
-        let charge_target = definition.charge_target(piece);
+        let charge_target = definition.charge_target_figure(piece);
+        let wanted = charge_target.as_ref().map(|t| t.value);
         let target_at = amps
             .filter(|a| a.si() > 0.0 && at.is_running())
             .and_then(|amps| {
-                let left = charge_target?.si() - charges.total().si();
+                let left = wanted?.si() - charges.total().si();
                 let reached = if alive {
                     now.plus_seconds(left / amps.si())
                 } else {
@@ -145,7 +146,7 @@ impl PieceFigures {
             });
         Some(Self {
             name: name.to_owned(),
-            wetted_area: piece.wetted_area(),
+            wetted_area: piece.wetted_area_figure(&definition.uncertainty),
             plating_area: piece.plating_area(),
             conductor_area: conductor,
             charge_target,
@@ -153,7 +154,7 @@ impl PieceFigures {
             thickness,
             amps,
             read_at: lead.map(|l| l.read_at),
-            density: density(piece, at.coverage, amps),
+            density: density(definition, piece, at, amps, lead.map(|l| l.read_at == now)),
             target_at,
             hold: hold_figures(definition, state, name, now),
             charges,
@@ -182,7 +183,9 @@ impl PieceFigures {
     pub fn progress(&self) -> Option<f64> {
         let target = self
             .charge_target
-            .filter(|_| self.charges.unknown_since.is_none())?;
+            .as_ref()
+            .filter(|_| self.charges.unknown_since.is_none())?
+            .value;
         Some(self.charges.total() / target)
     }
 }
@@ -270,10 +273,58 @@ fn thickness_figure(
     })
 }
 
-/// Lead current over coverage times plating area, wires and thieves.
-fn density(piece: &Piece, coverage: Option<f64>, amps: Option<Current>) -> Option<CurrentDensity> {
-    let area = piece.plating_area()?.si() * coverage? + piece.wire_area().si();
-    (area > 0.0).then_some(CurrentDensity::from_si(amps?.si() / area))
+/// Lead current over coverage times plating area, wires and thieves; measured
+/// at the instant of a reading, an estimate after it.
+fn density(
+    definition: &Definition,
+    piece: &Piece,
+    at: &super::PieceState,
+    amps: Option<Current>,
+    fresh: Option<bool>,
+) -> Option<Figure<DensityDim>> {
+    let area = piece.plating_area()?.si() * at.coverage? + piece.wire_area().si();
+    let kind = if fresh == Some(false) {
+        Kind::Estimated
+    } else {
+        Kind::Measured
+    };
+    let density = CurrentDensity::from_si(amps.filter(|_| area > 0.0)?.si() / area);
+    let tank = at.tank.as_deref().unwrap_or_default();
+    let area_rel = piece.area_rel(&definition.uncertainty);
+    Some(
+        Figure::exact(density, kind)
+            .doubt_relative(format!("amps {tank}"), definition.amps_rel(tank))
+            .doubt_relative(format!("area {}", piece.name), -area_rel),
+    )
+}
+
+impl Piece {
+    /// The wetted area with its doubt: as given, or summed from the print.
+    pub fn wetted_area_figure(&self, project: &super::Uncertainty) -> Option<Figure<AreaDim>> {
+        let kind = if self.mesh.is_some() {
+            Kind::Estimated
+        } else {
+            Kind::Measured
+        };
+        let figure = Figure::exact(self.wetted_area()?, kind);
+        Some(figure.doubt_relative(format!("area {}", self.name), self.area_rel(project)))
+    }
+}
+
+impl Definition {
+    /// The charge that puts the target on a piece, with the doubt of its area
+    /// and of the efficiency.
+    pub fn charge_target_figure(&self, piece: &Piece) -> Option<Figure<ChargeDim>> {
+        let figure = Figure::exact(self.charge_target(piece)?, Kind::Predicted);
+        Some(
+            figure
+                .doubt_relative(
+                    format!("area {}", piece.name),
+                    piece.area_rel(&self.uncertainty),
+                )
+                .doubt_relative("efficiency", -self.uncertainty.efficiency_rel),
+        )
+    }
 }
 
 fn hold_figures(

@@ -307,7 +307,7 @@ impl Asked<'_> {
         }
         let good_enough = || self.record("tick good-enough");
         let figures = PieceFigures::of(self.definition, self.state, &self.piece.name, self.now)?;
-        let Some(target) = figures.charge_target else {
+        let Some(target) = figures.charge_target.as_ref().map(|t| t.value) else {
             return Some(("no area, so no target".into(), good_enough()));
         };
         let least = target.si() * (1.0 - within);

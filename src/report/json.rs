@@ -77,7 +77,7 @@ fn piece(definition: &Definition, state: &State, figures: &PieceFigures, now: In
         .is_none()
         .then_some(&figures.charges);
     let thickness = figures.thickness.as_ref();
-    let density = figures.density;
+    let density = figures.density.as_ref().map(|d| d.value);
     let next = state.next_step(definition, &figures.name);
     json!({
         "name": figures.name,
@@ -86,11 +86,11 @@ fn piece(definition: &Definition, state: &State, figures: &PieceFigures, now: In
         "tank": at.tank,
         "in_bath": at.in_bath(),
         "out_s": at.lifted_at.map_or(Value::Null, |lifted| number(now.elapsed_since(lifted))),
-        "wetted_area_dm2": quantity(figures.wetted_area, crate::units::DM2),
+        "wetted_area_dm2": quantity(figures.wetted_area.as_ref().map(|a| a.value), crate::units::DM2),
         "plating_area_dm2": quantity(figures.plating_area, crate::units::DM2),
         "conductor_area_dm2": quantity(figures.conductor_area, crate::units::DM2),
         "coverage": at.coverage.map_or(Value::Null, number),
-        "charge_target_ah": quantity(figures.charge_target, AH),
+        "charge_target_ah": quantity(figures.charge_target.as_ref().map(|t| t.value), AH),
         "charge_ah": quantity(charges.map(|c| c.measured), AH),
         "charge_estimated_ah": quantity(charges.map(|c| c.estimated), AH),
         "charge_kind": figures.charges.kind_word(),

@@ -200,11 +200,9 @@ fn figures_lines(
         "Mean thickness: {}{local}",
         escaped(thickness)
     ));
-    if let Some(density) = figures.density {
-        sheet.item(format_args!(
-            "Current density: {}",
-            definition.units.show_density(density)
-        ));
+    if let Some(density) = &figures.density {
+        let shown = density.shown(definition.units.density());
+        sheet.item(format_args!("Current density: {}", escaped(&shown)));
     }
     if let Some(hold) = told::hold(definition, figures, now) {
         sheet.item(format_args!("Ageing hold: {hold}"));

@@ -142,9 +142,9 @@ fn piece_lines(
     page.line(&fit(&first, COLUMNS));
     let mut more: Vec<String> = Vec::new();
     more.extend(told::local_range(definition, figures).map(|r| format!("locally {r}")));
-    more.extend(figures.density.map(|d| {
-        let shown = definition.units.show_density(d);
-        format!("{shown}, {}", density_word(d).say())
+    more.extend(figures.density.as_ref().map(|d| {
+        let shown = d.shown(definition.units.density());
+        format!("{shown}, {}", density_word(d.value).say())
     }));
     more.extend(told::hold(definition, figures, now));
     more.extend(at.turn.as_ref().map(|t| format!("hangs {t}")));

@@ -38,7 +38,8 @@ pub(super) fn stage(at: &PieceState) -> String {
 pub(super) fn charge(figures: &PieceFigures) -> String {
     let target = figures
         .charge_target
-        .map_or_else(|| "? Ah (no area)".to_owned(), |t| t.shown(AH, 3));
+        .as_ref()
+        .map_or_else(|| "? Ah (no area)".to_owned(), |t| t.value.shown(AH, 3));
     match &figures.charge {
         Some(charge) => {
             let so_far = number(charge.value.to(AH), 3);

@@ -205,7 +205,7 @@ fn target(model: &Model, piece: &str, amps: Current) -> Option<String> {
     if model.piece(piece)?.stage != Some(Stage::Build) || figures.charges.unknown_since.is_some() {
         return None;
     }
-    let left = figures.charge_target?.si() - figures.charges.total().si();
+    let left = figures.charge_target.as_ref()?.value.si() - figures.charges.total().si();
     if amps.si() <= 0.0 || left <= 0.0 {
         return None;
     }
@@ -261,7 +261,10 @@ fn begin(model: &Model, piece: &str, stage: &Stage) -> Vec<String> {
     let mut lines = Vec::new();
     if stage.in_bath() {
         lines.push("in live, lowered in 10-30 s, tilting out air".to_owned());
-        let target = model.figures(piece).and_then(|f| f.charge_target);
+        let target = model
+            .figures(piece)
+            .and_then(|f| f.charge_target.as_ref())
+            .map(|t| t.value);
         if let Some(target) = target {
             lines.push(format!("its charge target is {:.2} Ah", target.to(AH)));
         }

@@ -112,7 +112,7 @@ fn charge_left(
             .figures(name)
             .filter(|f| f.charges.unknown_since.is_none())?;
         model.piece(name)?.tank.as_ref()?;
-        let left = figures.charge_target? - figures.charges.total();
+        let left = figures.charge_target.as_ref()?.value - figures.charges.total();
         Some((
             name.to_owned(),
             left.to(AH).max(0.0),

@@ -130,7 +130,7 @@ fn charge(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
             ),
         ];
     }
-    let Some(target) = figures.charge_target else {
+    let Some(target) = figures.charge_target.as_ref().map(|t| t.value) else {
         return vec![label("charge").and(
             Role::Strong,
             format!(
@@ -265,13 +265,16 @@ fn current(model: &Model, piece: &PieceState, figures: &PieceFigures) -> Vec<Row
             .and(Role::Strong, amps)
             .and(Role::Plain, read),
     ];
-    rows.push(match figures.density {
+    rows.push(match &figures.density {
         Some(density) => label("density")
             .and(
                 Role::Strong,
-                model.project.definition.units.show_density(density),
+                density.shown(model.project.definition.units.density()),
             )
-            .and(Role::Plain, format!(": {}", density_word(density).say())),
+            .and(
+                Role::Plain,
+                format!(": {}", density_word(density.value).say()),
+            ),
         None => label("density").and(
             Role::Plain,
             "not known: it wants the coverage from a look, and amps",
@@ -328,11 +331,11 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
 
 fn areas(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     let units = model.project.definition.units;
-    let Some((wetted, plating)) = figures.wetted_area.zip(figures.plating_area) else {
+    let Some((wetted, plating)) = figures.wetted_area.as_ref().zip(figures.plating_area) else {
         return vec![label("area").and(Role::Soon, "not known: `tankside set`, or key e")];
     };
-    let mut told = format!("{} wetted", units.show_area(wetted));
-    if plating != wetted {
+    let mut told = format!("{} wetted", wetted.shown(units.area()));
+    if plating != wetted.value {
         told = format!("{told}, {} plating", units.show_area(plating));
     }
     if let Some(all) = figures.conductor_area.filter(|all| *all != plating) {

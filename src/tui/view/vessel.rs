@@ -406,7 +406,7 @@ fn progress(model: &Model, name: &str, width: usize) -> Row {
     if figures.charges.unknown_since.is_some() {
         return Row::of(Role::Soon, "share unknown");
     }
-    let target = figures.charge_target.map(|t| t.to(AH));
+    let target = figures.charge_target.as_ref().map(|t| t.value.to(AH));
     let total = figures.charges.total().to(AH);
     let sign = if figures.charges.estimated.si() > 0.0 {
         "~"
