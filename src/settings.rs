@@ -151,7 +151,14 @@ fn remember_who_in(path: &Path, who: &str) -> Result<(), SettingsError> {
 }
 
 fn read(path: &Path) -> Result<Option<String>, SettingsError> {
-    match fs::read_to_string(path) {
+    let regular = fs::metadata(path).and_then(|data| {
+        if data.is_file() {
+            return Ok(());
+        }
+        let no_file = "it is no regular file";
+        Err(std::io::Error::new(ErrorKind::InvalidInput, no_file))
+    });
+    match regular.and_then(|()| fs::read_to_string(path)) {
         Ok(text) => Ok(Some(text)),
         Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
         Err(source) => Err(SettingsError::Disk {
@@ -209,6 +216,13 @@ mod tests {
         let text = fs::read_to_string(&path).unwrap();
         assert_eq!(text, written.replace("Bo", "Ana"));
         assert_eq!(Settings::load_from(&path).unwrap().ascii, Some(true));
+    }
+
+    #[test]
+    fn what_is_no_file_is_refused_and_not_waited_for() {
+        let (folder, _) = place();
+        let error = Settings::load_from(folder.path()).unwrap_err();
+        assert!(error.to_string().contains("no regular file"), "{error}");
     }
 
     #[test]

@@ -838,7 +838,9 @@ fn every_failure_names_a_command_or_a_value_that_helps() {
         ("closeout p tick windows", "closeout"),
         ("record p nobody lift", "status"),
         ("set p target 40um", "reads now Mean(\"40um\")"),
-        ("set p units inches", "metric or imperial"),
+        ("set p hold.time -3h", "hold.time reads now \"72h\""),
+        ("set p tanks.main.bath.stirring fast", "Still Stirred Air"),
+        ("set p units inches", "metric imperial"),
     ] {
         let error = s.bad(words);
         assert!(
@@ -922,4 +924,39 @@ fn an_answer_that_cannot_be_written_is_told() {
         "{err}"
     );
     assert_eq!(s.ok("history p")["events"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn copies_of_a_sample_begun_at_once_get_names_of_their_own() {
+    let mut s = Shop::new();
+    s.at("18:00");
+    std::thread::scope(|scope| {
+        for _ in 0..6 {
+            scope.spawn(|| s.ok("try table-bell"));
+        }
+    });
+    assert_eq!(files_in(&s, "try"), 6);
+}
+
+#[test]
+fn a_mesh_that_changed_is_told_and_cut_off_readers_are_not() {
+    let s = Shop::with_project();
+    std::fs::write(s.path("tip.stl"), corner(4)).unwrap();
+    s.ok("add p tip --mesh tip.stl --unit cm");
+    std::fs::write(s.path("p/meshes/tip.stl"), corner(3)).unwrap();
+    for words in ["history p", "record p tip finish"] {
+        let out = s.run(words);
+        assert!(
+            said(&out.json["warnings"]).contains("has changed"),
+            "{out:?}"
+        );
+    }
+    let (reader, writer) = std::io::pipe().unwrap();
+    drop(reader);
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_tankside"))
+        .arg("man")
+        .stdout(writer)
+        .output()
+        .unwrap();
+    assert!(out.status.success() && out.stderr.is_empty(), "{out:?}");
 }

@@ -205,7 +205,7 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
                 now = Some(value.ok_or_else(|| Trouble::usage("--now wants an instant")));
             }
             Some(text) if text.starts_with("--now=") => {
-                now = text.get(6..).map(|text| Ok(text.to_owned()))
+                now = text.get(6..).map(|text| Ok(text.to_owned()));
             }
             _ => rest.push(argument),
         }

@@ -141,7 +141,7 @@ fn measured(
     let measure = mesh::measure(&print, unit);
     if source == "assumed" {
         if let Err(doubt) = mesh::plausible_print(measure.size_mm) {
-            return Err(in_other_units(args, file, &print, &doubt).into());
+            return Err(in_other_units(args, file, &print, doubt).into());
         }
         warnings.push(format!(
             "the file says no unit: taken as mm ({})",
@@ -178,7 +178,7 @@ fn measured(
 
 /// The refusal of a size that is no print's: the same command with each unit
 /// that makes it one, or else with the unit that was assumed.
-fn in_other_units(args: &AddArgs, file: &Path, print: &Mesh, doubt: &SizeDoubt) -> Refusal {
+fn in_other_units(args: &AddArgs, file: &Path, print: &Mesh, doubt: SizeDoubt) -> Refusal {
     let fits =
         |unit: &LengthUnit| mesh::plausible_print(mesh::measure(print, *unit).size_mm).is_ok();
     let mut units: Vec<LengthUnit> = LengthUnit::ALL.into_iter().filter(fits).collect();
@@ -257,13 +257,15 @@ pub(super) fn set(
     ))
 }
 
-/// What stands there now is an example of what would do.
+/// What stands there now is an example of what would do. The file is as it was:
+/// nothing is to be mended in it.
 fn with_example(mut error: StoreError, path: &str, now: Option<String>) -> StoreError {
     const LONGEST: usize = 100;
+    if error.remedy.starts_with("mend the line") {
+        error.remedy.clear();
+    }
     let short = now.filter(|n| n.chars().count() <= LONGEST && !n.contains('\n'));
-    if path == "units" {
-        error.remedy = "give metric or imperial".to_owned();
-    } else if let Some(now) = short {
+    if let Some(now) = short {
         let and = if error.remedy.is_empty() { "" } else { "; " };
         error.remedy = format!("{}{and}{path} reads now {now}", error.remedy);
     }

@@ -130,7 +130,9 @@ fn more_telling(value: &str, as_ron: Failed, as_text: Failed) -> Failed {
     let is_structured = value.contains(['(', '[', '{', '"']);
     let is_bad_path = as_text.error.kind == ErrorKind::Path;
     let tells_more = is_structured && !is_bad_path && !as_text.breaks_rule;
-    if as_ron.breaks_rule || tells_more {
+    // Where a bare word is due, only the word as it was given tells which.
+    let wants_word = as_text.error.message.contains("Expected identifier");
+    if as_ron.breaks_rule || tells_more || wants_word {
         as_ron
     } else {
         as_text
