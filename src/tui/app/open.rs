@@ -66,7 +66,8 @@ impl Model {
             Step::Task(Task::Piece(_, Deed::Lift)) => "lift",
             Step::Task(Task::Piece(_, Deed::Return)) => "return",
             Step::Task(Task::Piece(_, Deed::Finish)) => "finish",
-            Step::Task(Task::Set(..)) => "supply",
+            Step::Task(Task::Set(..) | Task::Tank(_, Upkeep::Off)) => "supply",
+            Step::Task(Task::Piece(_, Deed::TouchUp)) => "touch-up",
             Step::Task(_) => "entry",
             Step::Look(_) => "what is seen",
         });
@@ -214,6 +215,10 @@ impl Model {
                     alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
                 };
                 self.refresh_layers();
+                let then = super::guide::then(self, &decision.event.what);
+                if let Some(task) = then {
+                    self.guide.push_front(Step::Task(task));
+                }
                 if !self.pass_gates() {
                     self.next_step();
                 }
@@ -287,7 +292,7 @@ impl Model {
                     *menu = Menu::of(self, menu.spot.clone());
                     (menu.why, menu.row) = (why, row.min(menu.entries.len().saturating_sub(1)));
                 }
-                Layer::Form(form) if !form.waits && form.fields.iter().all(|f| f.ready) => {
+                Layer::Form(form) if !form.waits && !form.fields.iter().any(|f| f.touched) => {
                     form.fields = form.task.fields(self);
                 }
                 Layer::Gates(list) => {
@@ -442,7 +447,7 @@ fn acknowledged(decision: &Decision) -> String {
     let event = &decision.event;
     let warnings = decision.warnings.join("; ");
     match &event.what {
-        What::Undo { .. } => format!("undone: {warnings}   y brings it back"),
+        What::Undo { .. } => format!("undone: {warnings}   + + (y) brings it back"),
         What::Redo { .. } => format!("holds again: {warnings}   - undoes"),
         what => {
             let told = format!("recorded #{} {what}", event.sequence);

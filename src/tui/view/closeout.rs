@@ -129,7 +129,7 @@ fn side(
 fn foot(model: &Model) -> Vec<Row> {
     let selected = model.item_row == model.facts.closeout.items.len();
     let mut rows = vec![
-        Row::of(Role::Key, "s ")
+        Row::of(Role::Key, if selected { "Enter " } else { "s " })
             .and(Role::Strong, "sign the sheet")
             .chosen(selected),
     ];

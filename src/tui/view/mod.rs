@@ -8,6 +8,7 @@ mod closeout;
 mod due;
 mod far;
 mod help;
+mod hints;
 mod holds;
 mod layers;
 mod line;
@@ -135,7 +136,7 @@ fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             Role::Alarm,
             "keyboard locked for wiping: 7, then 3, then Enter unlocks",
         ),
-        (_, true) if model.said.text.is_empty() => Row::plain("b silences the bell"),
+        (_, true) if model.said.text.is_empty() => Row::plain("+ + (b) silences the bell"),
         _ => Row::of(role, &model.said.text),
     };
     pen.row(area, &row);
@@ -144,13 +145,16 @@ fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 /// The keys of the moment, from the command table or from what lies on top.
 fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let mut row = Row::default();
-    let pairs: Vec<(String, String)> = match model.layers.last() {
-        Some(layer) => layers::hints(layer),
+    let pairs: Vec<(String, &str)> = match model.layers.last() {
+        Some(layer) => hints::hints(layer)
+            .into_iter()
+            .map(|(key, hint)| (key.to_owned(), hint))
+            .collect(),
         None => commands()
             .iter()
             .filter(|c| c.on(model.screen) && !c.hint.is_empty())
             .filter(|c| c.can(model).is_ok())
-            .filter_map(|c| Some((c.keys.first()?.name(), c.hint.to_owned())))
+            .filter_map(|c| Some((c.keys.first()?.name(), c.hint_now(model))))
             .collect(),
     };
     for (key, hint) in pairs {
