@@ -270,7 +270,7 @@ impl Upkeep {
             Self::Reading => {
                 let unit = model.project.definition.units.temperature();
                 let modes = strings(&["not read", Mode::Cc.word(), Mode::Cv.word()]);
-                let celsius = last.and_then(|r| r.celsius).map(|t| t.to(unit));
+                let celsius = model.last_bath(tank).map(|t| t.to(unit));
                 vec![
                     Field::number("volts", "V", volts),
                     Field::number("amps", "A", amps),

@@ -142,9 +142,8 @@ fn in_form(model: &mut Model, mut form: Form, key: Key) -> Vec<Effect> {
     }
     match key.code {
         KeyCode::Enter if form.at + 1 < form.fields.len() => {
-            if form.accepts(model) {
-                form.go_to(form.at + 1);
-            }
+            let onwards = usize::from(form.accepts(model));
+            form.go_to(form.at + onwards);
         }
         KeyCode::Enter | KeyCode::Char('+') => return submit(model, form),
         KeyCode::Up | KeyCode::BackTab => form.go_to(form.at.saturating_sub(1)),

@@ -63,8 +63,8 @@ impl Menu {
     }
 
     fn of_tank(&mut self, tank: &str) {
-        let say = format!("on the command line: tankside record DIR logger --tank {tank} FILE.csv");
-        self.cannot.push(("take in a data logger's CSV", say));
+        let say = format!("type tankside record DIR logger --tank {tank} FILE.csv");
+        self.cannot.push(("a data logger's CSV", say));
         for upkeep in Upkeep::ALL {
             let (letter, say) = upkeep.shown();
             let task = Task::Tank(tank.to_owned(), upkeep);
@@ -77,6 +77,7 @@ impl Menu {
             Id::Lock,
             Id::Silence,
             Id::Redo,
+            Id::Refresh,
             Id::Show(Screen::CloseOut),
             Id::Far,
             Id::Who,

@@ -2,6 +2,7 @@
 
 use super::Model;
 use crate::project::What;
+use crate::units::Temperature;
 
 /// Owned words.
 pub(super) fn strings(words: &[&str]) -> Vec<String> {
@@ -63,6 +64,17 @@ impl Model {
             notes,
             &["see the pencil sheet", "looked at, nothing to note"],
         )
+    }
+
+    /// The temperature of a tank's bath when it was last read.
+    pub fn last_bath(&self, name: &str) -> Option<Temperature> {
+        let events = self.project.events().iter().rev();
+        events
+            .filter(|e| !self.project.is_undone(e.sequence))
+            .find_map(|e| match &e.what {
+                What::Reading { tank, celsius, .. } if tank == name => *celsius,
+                _ => None,
+            })
     }
 
     /// Who it may be: the login name of the computer.

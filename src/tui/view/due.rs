@@ -4,7 +4,7 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, below, line_of};
 use super::{Role, is_narrow};
-use crate::project::Due;
+use crate::project::{Due, DueKind};
 use crate::report::safe::columns;
 use crate::tui::app::{Model, Screen};
 
@@ -74,7 +74,7 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
         .and(Role::Plain, " ")
         .column(
             Role::Plain,
-            &brief(&due.say, name, due.what.word()),
+            &told(model, due, name),
             width.saturating_sub(fixed),
         )
         .and(Role::Key, format!(" {key}"))
@@ -87,6 +87,18 @@ fn name_width(model: &Model, width: usize) -> usize {
     let due = model.facts.due.iter();
     let names = due.filter_map(|d| d.piece.as_deref().or(d.tank.as_deref()));
     names.map(columns).max().unwrap_or(0).clamp(4, most - 1) + 1
+}
+
+/// What is due, without what the columns before it say; where there is one
+/// tank only, a step of the ladder needs not name it.
+fn told(model: &Model, due: &Due, name: &str) -> String {
+    let say = brief(&due.say, name, due.what.word());
+    let alone = model.facts.tanks.len() == 1;
+    let tank = due
+        .tank
+        .as_deref()
+        .filter(|_| alone && due.what == DueKind::Ladder);
+    tank.map_or_else(|| say.clone(), |tank| without_name(&say, tank))
 }
 
 /// A sentence without the name and the kind that stand in the columns before it.

@@ -3,7 +3,7 @@
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, below, line_of};
-use super::{Role, closeout, help};
+use super::{Role, closeout, help, is_narrow};
 use crate::report::safe::wrapped;
 use crate::tui::app::{
     Checklist, Confirm, Entry, Field, Form, Layer, LookEntry, Menu, Model, Refused, Spot,
@@ -12,7 +12,7 @@ use crate::tui::app::{
 /// Draws the uppermost layer in the place of the screen.
 pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) {
     let (title, rows, (at, until)) = match layer {
-        Layer::Menu(menu) => menu_rows(model, menu),
+        Layer::Menu(menu) => menu_rows(model, menu, usize::from(area.width)),
         Layer::Form(form) => form_rows(model, form, usize::from(area.width)),
         Layer::Look(entry) => look_rows(model, entry, usize::from(area.width)),
         Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
@@ -68,23 +68,22 @@ fn digit(row: usize, selected: usize) -> String {
     }
 }
 
-fn menu_rows(model: &Model, menu: &Menu) -> Drawn {
-    let title = match &menu.spot {
-        Some(Spot::Piece(name)) => format!("{name}: what can be done now"),
-        Some(Spot::Tank(name)) => format!("tank {name}: what can be done now"),
-        None => format!("{}: everything else", model.project.definition.name),
+fn menu_rows(model: &Model, menu: &Menu, width: usize) -> Drawn {
+    let about = match &menu.spot {
+        Some(Spot::Piece(name)) => name.clone(),
+        Some(Spot::Tank(name)) => format!("tank {name}"),
+        None => model.project.definition.name.clone(),
     };
     if menu.why {
-        let rows = menu
-            .cannot
-            .iter()
-            .map(|(say, why)| Row::of(Role::Plain, format!("{say}: ")).and(Role::Soon, why));
-        return (
-            format!("{title}: what cannot, and why"),
-            rows.collect(),
-            (0, 0),
-        );
+        let cannot = menu.cannot.iter();
+        let told = cannot.map(|(say, why)| format!("{say}: {why}"));
+        let rows = marked(told, "", Role::Plain, width);
+        return (format!("{about}: what cannot, and why"), rows, (0, 0));
     }
+    let title = match &menu.spot {
+        Some(_) => format!("{about}: what can be done now"),
+        None => format!("{about}: everything else"),
+    };
     let rows = menu.entries.iter().enumerate().map(|(n, entry)| {
         Row::of(
             Role::Key,
@@ -97,7 +96,7 @@ fn menu_rows(model: &Model, menu: &Menu) -> Drawn {
     (title, rows.collect(), (menu.row, until))
 }
 
-fn field_row(model: &Model, field: &Field, here: bool) -> Row {
+fn field_row(model: &Model, field: &Field, here: bool, width: usize) -> Row {
     let cursor = if here { "_" } else { "" };
     let lead = Row::of(
         if here { Role::Strong } else { Role::Plain },
@@ -106,7 +105,7 @@ fn field_row(model: &Model, field: &Field, here: bool) -> Row {
     .column(
         if here { Role::Strong } else { Role::Plain },
         &field.label,
-        21,
+        if is_narrow(width) { 12 } else { 21 },
     );
     let typed = format!("{}{cursor}", field.text);
     let zone = model.project.definition.zone;
@@ -193,7 +192,7 @@ fn form_rows(model: &Model, form: &Form, width: usize) -> Drawn {
         .fields
         .iter()
         .enumerate()
-        .map(|(n, field)| field_row(model, field, n == form.at))
+        .map(|(n, field)| field_row(model, field, n == form.at, width))
         .collect();
     if let Some(wrong) = &form.wrong {
         rows.extend(
@@ -235,7 +234,7 @@ fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
         rows.push(Row::of(Role::Alarm, wrong));
     }
     if entry.at_when {
-        rows.push(field_row(model, &entry.when, true));
+        rows.push(field_row(model, &entry.when, true, width));
         return (title, rows, (0, 0));
     }
     let kinds = LookEntry::kinds();
@@ -265,7 +264,7 @@ fn gate_rows(model: &Model, list: &Checklist, width: usize) -> Drawn {
     };
     let mut rows = Vec::new();
     if list.at_when || !list.when.text.is_empty() {
-        rows.push(field_row(model, &list.when, list.at_when));
+        rows.push(field_row(model, &list.when, list.at_when, width));
     }
     let (mut at, mut until) = (0, 0);
     for row in 0..list.rows() {

@@ -157,10 +157,17 @@ fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             .filter_map(|c| Some((c.keys.first()?.name(), c.hint_now(model))))
             .collect(),
     };
-    for (key, hint) in pairs {
-        if row.width() + key.len() + hint.len() + 3 > usize::from(area.width) {
-            break;
+    let taken = |(key, hint): &(String, &str)| key.len() + hint.len() + 3;
+    // The way back is shown whatever else there is no room for.
+    let back = pairs.last().filter(|(key, _)| key == "-" || key == "Esc");
+    let kept = back.map_or(0, taken);
+    let last = pairs.len().saturating_sub(1);
+    for (n, pair) in pairs.iter().enumerate() {
+        let kept = if n == last { 0 } else { kept };
+        if row.width() + taken(pair) + kept > usize::from(area.width) {
+            continue;
         }
+        let (key, hint) = pair;
         row = row
             .and(Role::Key, key)
             .and(Role::Plain, format!(" {hint}  "));
