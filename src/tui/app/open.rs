@@ -210,10 +210,6 @@ impl Model {
         let form = self.take_waiting();
         match result {
             Ok(decision) => {
-                self.said = super::Said {
-                    text: acknowledged(&decision),
-                    alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
-                };
                 self.refresh_layers();
                 let then = super::guide::then(self, &decision.event.what);
                 if let Some(task) = then {
@@ -222,6 +218,10 @@ impl Model {
                 if !self.pass_gates() {
                     self.next_step();
                 }
+                self.said = super::Said {
+                    text: self.acknowledged(&decision),
+                    alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
+                };
             }
             Err(Failure::Refused(refusal)) => {
                 self.alarm(format!("refused: {}", refusal.because));
@@ -443,22 +443,42 @@ fn of_history(what: &What) -> bool {
     matches!(what, What::Undo { .. } | What::Redo { .. })
 }
 
-fn acknowledged(decision: &Decision) -> String {
-    let event = &decision.event;
-    let warnings = decision.warnings.join("; ");
-    match &event.what {
-        What::Undo { .. } => format!("undone: {warnings}   + + (y) brings it back"),
-        What::Redo { .. } => format!("holds again: {warnings}   - undoes"),
-        what => {
-            let told = format!("recorded #{} {what}", event.sequence);
-            let passed = match event.overridden.len() {
-                0 => String::new(),
-                passed => format!(", {passed} gates passed and marked"),
-            };
-            if warnings.is_empty() {
-                format!("{told}{passed}   - undoes")
-            } else {
-                format!("{told}{passed}. Mind: {warnings}")
+impl Model {
+    /// The keys that open everything else from this screen.
+    pub fn everything_keys(&self) -> &'static str {
+        if self.screen == super::Screen::CloseOut {
+            "+"
+        } else {
+            "+ +"
+        }
+    }
+
+    /// What was written down, and the key that takes it back where it works.
+    fn acknowledged(&self, decision: &Decision) -> String {
+        let event = &decision.event;
+        let warnings = decision.warnings.join("; ");
+        let undoes = if self.layers.is_empty() {
+            "   - undoes"
+        } else {
+            ""
+        };
+        match &event.what {
+            What::Undo { .. } => {
+                let keys = self.everything_keys();
+                format!("undone: {warnings}   {keys} (y) brings it back")
+            }
+            What::Redo { .. } => format!("holds again: {warnings}{undoes}"),
+            what => {
+                let told = format!("recorded #{} {what}", event.sequence);
+                let passed = match event.overridden.len() {
+                    0 => String::new(),
+                    passed => format!(", {passed} gates passed and marked"),
+                };
+                if warnings.is_empty() {
+                    format!("{told}{passed}{undoes}")
+                } else {
+                    format!("{told}{passed}. Mind: {warnings}")
+                }
             }
         }
     }

@@ -10,7 +10,7 @@ pub(super) fn hints(layer: &Layer) -> Vec<Hint> {
     match layer {
         Layer::Menu(menu) if menu.why => vec![("/", "what can"), ("-", "back")],
         Layer::Menu(menu) => [
-            vec![("1-9", "take"), ("Enter", "take")],
+            vec![("1-9 Enter", "take")],
             next_nine(menu.entries.len()),
             vec![("/", "why not"), ("+", "everything else"), ("-", "back")],
         ]
@@ -39,7 +39,7 @@ pub(super) fn hints(layer: &Layer) -> Vec<Hint> {
             vec![(".", "when"), ("-", "back")],
         ]
         .concat(),
-        Layer::Refused(_) => vec![("1-9", "take"), ("Enter", "take"), ("-", "leave it")],
+        Layer::Refused(_) => vec![("1-9 Enter", "take"), ("-", "leave it")],
         // Minus asked for the undo, so it answers it too.
         Layer::Confirm(confirm) if confirm.then == Then::Undo => {
             vec![("Enter", "yes"), ("-", "yes"), ("0", "no")]

@@ -136,7 +136,9 @@ fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             Role::Alarm,
             "keyboard locked for wiping: 7, then 3, then Enter unlocks",
         ),
-        (_, true) if model.said.text.is_empty() => Row::plain("+ + (b) silences the bell"),
+        (None, true) if model.said.text.is_empty() => {
+            Row::plain(format!("{} (b) silences the bell", model.everything_keys()))
+        }
         _ => Row::of(role, &model.said.text),
     };
     pen.row(area, &row);
