@@ -255,6 +255,11 @@ impl Keypad {
         self.tank(words).enter(&format!("main: {words}"), fields)
     }
 
+    /// Writes something down about the tank, from the actions of the bell.
+    fn deed_at_tank(&mut self, words: &str, fields: &[&[&str]]) -> &mut Self {
+        self.act(words).enter(words, fields)
+    }
+
     /// Starts or finishes a stage before which no gate is open.
     fn stage(&mut self, words: &str) -> &mut Self {
         self.act(words).enter(&format!("{words} of bell"), &[])
@@ -364,17 +369,17 @@ impl Keypad {
     }
 
     fn strike(&mut self) -> &mut Self {
-        self.upkeep("supply set to volts", &[&["0.3"]]);
+        self.deed_at_tank("main: supply set to volts", &[&["0.3"]]);
         self.stage_ticked("start strike");
         self.deal(" reading ");
-        self.enter("main: reading", &[&["0.3"], &["0.2"], &["22"], &[]]);
+        self.enter("main: reading", &[&["0.3"], &["0.2"], &["22"], &["3"]]);
 
         // A guided look; the bare rim is touched up before the return.
         self.deal(" look ").enter("bell: lift it out", &[]);
         self.finds("bare", &[&["5"], &[RIGHT]]);
         self.finds("advancing", &[&[], &[]]).seen();
+        self.enter("bell: touch-up", &[&[RIGHT]]);
         self.sees("acid dip").press(&["-"]).sees("left here");
-        self.deed("touch-up", &[&[RIGHT]]);
         self.deal(" return ").enter("[1 dipped]", &[&[]]);
         self.undo().redo();
 
@@ -389,19 +394,20 @@ impl Keypad {
         self.stage("start build");
         self.upkeep("supply set to amps", &[&["1.5"]]);
         self.act("main: reading");
-        self.enter("main: reading: volts", &[&["1.1"], &[], &[], &["2"]]);
+        self.enter("main: reading: volts", &[&["1.1"], &[], &[RIGHT], &["2"]]);
         self.act("look: ").sees("what is seen?");
         self.take(" ok").sees("seen: ok").seen();
         self.deed("turn", &[&[RIGHT, RIGHT]]);
         self.deed("contact moved", &[&[], &[]]);
         self.act("main: supply, bath").sees("tank main: ");
         self.take("reading: volts");
-        self.enter("main: reading", &[&[], &["1.48"], &["22.5"], &[]]);
+        self.enter("main: reading", &[&[], &["1.48"], &["22.5"], &["2"]]);
         self.act("finish build").sees("what must hold first");
         self.press(&["*"]).take("good enough");
         self.press(&[ENTER]).recorded();
         self.enter("finish build of bell", &[]);
-        self.upkeep("supply off", &[])
+        // The tank is empty and its supply on: that comes next.
+        self.enter("main: supply off", &[])
     }
 
     fn rinse_and_seal(&mut self) -> &mut Self {

@@ -204,6 +204,9 @@ fn a_look_is_done_with_the_keypad_only() {
     hands.keys("Enter Enter");
     let look = hands.piece("leaf-1").looks.last().cloned().unwrap();
     assert_eq!(look.findings[0].to_string(), "bare:5%@rim");
+    // A bare spot may be touched up while the piece is out.
+    assert!(hands.text(80, 24).contains("leaf-1: touch-up"));
+    hands.keys("*");
     hands.wait(7.0 * 60.0);
     // Out for over five minutes: the dip stands ready.
     hands.keys("Enter Enter");

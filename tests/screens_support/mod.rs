@@ -1,6 +1,8 @@
 //! Hands at the keys of a screen whose shell is a project in memory, and
 //! screens as text.
 
+#![allow(dead_code, reason = "each test binary uses what it needs")]
+
 use std::collections::BTreeMap;
 
 use ratatui::Terminal;
@@ -27,7 +29,7 @@ fn begin() -> Instant {
     "2026-03-02T17:00:00Z".parse().unwrap()
 }
 
-fn definition(names: &[&str]) -> Definition {
+pub(crate) fn definition(names: &[&str]) -> Definition {
     let metal = Metal::named("copper-acid").unwrap();
     let mut definition = Definition::new("Fern floor lamp", metal, Target::Mean(UM.of(40.0)));
     definition.zone = Zone::named("Europe/Berlin").unwrap();

@@ -37,7 +37,9 @@ pub enum Id {
     ScrollOn,
     Help,
     Suspend,
+    Everything,
     Quit,
+    Leave,
 }
 
 /// Where a command works.
@@ -90,7 +92,7 @@ macro_rules! commands {
 }
 
 const TABLE: &[Command] = commands! {
-    Id::Deal, [k(KeyCode::Enter)], "next step", "do the next step of the selected due line", LISTS;
+    Id::Deal, [k(KeyCode::Enter)], "next step", "do the next step of the selected due line; with nothing due, what can be done", LISTS;
     Id::DealRow(0), [k(KeyCode::F(1))], "", "do the next step of that line of the due list (F1 to F8)", ALL;
     Id::DealRow(1), [k(KeyCode::F(2))], "", "", ALL;
     Id::DealRow(2), [k(KeyCode::F(3))], "", "", ALL;
@@ -103,6 +105,7 @@ const TABLE: &[Command] = commands! {
     Id::Sign, [c('s')], "sign", "sign the close-out", CLOSEOUT;
     Id::Actions, [c('+'), c('a')], "actions", "what can be done with the selected piece or tank", PIECES;
     Id::Actions, [k(KeyCode::Enter)], "", "what can be done with the selected piece", HOLDS;
+    Id::Everything, [c('+'), c('a')], "everything else", "everything else: bring back, lock, leave and more", CLOSEOUT;
     Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
     Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new ageing hold for all", HOLDS;
     Id::PlaceUp, [k(KeyCode::Up)], "", "the line above: of the due list, of the holds, of the close-out", ALL;
@@ -130,7 +133,8 @@ const TABLE: &[Command] = commands! {
     Id::Who, [c('i')], "", "who is at the tank", ALL;
     Id::Help, [c('/'), c('?')], "help", "this screen's keys, words and cautions", ALL;
     Id::Suspend, [ctrl('z')], "", "stop to the shell; fg comes back", ALL;
-    Id::Quit, [c('q'), ctrl('c')], "quit", "leave; asks while current flows", ALL;
+    Id::Quit, [c('q')], "quit", "leave; asks while current flows", ALL;
+    Id::Leave, [ctrl('c')], "", "leave at once, without asking; what was recorded is kept", ALL;
 };
 
 /// Keys inside what lies on top of a screen: the keys, what they do.
@@ -144,15 +148,25 @@ pub const INSIDE: &[(&str, &str)] = &[
     ),
     ("-, Esc", "one step back"),
     (
+        "+ - amid words",
+        "are typed there: * empties the field first",
+    ),
+    (
         "*",
-        "in a checklist: all of them; in a guided step: leave this step out",
+        "in an entry: empty the field; in a checklist: all of them; in a guided step: leave this step out",
     ),
     (
         ".",
         "in a checklist: when the ticks were true, for what is written down afterwards",
     ),
-    ("Up, Down", "the field or line above, below"),
-    ("Left, Right", "the next choice or suggestion"),
+    (
+        "Up, Down",
+        "the field or line above, below; in a field come back to, a digit replaces the figure",
+    ),
+    (
+        "Left, Right",
+        "the next choice or suggestion; in a figure, the last value",
+    ),
     ("/, ?", "in a menu: what cannot be done now, and why"),
     (
         "12, 19.40, 1940",
@@ -175,6 +189,14 @@ impl Command {
         }
     }
 
+    /// Its word in the hint bar now; empty if it has no place there.
+    pub fn hint_now(&self, model: &Model) -> &'static str {
+        match self.id {
+            Id::Deal if model.facts.due.is_empty() => "actions",
+            _ => self.hint,
+        }
+    }
+
     /// The names of its keys: `Enter, Space`.
     pub fn key_names(&self) -> String {
         let digits = self.keys.len() == 9;
@@ -192,7 +214,10 @@ impl Command {
     pub fn can(&self, model: &Model) -> Result<(), String> {
         let need = |holds: bool, why: &str| if holds { Ok(()) } else { Err(why.to_owned()) };
         match self.id {
-            Id::Deal => need(!model.facts.due.is_empty(), "nothing is due"),
+            Id::Deal => need(
+                !model.facts.due.is_empty() || model.spot.is_some(),
+                "nothing is due",
+            ),
             Id::DealRow(row) => need(row < model.facts.due.len(), "there is no such line"),
             Id::Actions => need(
                 model.spot.is_some(),

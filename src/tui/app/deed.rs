@@ -1,8 +1,9 @@
 //! The fields of each deed and each piece of upkeep, and what they come to.
 
+use super::suggest::{skip_reasons, strings};
 use super::{Deed, Field, Model, Upkeep};
 use crate::project::{BathWork, ContactChange, Mode, Setting, Stage, WeighedAs, What};
-use crate::units::{A, OHM, V};
+use crate::units::{A, CELSIUS, OHM, PERCENT, V};
 
 fn words<T: std::fmt::Display>(all: &[T]) -> Vec<String> {
     all.iter().map(ToString::to_string).collect()
@@ -37,7 +38,7 @@ impl Deed {
             )],
             Self::Contact => vec![
                 Field::choice("what", words(ContactChange::ALL)),
-                Field::words("where", Vec::new()).optional(),
+                Field::words("where", model.contact_places()).optional(),
             ],
             Self::TouchUp => vec![Field::words("where", model.places())],
             Self::Ohms => vec![
@@ -62,15 +63,11 @@ impl Deed {
             Self::Climate => {
                 let unit = model.project.definition.units.temperature();
                 vec![
-                    Field::number(
-                        "temperature",
-                        unit.symbol,
-                        Some(20.0).filter(|_| unit.symbol == "C"),
-                    ),
-                    Field::number("humidity", "%", Some(50.0)),
+                    Field::measured("temperature", unit.symbol, None),
+                    Field::measured("humidity", "%", None),
                 ]
             }
-            Self::Note => vec![Field::words("note", Vec::new())],
+            Self::Note => vec![Field::words("note", model.last_notes())],
             Self::Rework => vec![
                 Field::choice("back to", model.rework_choices(piece)),
                 Field::words(
@@ -78,7 +75,7 @@ impl Deed {
                     strings(&["peeling", "bare spot", "breakthrough at an edge"]),
                 ),
             ],
-            Self::Skip => vec![Field::words("because", Vec::new())],
+            Self::Skip => vec![Field::words("because", skip_reasons())],
             Self::Look
             | Self::Lift
             | Self::Resume
@@ -238,6 +235,11 @@ impl Deed {
                 mode: None,
                 piece: Some(piece),
             }),
+            Self::Climate => Some(What::Climate {
+                piece,
+                celsius: CELSIUS.of(20.0),
+                humidity: PERCENT.of(50.0),
+            }),
             Self::Weigh => Some(What::Weigh {
                 piece,
                 mass: crate::units::G.of(1.0),
@@ -246,10 +248,6 @@ impl Deed {
             _ => self.what(model, name, &self.fields(model, name)).ok(),
         }
     }
-}
-
-fn strings(words: &[&str]) -> Vec<String> {
-    words.iter().map(|w| (*w).to_owned()).collect()
 }
 
 fn needed<D: crate::units::Dimension>(field: &Field) -> Result<crate::units::Quantity<D>, String> {
@@ -271,15 +269,13 @@ impl Upkeep {
         match self {
             Self::Reading => {
                 let unit = model.project.definition.units.temperature();
-                let mode = state.and_then(|t| t.mode);
-                let modes = ["as it was", "cc", "cv"].map(str::to_owned).to_vec();
-                let mode = mode.map_or("as it was", Mode::word);
-                let celsius = last.and_then(|r| r.celsius).map(|t| t.to(unit));
+                let modes = strings(&["not read", Mode::Cc.word(), Mode::Cv.word()]);
+                let celsius = model.last_bath(tank).map(|t| t.to(unit));
                 vec![
                     Field::number("volts", "V", volts),
                     Field::number("amps", "A", amps),
-                    Field::number("bath", unit.symbol, celsius).optional(),
-                    Field::choice("lamp", modes).with(mode),
+                    Field::measured("bath", unit.symbol, celsius).optional(),
+                    Field::choice("lamp", modes),
                 ]
             }
             Self::SetAmps => {

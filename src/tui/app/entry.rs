@@ -15,8 +15,11 @@ pub struct Field {
     pub entry: Entry,
     /// Whether it may stay empty.
     pub optional: bool,
-    /// Whether nothing was typed yet: the first key replaces what stands ready.
+    /// Whether the next key replaces what stands there: nothing was typed yet,
+    /// a suggestion was chosen, or the field was entered anew.
     pub ready: bool,
+    /// Whether a key changed it: then it is never filled in anew.
+    pub touched: bool,
     /// The text that was already asked about for a tenfold jump.
     pub asked: Option<String>,
 }
@@ -47,6 +50,7 @@ impl Field {
             entry,
             optional: false,
             ready: true,
+            touched: false,
             asked: None,
         }
     }
@@ -55,6 +59,12 @@ impl Field {
     pub fn number(label: &str, unit: &'static str, last: Option<f64>) -> Self {
         let text = last.map_or_else(String::new, shortest);
         Self::new(label, text, Entry::Number { unit, last })
+    }
+
+    /// A number in `unit` that must be measured anew: the last value does not
+    /// stand ready, Right brings it.
+    pub fn measured(label: &str, unit: &'static str, last: Option<f64>) -> Self {
+        Self::new(label, String::new(), Entry::Number { unit, last })
     }
 
     /// Words, with suggestions.
@@ -81,14 +91,14 @@ impl Field {
         self
     }
 
-    /// The same field with this text ready.
-    pub fn with(mut self, text: &str) -> Self {
-        text.clone_into(&mut self.text);
-        self
-    }
-
     /// A key that edits it; `false` if it does not.
     pub fn key(&mut self, key: Key) -> bool {
+        let edits = self.edit(key);
+        self.touched |= edits;
+        edits
+    }
+
+    fn edit(&mut self, key: Key) -> bool {
         match (&self.entry, key.code) {
             (Entry::Choice(of), KeyCode::Left | KeyCode::Right | KeyCode::Char(_)) => {
                 let of = of.clone();
@@ -97,6 +107,13 @@ impl Field {
             (Entry::Words(of), KeyCode::Left | KeyCode::Right) if !of.is_empty() => {
                 let of = of.clone();
                 self.walk(&of, key.code == KeyCode::Right);
+                true
+            }
+            (Entry::Number { last, .. }, KeyCode::Left | KeyCode::Right) => {
+                if let Some(last) = last {
+                    self.text = shortest(*last);
+                }
+                self.ready = true;
                 true
             }
             (_, KeyCode::Char(c)) if !key.ctrl => self.push(c),
@@ -116,18 +133,39 @@ impl Field {
     /// Text that was pasted, as if typed.
     pub fn paste(&mut self, text: &str) {
         for c in text.chars().filter(|c| !c.is_control()).take(200) {
-            self.push(c);
+            self.touched |= self.push(c);
         }
+    }
+
+    /// Empties it; a choice stays.
+    pub fn empty(&mut self) {
+        if !matches!(self.entry, Entry::Choice(_)) {
+            self.text.clear();
+            self.touched = true;
+        }
+    }
+
+    /// It was entered again: a digit replaces the figure that was typed.
+    pub fn enter_anew(&mut self) {
+        if !matches!(self.entry, Entry::Words(_)) {
+            self.ready = true;
+        }
+    }
+
+    /// Whether words are being typed, among which plus and minus are typed too.
+    pub fn is_amid_words(&self) -> bool {
+        matches!(self.entry, Entry::Words(_)) && !self.ready && !self.text.is_empty()
     }
 
     fn push(&mut self, c: char) -> bool {
         let fits = match self.entry {
             Entry::Number { .. } => c.is_ascii_alphanumeric() || ".,-%/\u{b5}".contains(c),
             Entry::When => c.is_ascii_digit() || ".,:".contains(c),
-            Entry::Words(_) => !c.is_control(),
+            Entry::Words(_) => c != '*' && !c.is_control(),
             Entry::Choice(_) => false,
         };
-        if !fits || (c == '-' && !self.takes_minus()) {
+        let kept = (c == '-' && !self.takes_minus()) || (c == '+' && !self.is_amid_words());
+        if !fits || kept {
             return false;
         }
         if self.ready {
@@ -140,15 +178,15 @@ impl Field {
         true
     }
 
-    /// A minus belongs to words and to the beginning of a temperature only;
-    /// everywhere else it goes back.
+    /// A minus belongs amid words, and to the beginning of a temperature that
+    /// was emptied or suggested; everywhere else it goes back.
     fn takes_minus(&self) -> bool {
         match self.entry {
             Entry::Number { unit, .. } => {
-                matches!(unit, "C" | "F") && (self.ready || self.text.is_empty())
+                let begins = self.ready || self.text.is_empty();
+                matches!(unit, "C" | "F") && self.touched && begins
             }
-            Entry::Words(_) => true,
-            _ => false,
+            _ => self.is_amid_words(),
         }
     }
 
@@ -337,6 +375,18 @@ mod tests {
         assert!(field("0.068").is_some());
         assert_eq!(field("1.2"), None);
         assert_eq!(field("620mA"), None, "a unit of its own is meant");
+    }
+
+    #[test]
+    fn minus_begins_a_temperature_only_after_it_was_emptied_or_suggested() {
+        let mut field = Field::measured("bath", "C", Some(21.0));
+        assert!(!field.key(Key::char('-')), "it goes back");
+        field.empty();
+        assert_eq!(typed(field, "-4").text, "-4");
+        let mut field = Field::measured("bath", "C", Some(21.0));
+        field.key(Key::plain(KeyCode::Right));
+        assert_eq!(field.text, "21");
+        assert_eq!(typed(field, "-4-").text, "-4");
     }
 
     #[test]

@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use crate::project::{
-    CloseOut, Due, Match, PieceFigures, PieceState, Project, Stage, StageState, TankFigures,
+    CloseOut, Due, DueKind, Match, PieceFigures, PieceState, Project, Stage, StageState,
+    TankFigures,
 };
 use crate::units::Instant;
 
@@ -12,8 +13,11 @@ use crate::units::Instant;
 pub struct Facts {
     /// The instant.
     pub at: Instant,
-    /// What is due, most urgent first.
+    /// What is due, most urgent first; one line for the ladders of a tank,
+    /// since they set one supply.
     pub due: Vec<Due>,
+    /// The same, piece by piece.
+    each: Vec<Due>,
     /// Every piece's figures, by name.
     pub pieces: BTreeMap<String, PieceFigures>,
     /// Every tank's figures, in the definition's order.
@@ -69,9 +73,11 @@ impl Facts {
         let definition = &project.definition;
         let state = project.state();
         let all = PieceFigures::all(definition, state, now);
+        let each = state.due(definition, now);
         Self {
             at: now,
-            due: state.due(definition, now),
+            due: by_supply(&each),
+            each,
             tanks: TankFigures::all(definition, state, now),
             matching: Match::of(definition, &all),
             closeout: CloseOut::of(definition, state, now),
@@ -87,12 +93,52 @@ impl Facts {
 
     /// The next thing due of a piece.
     pub fn next_of(&self, piece: &str) -> Option<&Due> {
-        self.due.iter().find(|d| d.piece.as_deref() == Some(piece))
+        self.each.iter().find(|d| d.piece.as_deref() == Some(piece))
     }
 
     /// The figures of a tank.
     pub fn tank(&self, name: &str) -> Option<&TankFigures> {
         self.tanks.iter().find(|t| t.name == name)
+    }
+}
+
+/// Ladder lines of pieces that share a tank as one line of that tank, where the
+/// most urgent of them stood; it names the pieces and what else they ask.
+fn by_supply(each: &[Due]) -> Vec<Due> {
+    let mut lines: Vec<Due> = Vec::new();
+    for due in each {
+        let of_supply = |d: &Due| d.what == DueKind::Ladder && d.tank == due.tank;
+        let is_first = due.what != DueKind::Ladder || !lines.iter().any(of_supply);
+        if is_first {
+            let sharing: Vec<&Due> = each.iter().filter(|d| of_supply(d)).collect();
+            lines.push(match sharing.as_slice() {
+                [first, _, ..] if due.what == DueKind::Ladder => shared(first, &sharing),
+                _ => due.clone(),
+            });
+        }
+    }
+    lines
+}
+
+/// `set main to 7.00 A for stem, leaf-1: step 2 of 3`.
+fn shared(first: &Due, sharing: &[&Due]) -> Due {
+    let asked = |due: &Due| {
+        let ending = format!(" for {}", due.piece.as_deref().unwrap_or_default());
+        due.say.strip_suffix(&ending).unwrap_or(&due.say).to_owned()
+    };
+    let all = asked(first);
+    let (same, others): (Vec<&Due>, Vec<&Due>) = sharing.iter().partition(|d| asked(d) == all);
+    let names: Vec<&str> = same.iter().filter_map(|d| d.piece.as_deref()).collect();
+    let (setting, step) = all.split_once(": ").unwrap_or((&all, ""));
+    let mut say = format!("{setting} for {}: {step}", names.join(", "));
+    for other in others {
+        let name = other.piece.as_deref().unwrap_or_default();
+        say = format!("{say}; {name} wants: {}", asked(other));
+    }
+    Due {
+        piece: None,
+        say,
+        ..first.clone()
     }
 }
 

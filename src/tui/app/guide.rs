@@ -1,14 +1,15 @@
 //! From a due line to the steps that deal with it.
 
+use super::menu::possible;
 use super::{Deed, Model, Step, Task, Upkeep};
-use crate::project::{Due, DueKind, Setting, Stage};
+use crate::project::{Due, DueKind, FindingKind, Setting, Stage, What};
 use crate::units::Current;
 
 /// The steps that deal with a due line, in order.
 pub(super) fn steps(model: &Model, due: &Due) -> Vec<Step> {
     match (&due.piece, &due.tank) {
         (Some(piece), tank) => of_piece(model, due.what, piece, tank.as_deref()),
-        (None, Some(tank)) => of_tank(due.what, tank),
+        (None, Some(tank)) => of_tank(model, due.what, tank),
         (None, None) => Vec::new(),
     }
 }
@@ -19,15 +20,6 @@ fn of_piece(model: &Model, what: DueKind, piece: &str, tank: Option<&str>) -> Ve
         DueKind::LiftOut => vec![deed(Deed::Lift)],
         DueKind::Return => vec![deed(Deed::Return)],
         DueKind::Look => look(model, piece),
-        DueKind::Ladder => {
-            let state = model.project.state();
-            let next = state.next_step(&model.project.definition, piece);
-            let setting = next.and_then(|n| n.setting);
-            let step = tank
-                .zip(setting)
-                .map(|(t, s)| Step::Task(Task::Set(t.to_owned(), s)));
-            step.into_iter().collect()
-        }
         DueKind::Reading => vec![deed(Deed::OwnReading)],
         DueKind::Target => {
             let reading = tank.map(|t| Step::Task(Task::Tank(t.to_owned(), Upkeep::Reading)));
@@ -42,13 +34,18 @@ fn of_piece(model: &Model, what: DueKind, piece: &str, tank: Option<&str>) -> Ve
             _ => vec![deed(Deed::Finish)],
         },
         DueKind::Cure => vec![deed(Deed::Finish)],
-        DueKind::Dose | DueKind::Filter | DueKind::Bags => {
-            tank.map_or_else(Vec::new, |tank| of_tank(what, tank))
+        DueKind::Ladder | DueKind::Dose | DueKind::Filter | DueKind::Bags => {
+            tank.map_or_else(Vec::new, |tank| of_tank(model, what, tank))
         }
     }
 }
 
-fn of_tank(what: DueKind, tank: &str) -> Vec<Step> {
+fn of_tank(model: &Model, what: DueKind, tank: &str) -> Vec<Step> {
+    if what == DueKind::Ladder {
+        let setting = model.next_step_in(tank).and_then(|next| next.setting);
+        let set = setting.map(|s| Step::Task(Task::Set(tank.to_owned(), s)));
+        return set.into_iter().collect();
+    }
     let upkeep = match what {
         DueKind::Reading => Upkeep::Reading,
         DueKind::Dose => Upkeep::Dose,
@@ -57,6 +54,33 @@ fn of_tank(what: DueKind, tank: &str) -> Vec<Step> {
         _ => return Vec::new(),
     };
     vec![Step::Task(Task::Tank(tank.to_owned(), upkeep))]
+}
+
+/// What follows from what was just written down, before the guide goes on: a
+/// bare spot that was seen is touched up while the piece is out, and a tank
+/// that a piece left empty is switched off.
+pub(super) fn then(model: &Model, what: &What) -> Option<Task> {
+    match what {
+        What::Look { piece, findings } => {
+            let bare = findings.iter().any(|f| f.kind == FindingKind::Bare);
+            let back = Task::Piece(piece.clone(), Deed::Return);
+            let returns = model.guide.front() == Some(&Step::Task(back));
+            let may = bare && returns && possible(model, piece, Deed::TouchUp).is_ok();
+            may.then(|| Task::Piece(piece.clone(), Deed::TouchUp))
+        }
+        What::Finish { piece } => {
+            let span = model
+                .piece(piece)
+                .filter(|p| p.tank.is_none())?
+                .spans
+                .last();
+            let left = span.is_some_and(|s| s.stage.in_bath());
+            let mut tanks = model.facts.tanks.iter();
+            let empty = tanks.find(|t| left && t.on && t.pieces.is_empty())?;
+            Some(Task::Tank(empty.name.clone(), Upkeep::Off))
+        }
+        _ => None,
+    }
 }
 
 /// A look: the lower current first where others share a constant one, then

@@ -14,10 +14,8 @@ const UNLOCK: [KeyCode; 3] = [KeyCode::Char('7'), KeyCode::Char('3'), KeyCode::E
 pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
     let ctrl_c = key.ctrl && key.code == KeyCode::Char('c');
     let layer = model.layers.pop()?;
-    if ctrl_c && !matches!(layer, Layer::Locked(_)) {
-        model.layers.clear();
-        model.guide.clear();
-        return Some(update::run(model, Id::Quit, key));
+    if ctrl_c {
+        return Some(update::run(model, Id::Leave, key));
     }
     Some(match layer {
         Layer::Menu(menu) => in_menu(model, menu, key),
@@ -105,7 +103,7 @@ fn in_menu(model: &mut Model, mut menu: Menu, key: Key) -> Vec<Effect> {
     let letter = menu
         .entries
         .iter()
-        .position(|e| KeyCode::Char(e.letter) == key.code);
+        .position(|e| e.letter != ' ' && KeyCode::Char(e.letter) == key.code);
     let taken = row_of_digit(menu.row, menu.entries.len(), key)
         .or(letter)
         .or_else(|| (key.code == KeyCode::Enter).then_some(menu.row));
@@ -144,18 +142,18 @@ fn in_form(model: &mut Model, mut form: Form, key: Key) -> Vec<Effect> {
     }
     match key.code {
         KeyCode::Enter if form.at + 1 < form.fields.len() => {
-            form.at += usize::from(form.accepts(model));
+            let onwards = usize::from(form.accepts(model));
+            form.go_to(form.at + onwards);
         }
         KeyCode::Enter | KeyCode::Char('+') => return submit(model, form),
-        KeyCode::Up | KeyCode::BackTab => form.at = form.at.saturating_sub(1),
-        KeyCode::Down | KeyCode::Tab => {
-            form.at = (form.at + 1).min(form.fields.len().saturating_sub(1));
-        }
+        KeyCode::Up | KeyCode::BackTab => form.go_to(form.at.saturating_sub(1)),
+        KeyCode::Down | KeyCode::Tab => form.go_to(form.at + 1),
         KeyCode::Char('*') if form.guided => {
             model.next_step();
             return Vec::new();
         }
-        KeyCode::Char('-') if form.at > 0 => form.at -= 1,
+        KeyCode::Char('*') => form.empty_field(),
+        KeyCode::Char('-') if form.at > 0 => form.go_to(form.at - 1),
         _ if key.is_back() => {
             leave(model, &form);
             return Vec::new();
@@ -185,6 +183,21 @@ fn leave(model: &mut Model, form: &Form) {
 }
 
 impl Form {
+    /// Goes to a field, or to the last one.
+    fn go_to(&mut self, at: usize) {
+        self.at = at.min(self.fields.len().saturating_sub(1));
+        if let Some(field) = self.fields.get_mut(self.at) {
+            field.enter_anew();
+        }
+    }
+
+    fn empty_field(&mut self) {
+        self.wrong = None;
+        if let Some(field) = self.fields.get_mut(self.at) {
+            field.empty();
+        }
+    }
+
     /// Whether the field under the cursor may be left: it reads, and a tenfold
     /// jump was asked about once.
     fn accepts(&mut self, model: &Model) -> bool {
@@ -201,6 +214,9 @@ impl Form {
         let question = wrong.is_none().then(|| field.jump()).flatten();
         if question.is_some() {
             field.asked = Some(field.text.clone());
+        }
+        if wrong.is_some() || question.is_some() {
+            field.enter_anew();
         }
         self.wrong = wrong.or(question);
         self.wrong.is_none()
@@ -316,7 +332,9 @@ fn in_gates_when(model: &mut Model, list: &mut Checklist, key: Key) {
     if list.when.key(key) {
         return;
     }
-    if key.code == KeyCode::Enter {
+    if key.code == KeyCode::Char('*') {
+        list.when.empty();
+    } else if key.code == KeyCode::Enter {
         let zone = model.project.definition.zone;
         match list.when.instant(zone, model.now) {
             Ok(_) => list.at_when = false,

@@ -78,6 +78,8 @@ fn in_when(model: &mut Model, mut entry: LookEntry, key: Key) -> Vec<Effect> {
     let zone = model.project.definition.zone;
     if entry.when.key(key) {
         entry.wrong = None;
+    } else if key.code == KeyCode::Char('*') {
+        entry.when.empty();
     } else if matches!(key.code, KeyCode::Enter | KeyCode::Char('+')) {
         match entry.when.instant(zone, model.now) {
             Ok(at) => {

@@ -14,8 +14,14 @@ impl Form {
         };
         let mut lines: Vec<String> = self.why_set(model).into_iter().collect();
         lines.extend(meaning(model, &what));
-        lines.extend(self.verdict(model, what));
         lines
+    }
+
+    /// What to mind before Enter, most pressing of all that is shown: why it
+    /// will be refused, or the warnings with which it passes.
+    pub fn warnings(&self, model: &Model) -> Vec<String> {
+        let what = self.task.what(model, &self.fields);
+        what.map_or_else(|_| Vec::new(), |what| self.verdict(model, what))
     }
 
     /// Why a guide asks for another current.
@@ -172,6 +178,9 @@ fn current(model: &Model, tank: &str, amps: Current) -> Vec<String> {
 
 fn density(model: &Model, amps: Current, covered: f64) -> String {
     let units = model.project.definition.units;
+    if amps.si() <= 0.0 {
+        return "no current".to_owned();
+    }
     if covered <= 0.0 {
         return "nothing is covered yet".to_owned();
     }

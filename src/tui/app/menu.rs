@@ -36,19 +36,35 @@ impl Menu {
                 Err(why) => self.cannot.push((say, why)),
             }
         }
-        if let Some(tank) = model.piece(name).and_then(|p| p.tank.clone()) {
-            let say = format!("{tank}: reading");
-            self.push(
-                'y',
-                say,
-                Does::Task(Task::Tank(tank.clone(), Upkeep::Reading)),
-            );
+        let tanks = tanks_of(model, name);
+        if let [tank] = tanks.as_slice() {
+            self.supply_of(model, tank);
+        }
+        for (n, tank) in tanks.into_iter().enumerate() {
+            let letter = if n == 0 { 'v' } else { NO_LETTER };
             let say = format!("{tank}: supply, bath and the rest");
-            self.push('v', say, Does::Menu(Spot::Tank(tank)));
+            self.push(letter, say, Does::Menu(Spot::Tank(tank)));
+        }
+    }
+
+    /// The supply of the tank that a piece hangs in, or will hang in.
+    fn supply_of(&mut self, model: &Model, tank: &str) {
+        let on = model.facts.tank(tank).is_some_and(|t| t.on);
+        let lines = [
+            ('y', "reading", Upkeep::Reading, true),
+            ('a', "supply set to amps (cc)", Upkeep::SetAmps, true),
+            ('u', "supply set to volts (cv)", Upkeep::SetVolts, true),
+            ('q', "supply off", Upkeep::Off, on),
+        ];
+        for (letter, say, upkeep, _) in lines.into_iter().filter(|line| line.3) {
+            let task = Task::Tank(tank.to_owned(), upkeep);
+            self.push(letter, format!("{tank}: {say}"), Does::Task(task));
         }
     }
 
     fn of_tank(&mut self, tank: &str) {
+        let say = format!("type tankside record DIR logger --tank {tank} FILE.csv");
+        self.cannot.push(("a data logger's CSV", say));
         for upkeep in Upkeep::ALL {
             let (letter, say) = upkeep.shown();
             let task = Task::Tank(tank.to_owned(), upkeep);
@@ -61,6 +77,7 @@ impl Menu {
             Id::Lock,
             Id::Silence,
             Id::Redo,
+            Id::Refresh,
             Id::Show(Screen::CloseOut),
             Id::Far,
             Id::Who,
@@ -84,6 +101,29 @@ impl Menu {
     }
 }
 
+/// Stands for no letter: the digit alone takes the line.
+const NO_LETTER: char = ' ';
+
+/// The tanks whose supply matters to a piece: the one it hangs in; all while
+/// its present or next stage is in a bath; else those that are on and empty.
+fn tanks_of(model: &Model, name: &str) -> Vec<String> {
+    let Some(piece) = model.piece(name) else {
+        return Vec::new();
+    };
+    if let Some(tank) = &piece.tank {
+        return vec![tank.clone()];
+    }
+    let route = model.project.definition.piece(name);
+    let route = route.map_or_else(Vec::new, |p| model.project.definition.route_of(p));
+    let at = route.iter().position(|s| Some(s) == piece.stage.as_ref());
+    let near = at.is_some_and(|at| route.iter().skip(at).take(2).any(Stage::in_bath));
+    let tanks = model.facts.tanks.iter();
+    tanks
+        .filter(|t| near || t.on && t.pieces.is_empty())
+        .map(|t| t.name.clone())
+        .collect()
+}
+
 /// What the menu calls a deed for this piece: its stage named.
 fn told(model: &Model, name: &str, deed: Deed) -> String {
     let say = deed.shown().1;
@@ -97,7 +137,7 @@ fn told(model: &Model, name: &str, deed: Deed) -> String {
 }
 
 /// Whether a deed can be done now; a remark where gates are open.
-fn possible(model: &Model, name: &str, deed: Deed) -> Result<String, String> {
+pub(super) fn possible(model: &Model, name: &str, deed: Deed) -> Result<String, String> {
     sensible(model, name, deed)?;
     let what = deed
         .trial(model, name)

@@ -20,6 +20,7 @@ mod menu;
 mod message;
 mod model;
 mod open;
+mod suggest;
 mod task;
 mod update;
 mod words;

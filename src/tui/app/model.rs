@@ -5,7 +5,7 @@ use std::collections::{BTreeSet, VecDeque};
 use super::bell::Bell;
 use super::{Facts, Layer, Place, Step};
 use crate::project::{
-    Action, BathWork, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
+    Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
 };
 use crate::report::safe::{fit, plain_text};
 use crate::units::{A, G, Instant, ML, V, clock_span};
@@ -72,6 +72,8 @@ pub struct Model {
     pub project: Project,
     /// Who is at the tank, once known.
     pub who: Option<String>,
+    /// The login name of the computer, offered when a name is asked.
+    pub login: Option<String>,
     /// The present, as last told.
     pub now: Instant,
     /// The figures of the present.
@@ -107,6 +109,7 @@ impl Model {
         let mut model = Self {
             project,
             who,
+            login: None,
             now,
             facts,
             screen: Screen::Line,
@@ -130,6 +133,13 @@ impl Model {
             model.layers.push(Layer::Morning);
         }
         model
+    }
+
+    /// The same, which offers this login name when a name is asked.
+    #[must_use]
+    pub fn with_login(mut self, login: Option<String>) -> Self {
+        self.login = login;
+        self
     }
 
     /// The title of the terminal: what is due, of which project.
@@ -326,37 +336,19 @@ impl Model {
             })
     }
 
-    /// What the ladder of a piece in a tank asks next, if it is due.
-    pub fn ladder_setting(&self, tank: &str) -> Option<Setting> {
+    /// What the ladders of the pieces in a tank ask next, and when.
+    pub fn next_step_in(&self, tank: &str) -> Option<NextStep> {
         let state = self.project.state();
         let steps = state
             .hanging(tank)
             .filter_map(|(name, _)| state.next_step(&self.project.definition, name));
-        let due = steps.filter(|s| s.due <= self.now);
-        due.min_by_key(|s| s.due).and_then(|s| s.setting)
+        steps.min_by_key(|s| s.due)
     }
 
-    /// Places that were named in findings, for the next one; then common ones.
-    pub fn places(&self) -> Vec<String> {
-        let mut places: Vec<String> = Vec::new();
-        let state = self.project.state();
-        for piece in &self.project.definition.pieces {
-            let looks = state.piece(&piece.name).into_iter().flat_map(|p| &p.looks);
-            for place in looks
-                .flat_map(|l| &l.findings)
-                .filter_map(|f| f.place.clone())
-            {
-                if !places.contains(&place) {
-                    places.push(place);
-                }
-            }
-        }
-        for common in ["rim", "tip", "hollow", "back", "underside", "contact 1"] {
-            if !places.iter().any(|p| p == common) {
-                places.push(common.to_owned());
-            }
-        }
-        places
+    /// The setting that a ladder asks of a tank, if it is due.
+    pub fn ladder_setting(&self, tank: &str) -> Option<Setting> {
+        let next = self.next_step_in(tank).filter(|s| s.due <= self.now);
+        next.and_then(|s| s.setting)
     }
 
     /// Says something on the line above the hints.

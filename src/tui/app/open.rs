@@ -66,7 +66,8 @@ impl Model {
             Step::Task(Task::Piece(_, Deed::Lift)) => "lift",
             Step::Task(Task::Piece(_, Deed::Return)) => "return",
             Step::Task(Task::Piece(_, Deed::Finish)) => "finish",
-            Step::Task(Task::Set(..)) => "supply",
+            Step::Task(Task::Set(..) | Task::Tank(_, Upkeep::Off)) => "supply",
+            Step::Task(Task::Piece(_, Deed::TouchUp)) => "touch-up",
             Step::Task(_) => "entry",
             Step::Look(_) => "what is seen",
         });
@@ -209,14 +210,18 @@ impl Model {
         let form = self.take_waiting();
         match result {
             Ok(decision) => {
-                self.said = super::Said {
-                    text: acknowledged(&decision),
-                    alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
-                };
                 self.refresh_layers();
+                let then = super::guide::then(self, &decision.event.what);
+                if let Some(task) = then {
+                    self.guide.push_front(Step::Task(task));
+                }
                 if !self.pass_gates() {
                     self.next_step();
                 }
+                self.said = super::Said {
+                    text: self.acknowledged(&decision),
+                    alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
+                };
             }
             Err(Failure::Refused(refusal)) => {
                 self.alarm(format!("refused: {}", refusal.because));
@@ -287,7 +292,7 @@ impl Model {
                     *menu = Menu::of(self, menu.spot.clone());
                     (menu.why, menu.row) = (why, row.min(menu.entries.len().saturating_sub(1)));
                 }
-                Layer::Form(form) if !form.waits && form.fields.iter().all(|f| f.ready) => {
+                Layer::Form(form) if !form.waits && !form.fields.iter().any(|f| f.touched) => {
                     form.fields = form.task.fields(self);
                 }
                 Layer::Gates(list) => {
@@ -438,22 +443,42 @@ fn of_history(what: &What) -> bool {
     matches!(what, What::Undo { .. } | What::Redo { .. })
 }
 
-fn acknowledged(decision: &Decision) -> String {
-    let event = &decision.event;
-    let warnings = decision.warnings.join("; ");
-    match &event.what {
-        What::Undo { .. } => format!("undone: {warnings}   y brings it back"),
-        What::Redo { .. } => format!("holds again: {warnings}   - undoes"),
-        what => {
-            let told = format!("recorded #{} {what}", event.sequence);
-            let passed = match event.overridden.len() {
-                0 => String::new(),
-                passed => format!(", {passed} gates passed and marked"),
-            };
-            if warnings.is_empty() {
-                format!("{told}{passed}   - undoes")
-            } else {
-                format!("{told}{passed}. Mind: {warnings}")
+impl Model {
+    /// The keys that open everything else from this screen.
+    pub fn everything_keys(&self) -> &'static str {
+        if self.screen == super::Screen::CloseOut {
+            "+"
+        } else {
+            "+ +"
+        }
+    }
+
+    /// What was written down, and the key that takes it back where it works.
+    fn acknowledged(&self, decision: &Decision) -> String {
+        let event = &decision.event;
+        let warnings = decision.warnings.join("; ");
+        let undoes = if self.layers.is_empty() {
+            "   - undoes"
+        } else {
+            ""
+        };
+        match &event.what {
+            What::Undo { .. } => {
+                let keys = self.everything_keys();
+                format!("undone: {warnings}   {keys} (y) brings it back")
+            }
+            What::Redo { .. } => format!("holds again: {warnings}{undoes}"),
+            what => {
+                let told = format!("recorded #{} {what}", event.sequence);
+                let passed = match event.overridden.len() {
+                    0 => String::new(),
+                    passed => format!(", {passed} gates passed and marked"),
+                };
+                if warnings.is_empty() {
+                    format!("{told}{passed}{undoes}")
+                } else {
+                    format!("{told}{passed}. Mind: {warnings}")
+                }
             }
         }
     }

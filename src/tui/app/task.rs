@@ -1,5 +1,6 @@
 //! What can be recorded, as the action menu and the forms know it.
 
+use super::suggest::override_reasons;
 use super::{Field, Model};
 use crate::project::{Finding, FindingKind, Setting, Stage, What};
 use crate::units::{A, V};
@@ -212,10 +213,10 @@ impl Task {
                     _ => Vec::new(),
                 };
                 let tank = (tanks.len() > 1).then(|| Field::choice("tank", tanks));
-                let reason = Field::words("reason", Vec::new());
+                let reason = Field::words("reason", override_reasons());
                 std::iter::once(reason).chain(tank).collect()
             }
-            Self::Who => vec![Field::words("name", Vec::new())],
+            Self::Who => vec![Field::words("name", model.who_choices())],
             Self::Set(_, Setting::Amps(amps)) => vec![Field::number("amps", "A", Some(amps.to(A)))],
             Self::Set(_, Setting::Volts(volts)) => {
                 vec![Field::number("volts", "V", Some(volts.to(V)))]

@@ -53,7 +53,7 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
 fn on_screen(model: &mut Model, key: Key) -> Vec<Effect> {
     let Some(command) = command_of(key, model.screen) else {
         model.say(format!(
-            "{} does nothing here; ? tells what does",
+            "{} does nothing here; / tells what does",
             key.name()
         ));
         return Vec::new();
@@ -115,13 +115,16 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::ScrollOn => model.scroll = model.scroll.saturating_add(5).min(10_000),
         Id::Help => model.layers.push(Layer::Help(0)),
         Id::Suspend => return vec![Effect::Suspend],
+        Id::Everything => model.open_menu(None),
         Id::Quit => return quit(model),
+        Id::Leave => return vec![Effect::Quit],
     }
     Vec::new()
 }
 
 fn deal(model: &mut Model, row: usize) {
     let Some(due) = model.facts.due.get(row).cloned() else {
+        model.open_menu(model.spot.clone());
         return;
     };
     model.due_row = row;
@@ -299,7 +302,10 @@ fn ask_undo(model: &mut Model) {
         let when = format!("it was {} by {}", model.clock(event.at), event.who);
         model.ask(
             told,
-            vec![when, "the journal keeps both; y brings it back".to_owned()],
+            vec![
+                when,
+                "the journal keeps both; + + (y) brings it back".to_owned(),
+            ],
             Then::Undo,
         );
     }
@@ -318,7 +324,7 @@ fn quit(model: &mut Model) -> Vec<Effect> {
         Some(flows) => {
             let lines = vec![
                 "plating unattended: never. Lift the work live, then supply off".to_owned(),
-                "the close-out (c) lists what the end of the evening wants".to_owned(),
+                "the screen Close-out lists what the end of the evening wants".to_owned(),
             ];
             model.ask(
                 format!("{flows}: leave the screen all the same?"),

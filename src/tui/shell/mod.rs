@@ -46,7 +46,8 @@ const SHORTEST: f64 = 0.05;
 pub fn run(folder: Folder, settings: &Settings, clock: &dyn Clock) -> Result<(), ShellError> {
     let look = Look::sense(settings)?;
     let now = clock.now();
-    let model = Model::new(folder.project().clone(), settings.who.clone(), now);
+    let model =
+        Model::new(folder.project().clone(), settings.who.clone(), now).with_login(sense::login());
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;

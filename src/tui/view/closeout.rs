@@ -2,7 +2,7 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below, line_of};
+use super::pen::{Pen, Row, below};
 use super::{Role, is_narrow};
 use crate::project::{Item, MaySign, Side, What};
 use crate::report::safe::wrapped;
@@ -10,9 +10,10 @@ use crate::tui::app::Model;
 
 /// Draws the close-out.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
-    pen.row(line_of(area, 0), &verdict(model));
-    let list = below(area, 1);
     let width = usize::from(area.width);
+    let verdict = verdict(model, width);
+    pen.rows(area, &verdict);
+    let list = below(area, verdict.len());
     let items = &model.facts.closeout.items;
     let both: Vec<(usize, &Item)> = items.iter().enumerate().collect();
     let (tank, paper): (Vec<_>, Vec<_>) = both.into_iter().partition(|(_, i)| i.side == Side::Tank);
@@ -63,14 +64,14 @@ fn scrolled(pen: &mut Pen<'_>, area: Rect, rows: Vec<Row>, at: Option<usize>) {
     pen.rows(area, &rows);
 }
 
-fn verdict(model: &Model) -> Row {
-    match &model.facts.closeout.may_sign {
-        MaySign::Yes(None) => Row::of(Role::Good, "it may be signed"),
-        MaySign::Yes(Some(rests_on)) => {
-            Row::of(Role::Soon, format!("it may be signed: {rests_on}"))
-        }
-        MaySign::No(because) => Row::of(Role::Alarm, "not yet: ").and(Role::Plain, because),
-    }
+fn verdict(model: &Model, width: usize) -> Vec<Row> {
+    let (role, told) = match &model.facts.closeout.may_sign {
+        MaySign::Yes(None) => (Role::Good, "it may be signed".to_owned()),
+        MaySign::Yes(Some(rests_on)) => (Role::Soon, format!("it may be signed: {rests_on}")),
+        MaySign::No(because) => (Role::Alarm, format!("not yet: {because}")),
+    };
+    let lines = wrapped(&told, width).into_iter();
+    lines.map(|line| Row::of(role, line)).collect()
 }
 
 /// The items of one side; the line of the selected one.
@@ -129,7 +130,7 @@ fn side(
 fn foot(model: &Model) -> Vec<Row> {
     let selected = model.item_row == model.facts.closeout.items.len();
     let mut rows = vec![
-        Row::of(Role::Key, "s ")
+        Row::of(Role::Key, if selected { "Enter " } else { "s " })
             .and(Role::Strong, "sign the sheet")
             .chosen(selected),
     ];

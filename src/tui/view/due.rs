@@ -4,7 +4,8 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, below, line_of};
 use super::{Role, is_narrow};
-use crate::project::Due;
+use crate::project::{Due, DueKind};
+use crate::report::safe::columns;
 use crate::tui::app::{Model, Screen};
 
 /// How many lines the list has on a screen of this height.
@@ -63,7 +64,7 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
             .and(Role::Key, key)
             .chosen(selected);
     }
-    let wide = if width >= 110 { 18 } else { 11 };
+    let wide = name_width(model, width);
     let fixed = 2 + 10 + 14 + 10 + wide + 1 + 7;
     Row::of(role, mark)
         .column(Role::Plain, &model.clock(due.at), 10)
@@ -71,9 +72,74 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
         .column(role, due.what.word(), 10)
         .column(Role::Strong, name, wide)
         .and(Role::Plain, " ")
-        .column(Role::Plain, &due.say, width.saturating_sub(fixed))
+        .column(
+            Role::Plain,
+            &told(model, due, name),
+            width.saturating_sub(fixed),
+        )
         .and(Role::Key, format!(" {key}"))
         .chosen(selected)
+}
+
+/// The columns of the names: as many as the longest takes, up to a limit.
+fn name_width(model: &Model, width: usize) -> usize {
+    let most = if width >= 110 { 18 } else { 11 };
+    let due = model.facts.due.iter();
+    let names = due.filter_map(|d| d.piece.as_deref().or(d.tank.as_deref()));
+    names.map(columns).max().unwrap_or(0).clamp(4, most - 1) + 1
+}
+
+/// What is due, without what the columns before it say; where there is one
+/// tank only, a step of the ladder needs not name it.
+fn told(model: &Model, due: &Due, name: &str) -> String {
+    let say = brief(&due.say, name, due.what.word());
+    let alone = model.facts.tanks.len() == 1;
+    let tank = due
+        .tank
+        .as_deref()
+        .filter(|_| alone && due.what == DueKind::Ladder);
+    tank.map_or_else(|| say.clone(), |tank| without_name(&say, tank))
+}
+
+/// A sentence without the name and the kind that stand in the columns before it.
+fn brief(say: &str, name: &str, kind: &str) -> String {
+    let said = without_name(say, name);
+    let rest = said.strip_prefix(kind).unwrap_or_default();
+    match rest.strip_prefix([' ', ',']) {
+        Some(rest) => rest.trim_start().to_owned(),
+        None => said,
+    }
+}
+
+/// A sentence without the name and the words that led to it.
+fn without_name(say: &str, name: &str) -> String {
+    let word_at = |at: usize| {
+        let around = [
+            say[..at].chars().next_back(),
+            say[at + name.len()..].chars().next(),
+        ];
+        around
+            .into_iter()
+            .flatten()
+            .all(|c| c == ' ' || ",;:".contains(c))
+    };
+    let found = say
+        .match_indices(name)
+        .map(|(at, _)| at)
+        .find(|at| word_at(*at));
+    let Some(at) = found.filter(|_| !name.is_empty()) else {
+        return say.to_owned();
+    };
+    let mut before = say[..at].trim_end();
+    for lead in [" at", " of", " for"] {
+        before = before.strip_suffix(lead).unwrap_or(before);
+    }
+    let after = &say[at + name.len()..];
+    if before.is_empty() {
+        after.trim_start_matches([':', ' ']).to_owned()
+    } else {
+        format!("{before}{after}")
+    }
 }
 
 /// Whether Enter on this screen deals with the selected line.
@@ -91,5 +157,61 @@ fn key_of(model: &Model, n: usize) -> String {
         format!("F{}", n + 1)
     } else {
         String::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::brief;
+
+    #[test]
+    fn the_name_and_the_kind_in_the_columns_are_not_told_again() {
+        for (kind, name, say, told) in [
+            (
+                "dry",
+                "crozier",
+                "crozier: 24 h touch dry",
+                "24 h touch dry",
+            ),
+            ("look", "stem", "first look at stem", "first look"),
+            (
+                "look",
+                "stem",
+                "look at stem, turn it: last seen 20 min ago",
+                "turn it: last seen 20 min ago",
+            ),
+            (
+                "return",
+                "stem",
+                "return stem to main: lower it in live",
+                "to main: lower it in live",
+            ),
+            (
+                "ladder",
+                "leaf-1",
+                "set main to 7.00 A: step 2 of 3 for leaf-1",
+                "set main to 7.00 A: step 2 of 3",
+            ),
+            (
+                "ladder",
+                "main",
+                "set main to 7.00 A for stem, leaf-1: step 2 of 3",
+                "set to 7.00 A for stem, leaf-1: step 2 of 3",
+            ),
+            (
+                "lift-out",
+                "leaf",
+                "lift leaf-1 out now: in main",
+                "lift leaf-1 out now: in main",
+            ),
+            (
+                "reading",
+                "main",
+                "read the meter of main",
+                "read the meter",
+            ),
+        ] {
+            assert_eq!(brief(say, name, kind), told);
+        }
     }
 }

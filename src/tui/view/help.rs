@@ -44,7 +44,7 @@ pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
 }
 
 fn entry(lead: &str, say: &str, role: Role, width: usize) -> Vec<Row> {
-    let margin = if lead.len() < 3 {
+    let margin = if role == Role::Alarm {
         4
     } else {
         (width / 3).clamp(12, 20)

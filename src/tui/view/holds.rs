@@ -62,7 +62,7 @@ fn summary(model: &Model) -> Vec<Row> {
         ),
         None if running(model) > 1 => Row::of(
             Role::Soon,
-            "no one visit seals all: mark them (*) and refresh (w) for one hold",
+            "no one visit seals all: mark them (*) and refresh (+ +, w) for one hold",
         ),
         None => Row::plain(format!(
             "the ageing hold is {} h, give or take {} h",
@@ -129,7 +129,7 @@ fn row(model: &Model, name: &str, width: usize) -> Row {
     if is_narrow(width) {
         row
     } else {
-        row.and(Role::Plain, level(model, name))
+        row.and(Role::Plain, level(model, name, width))
     }
 }
 
@@ -152,8 +152,9 @@ fn aged(model: &Model, row: Row, hold: &HoldFigures, width: usize) -> Row {
     }
 }
 
-/// Thickness, and what brings the piece level with the thickest.
-fn level(model: &Model, name: &str) -> String {
+/// Thickness and, where there is room, what brings the piece level with the
+/// thickest.
+fn level(model: &Model, name: &str, width: usize) -> String {
     let unit = model.project.definition.units.thickness();
     let Some(figures) = model.figures(name) else {
         return String::new();
@@ -163,6 +164,9 @@ fn level(model: &Model, name: &str) -> String {
     };
     let told = thickness.shown(unit);
     let matching = &model.facts.matching;
+    if width < 100 {
+        return told;
+    }
     if let Some(behind) = matching.behind.iter().find(|b| b.name == name) {
         format!("{told}; {}", super::piece::level(behind))
     } else if matching.thickest.as_deref() == Some(name) && !matching.behind.is_empty() {

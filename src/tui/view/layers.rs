@@ -3,7 +3,7 @@
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, below, line_of};
-use super::{Role, closeout, help};
+use super::{Role, closeout, help, is_narrow};
 use crate::report::safe::wrapped;
 use crate::tui::app::{
     Checklist, Confirm, Entry, Field, Form, Layer, LookEntry, Menu, Model, Refused, Spot,
@@ -11,8 +11,8 @@ use crate::tui::app::{
 
 /// Draws the uppermost layer in the place of the screen.
 pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) {
-    let (title, rows, at) = match layer {
-        Layer::Menu(menu) => menu_rows(model, menu),
+    let (title, rows, (at, until)) = match layer {
+        Layer::Menu(menu) => menu_rows(model, menu, usize::from(area.width)),
         Layer::Form(form) => form_rows(model, form, usize::from(area.width)),
         Layer::Look(entry) => look_rows(model, entry, usize::from(area.width)),
         Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
@@ -28,7 +28,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
             (
                 "help: Up Down scroll, any other key closes".to_owned(),
                 shown,
-                0,
+                (0, 0),
             )
         }
         Layer::Morning => {
@@ -41,7 +41,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
             (
                 "from the last close-out; any key goes on".to_owned(),
                 rows,
-                0,
+                (0, 0),
             )
         }
         Layer::Far | Layer::Locked(_) => return,
@@ -49,12 +49,15 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
     pen.rule(line_of(area, 0), &Row::of(Role::Strong, title));
     let inner = below(area, 1);
     let height = usize::from(inner.height);
-    let first = (at + 1).saturating_sub(height);
+    let first = (until + 1).saturating_sub(height).min(at);
+    let first = first.max((at + 1).saturating_sub(height));
     let rows: Vec<Row> = rows.into_iter().skip(first).collect();
     pen.rows(inner, &rows);
 }
 
-type Drawn = (String, Vec<Row>, usize);
+/// A title, the rows, and which of them must be seen: the selected one, and
+/// the last of its nine where there is room.
+type Drawn = (String, Vec<Row>, (usize, usize));
 
 /// The digit that takes a line: the nine around the selected one have one.
 fn digit(row: usize, selected: usize) -> String {
@@ -65,19 +68,22 @@ fn digit(row: usize, selected: usize) -> String {
     }
 }
 
-fn menu_rows(model: &Model, menu: &Menu) -> Drawn {
-    let title = match &menu.spot {
-        Some(Spot::Piece(name)) => format!("{name}: what can be done now"),
-        Some(Spot::Tank(name)) => format!("tank {name}: what can be done now"),
-        None => format!("{}: everything else", model.project.definition.name),
+fn menu_rows(model: &Model, menu: &Menu, width: usize) -> Drawn {
+    let about = match &menu.spot {
+        Some(Spot::Piece(name)) => name.clone(),
+        Some(Spot::Tank(name)) => format!("tank {name}"),
+        None => model.project.definition.name.clone(),
     };
     if menu.why {
-        let rows = menu
-            .cannot
-            .iter()
-            .map(|(say, why)| Row::of(Role::Plain, format!("{say}: ")).and(Role::Soon, why));
-        return (format!("{title}: what cannot, and why"), rows.collect(), 0);
+        let cannot = menu.cannot.iter();
+        let told = cannot.map(|(say, why)| format!("{say}: {why}"));
+        let rows = marked(told, "", Role::Plain, width);
+        return (format!("{about}: what cannot, and why"), rows, (0, 0));
     }
+    let title = match &menu.spot {
+        Some(_) => format!("{about}: what can be done now"),
+        None => format!("{about}: everything else"),
+    };
     let rows = menu.entries.iter().enumerate().map(|(n, entry)| {
         Row::of(
             Role::Key,
@@ -86,10 +92,11 @@ fn menu_rows(model: &Model, menu: &Menu) -> Drawn {
         .and(Role::Plain, &entry.say)
         .chosen(n == menu.row)
     });
-    (title, rows.collect(), menu.row)
+    let until = (menu.row / 9 * 9 + 8).min(menu.entries.len().saturating_sub(1));
+    (title, rows.collect(), (menu.row, until))
 }
 
-fn field_row(model: &Model, field: &Field, here: bool) -> Row {
+fn field_row(model: &Model, field: &Field, here: bool, width: usize) -> Row {
     let cursor = if here { "_" } else { "" };
     let lead = Row::of(
         if here { Role::Strong } else { Role::Plain },
@@ -98,14 +105,17 @@ fn field_row(model: &Model, field: &Field, here: bool) -> Row {
     .column(
         if here { Role::Strong } else { Role::Plain },
         &field.label,
-        21,
+        if is_narrow(width) { 12 } else { 21 },
     );
     let typed = format!("{}{cursor}", field.text);
     let zone = model.project.definition.zone;
     match &field.entry {
         Entry::Number { unit, .. } => {
-            let ready = if field.ready && !field.text.is_empty() {
+            let last = matches!(field.entry, Entry::Number { last: Some(_), .. });
+            let ready = if !field.touched && !field.text.is_empty() {
                 "   ready"
+            } else if here && last && field.text.is_empty() {
+                "   Right: as last time"
             } else {
                 ""
             };
@@ -159,12 +169,30 @@ fn field_row(model: &Model, field: &Field, here: bool) -> Row {
     }
 }
 
+/// Sentences with a mark before each, wrapped.
+fn marked<S: AsRef<str>>(
+    sentences: impl IntoIterator<Item = S>,
+    mark: &str,
+    role: Role,
+    width: usize,
+) -> Vec<Row> {
+    let mut rows = Vec::new();
+    for sentence in sentences {
+        let lines = wrapped(sentence.as_ref(), width.saturating_sub(2));
+        for (n, line) in lines.into_iter().enumerate() {
+            let mark = if n == 0 { mark } else { "  " };
+            rows.push(Row::of(role, mark).and(Role::Plain, line));
+        }
+    }
+    rows
+}
+
 fn form_rows(model: &Model, form: &Form, width: usize) -> Drawn {
     let mut rows: Vec<Row> = form
         .fields
         .iter()
         .enumerate()
-        .map(|(n, field)| field_row(model, field, n == form.at))
+        .map(|(n, field)| field_row(model, field, n == form.at, width))
         .collect();
     if let Some(wrong) = &form.wrong {
         rows.extend(
@@ -173,28 +201,15 @@ fn form_rows(model: &Model, form: &Form, width: usize) -> Drawn {
                 .map(|l| Row::of(Role::Alarm, l)),
         );
     }
-    for line in form.meaning(model) {
-        let lines = wrapped(&line, width.saturating_sub(2));
-        rows.extend(
-            lines
-                .into_iter()
-                .map(|l| Row::of(Role::Soon, "= ").and(Role::Plain, l)),
-        );
-    }
-    for caution in form.cautions(model) {
-        let lines = wrapped(caution, width.saturating_sub(2));
-        rows.extend(
-            lines
-                .into_iter()
-                .map(|l| Row::of(Role::Alarm, "! ").and(Role::Plain, l)),
-        );
-    }
+    rows.extend(marked(form.warnings(model), "! ", Role::Alarm, width));
+    rows.extend(marked(form.meaning(model), "= ", Role::Soon, width));
+    rows.extend(marked(form.cautions(model), "! ", Role::Alarm, width));
     let ahead = model.guide_ahead().filter(|_| form.guided);
     rows.extend(ahead.map(Row::plain));
     if form.waits {
         rows.push(Row::of(Role::Soon, "writing it down"));
     }
-    (form.title.clone(), rows, form.at)
+    (form.title.clone(), rows, (form.at, form.at))
 }
 
 fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
@@ -209,13 +224,8 @@ fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
                 .map(|l| Row::of(Role::Strong, l)),
         );
     }
-    for advice in entry.picked.iter().filter_map(|f| f.kind.advice()) {
-        rows.extend(
-            wrapped(advice, width.saturating_sub(2))
-                .into_iter()
-                .map(|l| Row::of(Role::Soon, "= ").and(Role::Plain, l)),
-        );
-    }
+    let advice = entry.picked.iter().filter_map(|f| f.kind.advice());
+    rows.extend(marked(advice, "= ", Role::Soon, width));
     let ahead = model
         .guide_ahead()
         .filter(|_| entry.guided && picked.is_empty());
@@ -224,8 +234,8 @@ fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
         rows.push(Row::of(Role::Alarm, wrong));
     }
     if entry.at_when {
-        rows.push(field_row(model, &entry.when, true));
-        return (title, rows, 0);
+        rows.push(field_row(model, &entry.when, true, width));
+        return (title, rows, (0, 0));
     }
     let kinds = LookEntry::kinds();
     let page = entry.row / 9 * 9;
@@ -244,7 +254,7 @@ fn look_rows(model: &Model, entry: &LookEntry, width: usize) -> Drawn {
         "the first findings"
     };
     rows.push(Row::of(Role::Key, "0 ").and(Role::Plain, other));
-    (title, rows, 0)
+    (title, rows, (0, 0))
 }
 
 fn gate_rows(model: &Model, list: &Checklist, width: usize) -> Drawn {
@@ -254,9 +264,9 @@ fn gate_rows(model: &Model, list: &Checklist, width: usize) -> Drawn {
     };
     let mut rows = Vec::new();
     if list.at_when || !list.when.text.is_empty() {
-        rows.push(field_row(model, &list.when, list.at_when));
+        rows.push(field_row(model, &list.when, list.at_when, width));
     }
-    let mut at = 0;
+    let (mut at, mut until) = (0, 0);
     for row in 0..list.rows() {
         if row == list.row {
             at = rows.len();
@@ -291,8 +301,11 @@ fn gate_rows(model: &Model, list: &Checklist, width: usize) -> Drawn {
                     .chosen(row == list.row),
             );
         }
+        if row / 9 == list.row / 9 {
+            until = rows.len().saturating_sub(1);
+        }
     }
-    (title, rows, at)
+    (title, rows, (at, until))
 }
 
 fn refused_rows(refused: &Refused, width: usize) -> Drawn {
@@ -309,60 +322,12 @@ fn refused_rows(refused: &Refused, width: usize) -> Drawn {
         );
     }
     let at = rows.len() - 1;
-    (format!("refused: {}", refused.action.what), rows, at)
+    (format!("refused: {}", refused.action.what), rows, (at, at))
 }
 
 fn confirm_rows(confirm: &Confirm, width: usize) -> Drawn {
     let lines = confirm.lines.iter().flat_map(|l| wrapped(l, width));
     let mut rows: Vec<Row> = lines.map(Row::plain).collect();
     rows.push(Row::of(Role::Key, "Enter").and(Role::Plain, " yes, any other key leaves it"));
-    (confirm.question.clone(), rows, 0)
-}
-
-/// The keys of a layer, for the hint bar.
-pub(super) fn hints(layer: &Layer) -> Vec<(String, String)> {
-    let pairs: &[(&str, &str)] = match layer {
-        Layer::Menu(menu) if menu.why => &[("/", "what can"), ("-", "back")],
-        Layer::Menu(_) => &[
-            ("1-9", "take"),
-            ("Enter", "take"),
-            ("/", "why not"),
-            ("+", "everything else"),
-            ("-", "back"),
-        ],
-        Layer::Form(form) if form.guided => &[
-            ("Enter", "on"),
-            ("+", "write down"),
-            ("*", "leave this step out"),
-            ("-", "back"),
-        ],
-        Layer::Form(_) => &[
-            ("Enter", "on"),
-            ("+", "write down"),
-            ("Up", "field above"),
-            ("Esc", "leave"),
-        ],
-        Layer::Look(_) => &[
-            ("1-9", "pick"),
-            ("0", "others"),
-            ("Enter", "go on"),
-            ("-", "take back"),
-        ],
-        Layer::Gates(_) => &[
-            ("1-9", "tick"),
-            ("*", "all"),
-            ("Enter", "go on"),
-            (".", "when"),
-            ("-", "back"),
-        ],
-        Layer::Refused(_) => &[("1-9", "take"), ("Enter", "take"), ("-", "leave it")],
-        Layer::Confirm(_) => &[("Enter", "yes"), ("Esc", "no")],
-        Layer::Help(_) => &[("Down", "scroll"), ("Esc", "close")],
-        Layer::Far | Layer::Morning => &[("Enter", "go on")],
-        Layer::Locked(_) => &[("7 3 Enter", "unlock")],
-    };
-    pairs
-        .iter()
-        .map(|(k, h)| ((*k).to_owned(), (*h).to_owned()))
-        .collect()
+    (confirm.question.clone(), rows, (0, 0))
 }

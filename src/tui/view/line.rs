@@ -87,7 +87,7 @@ fn first_steps(pen: &mut Pen<'_>, area: Rect) {
         Row::plain("  pieces: [(name: \"stem\", area: \"6.84dm2\")],"),
         Row::default(),
         Row::plain("This screen follows by itself. ")
-            .and(Role::Key, "?")
+            .and(Role::Key, "/")
             .and(Role::Plain, " explains keys and words."),
     ];
     pen.rows(area, &rows);

@@ -8,6 +8,7 @@ mod closeout;
 mod due;
 mod far;
 mod help;
+mod hints;
 mod holds;
 mod layers;
 mod line;
@@ -135,7 +136,9 @@ fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             Role::Alarm,
             "keyboard locked for wiping: 7, then 3, then Enter unlocks",
         ),
-        (_, true) if model.said.text.is_empty() => Row::plain("b silences the bell"),
+        (None, true) if model.said.text.is_empty() => {
+            Row::plain(format!("{} (b) silences the bell", model.everything_keys()))
+        }
         _ => Row::of(role, &model.said.text),
     };
     pen.row(area, &row);
@@ -144,19 +147,29 @@ fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 /// The keys of the moment, from the command table or from what lies on top.
 fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let mut row = Row::default();
-    let pairs: Vec<(String, String)> = match model.layers.last() {
-        Some(layer) => layers::hints(layer),
+    let pairs: Vec<(String, &str)> = match model.layers.last() {
+        Some(layer) => hints::hints(layer)
+            .into_iter()
+            .map(|(key, hint)| (key.to_owned(), hint))
+            .collect(),
         None => commands()
             .iter()
             .filter(|c| c.on(model.screen) && !c.hint.is_empty())
             .filter(|c| c.can(model).is_ok())
-            .filter_map(|c| Some((c.keys.first()?.name(), c.hint.to_owned())))
+            .filter_map(|c| Some((c.keys.first()?.name(), c.hint_now(model))))
             .collect(),
     };
-    for (key, hint) in pairs {
-        if row.width() + key.len() + hint.len() + 3 > usize::from(area.width) {
-            break;
+    let taken = |(key, hint): &(String, &str)| key.len() + hint.len() + 3;
+    // The way back is shown whatever else there is no room for.
+    let back = pairs.last().filter(|(key, _)| key == "-" || key == "Esc");
+    let kept = back.map_or(0, taken);
+    let last = pairs.len().saturating_sub(1);
+    for (n, pair) in pairs.iter().enumerate() {
+        let kept = if n == last { 0 } else { kept };
+        if row.width() + taken(pair) + kept > usize::from(area.width) {
+            continue;
         }
+        let (key, hint) = pair;
         row = row
             .and(Role::Key, key)
             .and(Role::Plain, format!(" {hint}  "));

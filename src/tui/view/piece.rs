@@ -253,33 +253,37 @@ fn current(model: &Model, piece: &PieceState, figures: &PieceFigures) -> Vec<Row
     if piece.tank.is_none() {
         return Vec::new();
     }
-    let amps = figures.amps.map_or_else(
-        || "amps not known".to_owned(),
+    let none = figures.amps.is_some_and(|a| a.si() <= 0.0);
+    let amps = figures.amps.filter(|_| !none).map_or_else(
+        || if none { "no current" } else { "amps not known" }.to_owned(),
         |a| format!("{} A", number(a.to(A), 3)),
     );
     let read = figures
         .read_at
+        .filter(|_| !none)
         .map_or_else(String::new, |at| format!(", read {}", model.clock(at)));
     let mut rows = vec![
         label("current")
             .and(Role::Strong, amps)
             .and(Role::Plain, read),
     ];
-    rows.push(match &figures.density {
-        Some(density) => label("density")
-            .and(
-                Role::Strong,
-                density.shown(model.project.definition.units.density()),
-            )
-            .and(
+    rows.extend((!none).then(|| {
+        match &figures.density {
+            Some(density) => label("density")
+                .and(
+                    Role::Strong,
+                    density.shown(model.project.definition.units.density()),
+                )
+                .and(
+                    Role::Plain,
+                    format!(": {}", density_word(density.value).say()),
+                ),
+            None => label("density").and(
                 Role::Plain,
-                format!(": {}", density_word(density.value).say()),
+                "not known: it wants the coverage from a look, and amps",
             ),
-        None => label("density").and(
-            Role::Plain,
-            "not known: it wants the coverage from a look, and amps",
-        ),
-    });
+        }
+    }));
     if let Some(at) = figures.target_at {
         let told = format!("{} ({})", model.clock(at), model.distance(at));
         rows.push(

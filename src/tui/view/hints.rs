@@ -1,0 +1,79 @@
+//! The keys of what lies on top of a screen, for the hint bar: the keypad's
+//! key first.
+
+use crate::tui::app::{Field, Form, Layer, Then};
+
+type Hint = (&'static str, &'static str);
+
+/// The keys of a layer and what they do now.
+pub(super) fn hints(layer: &Layer) -> Vec<Hint> {
+    match layer {
+        Layer::Menu(menu) if menu.why => vec![("/", "what can"), ("-", "back")],
+        Layer::Menu(menu) => [
+            vec![("1-9 Enter", "take")],
+            next_nine(menu.entries.len()),
+            vec![("/", "why not"), ("+", "everything else"), ("-", "back")],
+        ]
+        .concat(),
+        Layer::Form(form) => of_form(form),
+        Layer::Look(entry) if entry.at_when => {
+            vec![("Enter", "write down"), ("*", "empty"), ("-", "back")]
+        }
+        Layer::Look(entry) => {
+            let mut hints = vec![("1-9", "pick"), ("0", "others"), ("Enter", "go on")];
+            hints.extend(entry.guided.then_some(("*", "leave this step out")));
+            let back = if entry.picked.is_empty() {
+                "leave"
+            } else {
+                "take back"
+            };
+            hints.push(("-", back));
+            hints
+        }
+        Layer::Gates(list) if list.at_when => {
+            vec![("Enter", "go on"), ("*", "empty"), ("-", "back")]
+        }
+        Layer::Gates(list) => [
+            vec![("1-9", "tick"), ("*", "all"), ("Enter", "go on")],
+            next_nine(list.rows()),
+            vec![(".", "when"), ("-", "back")],
+        ]
+        .concat(),
+        Layer::Refused(_) => vec![("1-9 Enter", "take"), ("-", "leave it")],
+        // Minus asked for the undo, so it answers it too.
+        Layer::Confirm(confirm) if confirm.then == Then::Undo => {
+            vec![("Enter", "yes"), ("-", "yes"), ("0", "no")]
+        }
+        Layer::Confirm(_) => vec![("Enter", "yes"), ("-", "no")],
+        Layer::Help(_) => vec![("Down", "scroll"), ("-", "close")],
+        Layer::Far | Layer::Morning => vec![("Enter", "go on")],
+        Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
+    }
+}
+
+fn next_nine(lines: usize) -> Vec<Hint> {
+    let more = (lines > 9).then_some(("0", "next nine"));
+    more.into_iter().collect()
+}
+
+/// Plus and minus are hinted only where they are not typed among words.
+fn of_form(form: &Form) -> Vec<Hint> {
+    let amid_words = form.fields.get(form.at).is_some_and(Field::is_amid_words);
+    let last = form.at + 1 == form.fields.len();
+    let mut hints = vec![("Enter", if last { "write down" } else { "on" })];
+    if !amid_words && !last {
+        hints.push(("+", "write down"));
+    }
+    if form.guided {
+        hints.push(("*", "leave this step out"));
+    } else {
+        hints.push(("*", "empty"));
+    }
+    hints.push(("Up", "field above"));
+    hints.push(match (amid_words, form.at) {
+        (true, _) => ("Esc", "leave"),
+        (false, 0) => ("-", "leave"),
+        (false, _) => ("-", "back"),
+    });
+    hints
+}

@@ -1,0 +1,388 @@
+//! What a person who has the numeric keypad only must be able to do: every
+//! script here is made of its keys, and never of a letter unless it says so.
+
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    reason = "a test that fails panics"
+)]
+
+mod screens_support;
+
+use std::collections::BTreeMap;
+
+use screens_support::*;
+use tankside::project::{DueKind, Project, Setting, Stage, What};
+use tankside::tui::app::{Effect, Form, Key, KeyCode, Layer, Message, Model, update};
+use tankside::units::{A, CM};
+
+fn form(hands: &Hands) -> &Form {
+    match hands.top() {
+        Some(Layer::Form(form)) => form,
+        other => panic!("no entry is open but {other:?}"),
+    }
+}
+
+fn typed(hands: &Hands, field: usize) -> &str {
+    &form(hands).fields[field].text
+}
+
+/// The hint bar at 80x24.
+fn hint(hands: &Hands) -> String {
+    hands.text(80, 24).lines().last().unwrap().to_owned()
+}
+
+fn last(hands: &Hands) -> What {
+    hands.model.project.events().last().unwrap().what.clone()
+}
+
+/// Takes the line of a menu with these words by its digit, leafing with 0.
+fn take(hands: &mut Hands, words: &str) {
+    let Some(Layer::Menu(menu)) = hands.top() else {
+        panic!("no menu: {}", hands.text(80, 24))
+    };
+    let lines = menu.entries.iter();
+    let says: Vec<String> = lines.map(|e| e.say.clone()).collect();
+    let row = says.iter().position(|say| say.contains(words));
+    let row = row.unwrap_or_else(|| panic!("no line `{words}` in {says:?}"));
+    for _ in 0..row / 9 {
+        hands.keys("0");
+    }
+    hands.keys(&(row % 9 + 1).to_string());
+}
+
+/// Opens an action of a piece.
+fn act(hands: &mut Hands, piece: &str, words: &str) {
+    hands.select(piece);
+    hands.keys("+");
+    take(hands, words);
+}
+
+#[test]
+fn a_suggestion_that_was_chosen_stays_when_the_second_passes() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "turn");
+    hands.keys("Right");
+    hands.wait(2.0);
+    assert_eq!(typed(&hands, 0), "upside down");
+    hands.keys("Right");
+    hands.wait(2.0);
+    assert_eq!(typed(&hands, 0), "quarter turn");
+    hands.keys("+");
+    assert!(matches!(last(&hands), What::Turn { text, .. } if text == "quarter turn"));
+}
+
+#[test]
+fn plus_and_minus_are_typed_amid_words_only_and_the_hints_say_so() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "turn");
+    let before = hint(&hands);
+    assert!(
+        before.contains("+ write down") && before.contains("- leave"),
+        "{before}"
+    );
+    hands.keys("4 + 5 - 6");
+    assert_eq!(typed(&hands, 0), "4+5-6");
+    let amid = hint(&hands);
+    assert!(
+        !amid.contains("+ write down") && amid.contains("Esc leave"),
+        "{amid}"
+    );
+    hands.keys("*");
+    assert_eq!(typed(&hands, 0), "");
+    hands.keys("-");
+    assert!(hands.model.layers.is_empty(), "minus goes back");
+
+    act(&mut hands, "stem", "turn");
+    hands.keys("Right -");
+    assert!(hands.model.layers.is_empty(), "from a suggestion too");
+}
+
+#[test]
+fn a_figure_is_corrected_without_backspace() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "main: reading");
+    hands.keys("7 * 1 . 1 Enter 2 9 Enter");
+    assert!(
+        form(&hands).wrong.is_some(),
+        "a tenfold jump is asked about"
+    );
+    hands.keys("2 . 9");
+    assert_eq!(
+        typed(&hands, 1),
+        "2.9",
+        "a digit after the question replaces"
+    );
+    hands.keys("Enter - 3");
+    assert_eq!(typed(&hands, 1), "3", "so does one in a field come back to");
+    hands.keys("Up 1 . 2 +");
+    let What::Reading { volts, amps, .. } = last(&hands) else {
+        panic!("{}", hands.text(80, 24))
+    };
+    assert_eq!(
+        (volts.to_string(), amps.to_string()),
+        ("1.2V".into(), "3A".into())
+    );
+}
+
+#[test]
+fn bath_and_lamp_are_written_down_only_when_they_were_read() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "main: reading");
+    hands.keys("+");
+    let unread = last(&hands);
+    assert!(
+        matches!(
+            unread,
+            What::Reading {
+                celsius: None,
+                mode: None,
+                ..
+            }
+        ),
+        "{unread}"
+    );
+    // The last bath temperature is offered by Right.
+    act(&mut hands, "stem", "main: reading");
+    hands.keys("Enter Enter");
+    assert!(hands.text(80, 24).contains("Right: as last time"));
+    hands.keys("Right Enter 2 +");
+    let read = last(&hands);
+    assert!(
+        matches!(
+            read,
+            What::Reading {
+                celsius: Some(_),
+                mode: Some(_),
+                ..
+            }
+        ),
+        "{read}"
+    );
+}
+
+#[test]
+fn minus_on_an_untouched_temperature_goes_back() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "main: reading");
+    hands.keys("Enter Enter");
+    assert_eq!(form(&hands).at, 2);
+    hands.keys("-");
+    assert_eq!(form(&hands).at, 1);
+    hands.keys("Enter * - 2");
+    assert_eq!(typed(&hands, 2), "-2");
+}
+
+#[test]
+fn enter_with_nothing_due_opens_the_actions() {
+    let mut hands = Hands::with(&["stem"]);
+    assert!(
+        hint(&hands).starts_with("Enter actions"),
+        "{}",
+        hint(&hands)
+    );
+    hands.keys("Enter");
+    assert!(hands.text(80, 24).contains("stem: what can be done now"));
+    hands.keys("- . Enter");
+    assert!(matches!(hands.top(), Some(Layer::Menu(_))), "on Piece too");
+}
+
+#[test]
+fn the_supply_is_set_from_the_piece_and_switched_off_when_its_tank_is_left() {
+    let mut hands = evening();
+    let off = |hands: &Hands| !hands.model.facts.tanks[0].on;
+    act(&mut hands, "leaf-3", "main: supply set to amps");
+    hands.keys("-");
+    for piece in ["stem", "leaf-1"] {
+        act(&mut hands, piece, "finish build");
+        hands.keys("Up");
+        let Some(Layer::Gates(list)) = hands.top() else {
+            panic!("{}", hands.text(80, 24))
+        };
+        for _ in 1..list.rows() {
+            hands.keys("Down");
+        }
+        hands.keys("Enter Right +");
+        if piece == "stem" {
+            assert!(hands.model.layers.is_empty(), "leaf-1 still hangs there");
+        }
+    }
+    assert_eq!(form(&hands).title, "main: supply off");
+    assert!(form(&hands).guided, "it may be left out");
+    hands.keys("*");
+    assert!(!off(&hands) && hands.model.layers.is_empty());
+    act(&mut hands, "leaf-1", "main: supply off");
+    hands.keys("+");
+    assert!(off(&hands));
+}
+
+#[test]
+fn a_bare_spot_in_a_guided_look_leads_to_its_touch_up() {
+    let mut hands = evening();
+    for _ in 0..hands.due_row(DueKind::Look, "stem") {
+        hands.keys("Down");
+    }
+    hands.keys("Enter * Enter 3 5 Enter Right Enter Enter Enter");
+    assert!(
+        form(&hands).title.contains("touch-up"),
+        "{}",
+        hands.text(80, 24)
+    );
+    hands.keys("Right +");
+    assert!(matches!(last(&hands), What::TouchUp { place, .. } if place == "rim"));
+    assert!(
+        form(&hands).title.contains("return"),
+        "{}",
+        hands.text(80, 24)
+    );
+}
+
+#[test]
+fn close_out_opens_everything_else() {
+    let mut hands = evening();
+    hands.keys(". . .");
+    assert!(
+        hint(&hands).contains("+ everything else"),
+        "{}",
+        hint(&hands)
+    );
+    hands.keys("+");
+    take(&mut hands, "lock the keyboard");
+    assert!(matches!(hands.top(), Some(Layer::Locked(_))));
+}
+
+#[test]
+fn words_can_be_chosen_without_a_letter() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "contact moved");
+    hands.keys("Enter Right +");
+    assert!(matches!(last(&hands), What::Contact { text, .. } if text == "contact 1"));
+
+    act(&mut hands, "leaf-2", "skip this stage");
+    hands.keys("Right +");
+    assert!(matches!(last(&hands), What::Skip { because, .. } if because == "not needed"));
+
+    // With letters once; from then on the note is offered.
+    act(&mut hands, "stem", "note");
+    hands.keys("d u l l +");
+    assert_eq!(typed(&hands, 0), "dull+", "amid words");
+    hands.keys("Enter Enter");
+    act(&mut hands, "leaf-1", "note");
+    hands.keys("Right +");
+    assert!(matches!(last(&hands), What::Note { text, .. } if text == "dull+"));
+}
+
+#[test]
+fn who_is_offered_the_login_name() {
+    let project = Project::new(definition(&["stem"]), Vec::new(), BTreeMap::new()).unwrap();
+    let now = "2026-03-02T17:00:00Z".parse().unwrap();
+    let model = Model::new(project, None, now).with_login(Some("mira".into()));
+    let mut hands = Hands::of(model, now);
+    act(&mut hands, "stem", "note");
+    let effects = hands.effects("Right + Right +");
+    assert!(
+        matches!(&effects[..], [Effect::SaveWho(name), Effect::Record(_)] if name == "mira"),
+        "{effects:?}"
+    );
+}
+
+#[test]
+fn a_menu_of_more_than_nine_lines_says_how_to_reach_them() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+");
+    assert!(hint(&hands).contains("0 next nine"), "{}", hint(&hands));
+    hands.keys("0");
+    let text = hands.text(80, 24);
+    assert!(text.contains("main: supply, bath and the rest"), "{text}");
+    let narrow = hands.text(40, 20);
+    assert!(narrow.contains("- back"), "{narrow}");
+}
+
+#[test]
+fn control_c_leaves_at_once_whatever_is_open() {
+    let mut hands = evening();
+    let control_c = Key {
+        code: KeyCode::Char('c'),
+        ctrl: true,
+    };
+    hands.select("stem");
+    for script in ["", "+", "9 5", "* - *"] {
+        hands.keys(script);
+        let effects = update(&mut hands.model, Message::Key(control_c), hands.now);
+        assert!(effects.contains(&Effect::Quit), "after `{script}`");
+    }
+}
+
+#[test]
+fn the_ladders_of_one_supply_are_one_line_and_dealt_with_once() {
+    let mut hands = evening();
+    let ladders = |hands: &Hands| {
+        let due = hands.model.facts.due.iter();
+        due.filter(|d| d.what == DueKind::Ladder)
+            .cloned()
+            .collect::<Vec<_>>()
+    };
+    let [line] = &ladders(&hands)[..] else {
+        panic!("{:?}", ladders(&hands))
+    };
+    assert_eq!(line.say, "set main to 7.00 A for leaf-1, stem: step 2 of 3");
+    assert!(
+        hands.text(80, 24).contains("ladder 21 min over"),
+        "each piece tells it"
+    );
+    hands.keys("Enter +");
+    assert!(
+        matches!(last(&hands), What::Supply { to: Setting::Amps(amps), .. } if (amps.to(A) - 7.0).abs() < 1e-9)
+    );
+    assert!(ladders(&hands).iter().all(|d| d.at > hands.now));
+}
+
+#[test]
+fn a_tank_tells_the_command_that_takes_in_a_loggers_file() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "main: supply, bath");
+    hands.keys("/");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("tankside record DIR logger --tank main FILE.csv"),
+        "{text}"
+    );
+}
+
+#[test]
+fn warnings_stand_in_the_entry_before_enter() {
+    let mut definition = definition(&["stem"]);
+    definition.pieces[0].size = Some([CM.of(30.0), CM.of(50.0), CM.of(90.0)]);
+    definition.tanks[0].inside = Some([CM.of(20.0), CM.of(20.0), CM.of(20.0)]);
+    definition.tanks[0].supply.limit_amps = Some(A.of(2.0));
+    definition.pieces[0].route = Some(vec![Stage::Strike, Stage::Build]);
+    let project = Project::new(definition, Vec::new(), BTreeMap::new()).unwrap();
+    let now = "2026-03-02T17:00:00Z".parse().unwrap();
+    let mut hands = Hands::of(Model::new(project, Some("mira".into()), now), now);
+    act(&mut hands, "stem", "start strike");
+    hands.keys("* Enter");
+    for (width, height) in [(80, 24), (120, 40), (40, 20)] {
+        let text = hands.text(width, height);
+        assert!(text.contains("! mind: "), "{width}x{height}: {text}");
+    }
+    hands.keys("+");
+    act(&mut hands, "stem", "main: supply set to amps");
+    hands.keys("2 . 4");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("! mind: 2.4A is over what the supply"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_piece_without_current_is_not_called_too_low() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "lift");
+    hands.keys("+ .");
+    let text = hands.text(80, 24);
+    assert!(text.contains("current    no current"), "{text}");
+    assert!(!text.contains("A/dm2"), "{text}");
+}
