@@ -960,3 +960,32 @@ fn a_mesh_that_changed_is_told_and_cut_off_readers_are_not() {
         .unwrap();
     assert!(out.status.success() && out.stderr.is_empty(), "{out:?}");
 }
+
+#[test]
+fn taking_a_piece_from_a_shared_current_says_the_lower_one() {
+    let mut s = Shop::with_project();
+    for (name, area) in [("bell", "4dm2"), ("handle", "2dm2")] {
+        s.ok(&format!("add p {name} --area {area}"));
+        s.prepared(name);
+        s.at("19:00").rec(&format!("{name} start strike"));
+        s.rec(&format!("{name} look covered"));
+    }
+    s.rec("supply --tank main --amps 6A");
+    let lift = s.at("19:30").rec("bell lift")["warnings"].to_string();
+    assert!(lift.contains("main wants 2.00 A first"), "{lift}");
+    s.rec("bell return");
+    s.at("19:31").rec("supply --tank main --amps 2A");
+    assert_eq!(
+        s.rec("bell lift")["warnings"],
+        json!([]),
+        "it was lowered just before"
+    );
+    let over = s.rec("reading --tank main --volts 1V --amps 2A")["warnings"].clone();
+    assert_eq!(over, json!([]));
+    s.ok("set p tanks.main.supply.limit_amps 5A");
+    let over = s.rec("reading --tank main --volts 1V --amps 620A")["warnings"].to_string();
+    assert!(
+        over.contains("over what the supply of main gives"),
+        "{over}"
+    );
+}

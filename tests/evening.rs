@@ -339,6 +339,13 @@ fn a_ladder_announces_its_next_step() {
         b.due_of(DueKind::Ladder, "bell").at.to_string(),
         "2026-03-02T19:42:00Z"
     );
+    // A voltage that was lowered for a look and restored is no step.
+    b.clock("19:30").volts(0.2);
+    b.clock("19:32").volts(0.5);
+    assert_eq!(
+        b.due_of(DueKind::Ladder, "bell").at.to_string(),
+        "2026-03-02T19:42:00Z"
+    );
     b.clock("19:45").volts(0.8);
     assert!(
         b.due().iter().all(|d| d.what != DueKind::Ladder),

@@ -95,13 +95,13 @@ impl State {
                     amps: amps.si(),
                 });
                 state.on = amps.si() > 0.0;
-                state.sets.push(at);
+                state.sets.push((at, to));
             }
             Setting::Volts(volts) => {
                 state.mode = Some(Mode::Cv);
                 state.set_volts = Some(volts);
                 state.on = volts.si() > 0.0;
-                state.sets.push(at);
+                state.sets.push((at, to));
             }
             Setting::Off => {
                 state.mode = None;

@@ -188,7 +188,7 @@ impl Project {
             ),
             (None, false) => return Err(refuse_gates(&missing, again_with_override(&what))),
         };
-        let warnings = state.warnings(&self.definition, &what);
+        let warnings = state.warnings(&self.definition, &what, at);
         let event = Event {
             sequence: self.next_sequence(),
             at,

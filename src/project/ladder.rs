@@ -106,33 +106,34 @@ impl Definition {
 }
 
 impl State {
-    /// The next step of a running piece's ladder: every set point since the
-    /// stage began (or was returned to the bath's current) is one step taken,
-    /// and each stands for its time.
+    /// The next step of a running piece's ladder: the highest step that a set
+    /// point since the stage began has reached stands for its time, from when
+    /// it was reached. A current that was lowered for a look and restored is no
+    /// step; where set points are of another kind than the ladder, each is one.
     pub fn next_step(&self, definition: &Definition, piece: &str) -> Option<NextStep> {
         let state = self.piece(piece)?;
         let stage = state.stage.as_ref().filter(|_| state.is_running())?;
         let ladder = definition.ladder(stage);
-        let tank = self.tank(state.tank.as_deref()?)?;
+        let tank_name = state.tank.as_deref()?;
         let began = state.started_at?;
-        let taken = tank.sets.iter().filter(|at| **at >= began).count().max(1);
-        let current = ladder.get(taken - 1)?;
-        let next = ladder.get(taken)?;
-        let since = tank
+        let area = self.hanging_area(definition, tank_name);
+        let sets: Vec<(Instant, Setting)> = self
+            .tank(tank_name)?
             .sets
-            .last()
+            .iter()
+            .filter(|(at, _)| *at >= began)
             .copied()
-            .filter(|at| *at >= began)
-            .unwrap_or(began);
-        let area = self.hanging_area(definition, state.tank.as_deref()?);
+            .collect();
+        let (index, since) = present_step(ladder, area, &sets).unwrap_or((0, began));
+        let step = ladder.get(index + 1)?;
         Some(NextStep {
             step: LadderStep {
-                number: taken + 1,
+                number: index + 2,
                 of: ladder.len(),
-                step: *next,
+                step: *step,
             },
-            due: since + current.time?,
-            setting: next.setting(area),
+            due: since + ladder.get(index)?.time?,
+            setting: step.setting(area),
         })
     }
 
@@ -142,4 +143,47 @@ impl State {
             .map(|(name, _)| definition.piece(name)?.conductor_area())
             .sum()
     }
+}
+
+/// The step that set points have reached, and when; `None` before any.
+fn present_step(
+    ladder: &[Step],
+    area: Option<Area>,
+    sets: &[(Instant, Setting)],
+) -> Option<(usize, Instant)> {
+    let wanted: Vec<Option<Setting>> = ladder.iter().map(|s| s.setting(area)).collect();
+    let mut present: Option<(usize, Instant)> = None;
+    for (at, set) in sets {
+        let reached = wanted
+            .iter()
+            .rposition(|step| step.is_some_and(|step| reaches(*set, step)));
+        let of_its_kind = wanted.iter().flatten().any(|step| comparable(*set, *step));
+        let index = match (reached, present) {
+            (Some(reached), Some((before, _))) if reached <= before => continue,
+            (Some(reached), _) => reached,
+            (None, _) if of_its_kind => continue,
+            (None, Some((before, _))) => before + 1,
+            (None, None) => 0,
+        };
+        present = Some((index.min(ladder.len().saturating_sub(1)), *at));
+    }
+    present
+}
+
+/// Amounts of the same kind of setting.
+fn amounts(a: Setting, b: Setting) -> Option<(f64, f64)> {
+    match (a, b) {
+        (Setting::Amps(a), Setting::Amps(b)) => Some((a.si(), b.si())),
+        (Setting::Volts(a), Setting::Volts(b)) => Some((a.si(), b.si())),
+        _ => None,
+    }
+}
+
+fn comparable(a: Setting, b: Setting) -> bool {
+    amounts(a, b).is_some()
+}
+
+/// Whether a set point is a step's, give or take what a hand rounds.
+fn reaches(set: Setting, step: Setting) -> bool {
+    amounts(set, step).is_some_and(|(set, step)| set >= step * 0.95)
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Finding, FindingKind, Mode, Stage, WeighedAs};
+use super::{Finding, FindingKind, Mode, Setting, Stage, WeighedAs};
 use crate::plating::{Delivered, Immersion, Point};
 use crate::units::{Current, Instant, Mass, Ratio, Resistance, Temperature, Voltage};
 
@@ -204,8 +204,8 @@ pub struct TankState {
     pub since: Option<Instant>,
     /// The last reading of the tank.
     pub reading: Option<Reading>,
-    /// When set points were set.
-    pub sets: Vec<Instant>,
+    /// The set points: when, to what.
+    pub sets: Vec<(Instant, Setting)>,
     /// The immersion that goes on, if one does.
     pub immersion: Option<Immersion>,
     /// Charge of ended immersions.

@@ -2,7 +2,10 @@
 
 use super::{Definition, Piece, Setting, State, Tank, What};
 use crate::plating::density_word;
-use crate::units::{A_DM2, Area, CM, Current, CurrentDensity, Length, Voltage};
+use crate::units::{A_DM2, Area, CM, Current, CurrentDensity, Instant, Length, Voltage};
+
+/// A set point this fresh was made for what comes next, in seconds.
+const JUST_SET_S: f64 = 120.0;
 
 /// Free room wanted around a piece on every side.
 const CLEARANCE: Length = Length::from_si(0.02);
@@ -10,7 +13,12 @@ const CLEARANCE: Length = Length::from_si(0.02);
 impl State {
     /// Warnings about an act: a piece that does not fit, a supply beyond its
     /// limit, an anode too small or too large.
-    pub(super) fn warnings(&self, definition: &Definition, what: &What) -> Vec<String> {
+    pub(super) fn warnings(
+        &self,
+        definition: &Definition,
+        what: &What,
+        at: Instant,
+    ) -> Vec<String> {
         match what {
             What::Start {
                 piece,
@@ -51,9 +59,9 @@ impl State {
                 .tank(tank)
                 .map(|t| over_limits(t, Some(*volts), Some(*amps)))
                 .unwrap_or_default(),
-            What::Lift { piece } => self.lower_first(definition, piece),
+            What::Lift { piece } => self.lower_first(definition, piece, at),
             What::Finish { piece } if self.leaves_on_finish(definition, piece) => {
-                self.lower_first(definition, piece)
+                self.lower_first(definition, piece, at)
             }
             _ => Vec::new(),
         }
@@ -70,10 +78,14 @@ impl State {
     }
 
     /// Taking a piece from a shared constant current leaves its share on the
-    /// others.
-    fn lower_first(&self, definition: &Definition, name: &str) -> Vec<String> {
-        let lower = self.current_without(definition, name);
-        lower
+    /// others; a set point of this very moment has seen to that.
+    fn lower_first(&self, definition: &Definition, name: &str, at: Instant) -> Vec<String> {
+        let just_set = |tank: &str| {
+            let last = self.tank(tank).and_then(|t| t.sets.last());
+            last.is_some_and(|(set, _)| at.elapsed_since(*set) < JUST_SET_S)
+        };
+        self.current_without(definition, name)
+            .filter(|(tank, _)| !just_set(tank))
             .map(|(tank, amps)| {
                 format!(
                     "{name} leaves its share on the others: {tank} wants {} first",
