@@ -161,9 +161,9 @@ fn present_step(
         let index = match (reached, present) {
             (Some(reached), Some((before, _))) if reached <= before => continue,
             (Some(reached), _) => reached,
-            (None, _) if of_its_kind => continue,
-            (None, Some((before, _))) => before + 1,
             (None, None) => 0,
+            (None, Some(_)) if of_its_kind => continue,
+            (None, Some((before, _))) => before + 1,
         };
         present = Some((index.min(ladder.len().saturating_sub(1)), *at));
     }
