@@ -183,7 +183,7 @@ fn comparable(a: Setting, b: Setting) -> bool {
     amounts(a, b).is_some()
 }
 
-/// Whether a set point is a step's, give or take what a hand rounds.
+/// Whether a set point is a step, give or take a tenth.
 fn reaches(set: Setting, step: Setting) -> bool {
-    amounts(set, step).is_some_and(|(set, step)| set >= step * 0.95)
+    amounts(set, step).is_some_and(|(set, step)| set >= step * 0.9)
 }
