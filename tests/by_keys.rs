@@ -327,9 +327,9 @@ impl Keypad {
         self.press(&["+"]).sees("what can be done now");
         self.press(&["+"]).sees("everything else");
         self.take("bring back what was undone");
-        self.sees("hold again?").press(&[ENTER]);
+        self.sees("back?").press(&[ENTER]);
         self.events += 1;
-        self.sees("holds again: ")
+        self.sees("brought back: ")
     }
 
     /// Walks down until a line is selected.

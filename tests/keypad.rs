@@ -130,7 +130,7 @@ fn a_figure_is_corrected_without_backspace() {
 fn bath_and_lamp_are_written_down_only_when_they_were_read() {
     let mut hands = evening();
     act(&mut hands, "stem", "main: reading");
-    hands.keys("+");
+    hands.keys("+ Enter");
     let unread = last(&hands);
     assert!(
         matches!(
@@ -147,7 +147,7 @@ fn bath_and_lamp_are_written_down_only_when_they_were_read() {
     act(&mut hands, "stem", "main: reading");
     hands.keys("Enter Enter");
     assert!(hands.text(80, 24).contains("Right: as last time"));
-    hands.keys("Right Enter 2 +");
+    hands.keys("Right Enter 2 + Enter");
     let read = last(&hands);
     assert!(
         matches!(
@@ -385,4 +385,159 @@ fn a_piece_without_current_is_not_called_too_low() {
     let text = hands.text(80, 24);
     assert!(text.contains("current    no current"), "{text}");
     assert!(!text.contains("A/dm2"), "{text}");
+}
+
+#[test]
+fn a_digit_is_the_same_piece_wherever_it_is_and_only_selects() {
+    let mut hands = evening();
+    for (n, piece) in hands
+        .model
+        .project
+        .definition
+        .pieces
+        .clone()
+        .iter()
+        .enumerate()
+    {
+        let digit = (n + 1).to_string();
+        for press in ["first", "second"] {
+            hands.keys(&digit);
+            assert_eq!(
+                hands.model.selected_piece(),
+                Some(piece.name.as_str()),
+                "{press}"
+            );
+            assert!(hands.model.layers.is_empty(), "{press} press of {digit}");
+        }
+    }
+    hands.keys("1 +");
+    assert!(hands.text(80, 24).contains("stem: what can be done now"));
+}
+
+#[test]
+fn the_undo_question_names_every_key_that_answers_it() {
+    let mut hands = evening();
+    let before = hands.model.project.events().len();
+    hands.keys("-");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("Enter or -: yes; any other key: no"),
+        "{text}"
+    );
+    hands.keys("0");
+    assert_eq!(hands.model.project.events().len(), before);
+    hands.keys("- -");
+    assert!(matches!(last(&hands), What::Undo { .. }));
+    hands.keys("y");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("Enter or y: yes; any other key: no"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_reading_that_nobody_typed_is_asked_about_once() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "main: reading");
+    let before = hands.model.project.events().len();
+    hands.keys("+");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("the same as last: 0.9 V 2.8 A? Enter yes"),
+        "{text}"
+    );
+    assert_eq!(hands.model.project.events().len(), before);
+    hands.keys("Enter");
+    assert!(matches!(last(&hands), What::Reading { .. }));
+
+    act(&mut hands, "stem", "main: reading");
+    hands.keys("Enter 2 . 7 +");
+    assert!(hands.model.layers.is_empty(), "one figure was read");
+}
+
+#[test]
+fn lines_of_a_checklist_keep_their_digits() {
+    let mut hands = evening();
+    act(&mut hands, "leaf-3", "start strike");
+    let line = |hands: &Hands, words: &str| {
+        let text = hands.text(80, 24);
+        let found = text.lines().find(|l| l.contains(words)).map(str::to_owned);
+        found.unwrap_or_else(|| panic!("no `{words}` in {text}"))
+    };
+    let Some(Layer::Gates(list)) = hands.top() else {
+        panic!("no checklist")
+    };
+    let says: Vec<String> = list
+        .gates
+        .iter()
+        .map(|g| g.say.chars().take(20).collect())
+        .collect();
+    assert!(says.len() > 2);
+    hands.keys("1 Enter");
+    assert!(
+        line(&hands, &says[0]).starts_with("1 ok "),
+        "{}",
+        line(&hands, &says[0])
+    );
+    assert!(
+        line(&hands, &says[1]).starts_with("2 [ ] "),
+        "{}",
+        line(&hands, &says[1])
+    );
+    hands.keys("Enter");
+    assert!(line(&hands, &says[1]).starts_with("2 ok "));
+    assert!(line(&hands, &says[2]).starts_with("3 [ ] "));
+}
+
+#[test]
+fn digits_of_the_close_out_stay_with_what_a_person_ticks() {
+    let mut hands = evening();
+    hands.keys(". . .");
+    let digits = |hands: &Hands| {
+        let items = 0..hands.model.facts.closeout.items.len();
+        items
+            .map(|n| hands.model.digit_of_item(n))
+            .collect::<Vec<_>>()
+    };
+    let before = digits(&hands);
+    let items = hands.model.facts.closeout.items.clone();
+    for (item, digit) in items.iter().zip(&before) {
+        assert!(
+            digit.is_none()
+                || hands
+                    .model
+                    .facts
+                    .closeout
+                    .check_ticks(std::slice::from_ref(&item.id))
+                    .is_ok()
+        );
+    }
+    for _ in 0..12 {
+        hands.keys("Down");
+    }
+    assert_eq!(digits(&hands), before, "after scrolling");
+    hands.keys("2");
+    assert_eq!(digits(&hands), before, "after a tick");
+    let second = before.iter().position(|d| *d == Some(2)).unwrap();
+    assert!(hands.model.facts.closeout.items[second].done);
+}
+
+#[test]
+fn escape_in_an_entry_goes_one_field_back() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "contact moved");
+    hands.keys("Enter t Esc");
+    assert_eq!(form(&hands).at, 0);
+    hands.keys("Esc");
+    assert!(hands.model.layers.is_empty());
+}
+
+#[test]
+fn the_present_name_stands_ready_and_the_new_one_is_told() {
+    let mut hands = evening();
+    hands.keys("i");
+    assert_eq!(typed(&hands, 0), "mira");
+    hands.keys("I d a Enter");
+    assert_eq!(hands.model.said.text, "you are Ida");
 }

@@ -294,7 +294,7 @@ fn undo_says_what_it_takes_back_and_asks_once() {
     assert_eq!(
         hands.piece("stem").turn.as_deref(),
         Some("9"),
-        "any other key leaves it"
+        "any other key: no"
     );
 }
 

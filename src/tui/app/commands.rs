@@ -112,7 +112,7 @@ const TABLE: &[Command] = commands! {
     Id::PlaceDown, [k(KeyCode::Down)], "", "the line below", ALL;
     Id::PlaceBack, [k(KeyCode::Left)], "", "the piece or tank to the left along the bench", PIECES;
     Id::PlaceOn, [k(KeyCode::Right)], "", "the piece or tank to the right along the bench", PIECES;
-    Id::Choose, [c('1'), c('2'), c('3'), c('4'), c('5'), c('6'), c('7'), c('8'), c('9')], "", "the piece with this digit; once more, its actions. On Close-out, tick the item with it", ALL;
+    Id::Choose, [c('1'), c('2'), c('3'), c('4'), c('5'), c('6'), c('7'), c('8'), c('9')], "", "the piece with this digit, in the order of project.ron. On Close-out, tick the item with it", ALL;
     Id::NextScreen, [c('.'), k(KeyCode::Tab), c(',')], "screen", "the next screen", ALL;
     Id::PreviousScreen, [k(KeyCode::BackTab)], "", "the screen before", ALL;
     Id::Show(Screen::Line), [c('l')], "", "Line: the bench from left to right", ALL;

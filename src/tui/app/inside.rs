@@ -2,8 +2,8 @@
 
 use super::layer::Does;
 use super::{
-    Checklist, Effect, Entry, Form, Id, Key, KeyCode, Layer, Menu, Model, Refused, Task,
-    inside_look, update,
+    Checklist, Deed, Effect, Entry, Form, Id, Key, KeyCode, Layer, Menu, Model, Refused, Task,
+    Upkeep, inside_look, update,
 };
 use crate::project::What;
 
@@ -137,11 +137,12 @@ fn in_form(model: &mut Model, mut form: Form, key: Key) -> Vec<Effect> {
     }
     if form.fields.get_mut(form.at).is_some_and(|f| f.key(key)) {
         form.wrong = None;
+        form.asks_same = false;
         model.layers.push(Layer::Form(form));
         return Vec::new();
     }
     match key.code {
-        KeyCode::Enter if form.at + 1 < form.fields.len() => {
+        KeyCode::Enter if !form.asks_same && form.at + 1 < form.fields.len() => {
             let onwards = usize::from(form.accepts(model));
             form.go_to(form.at + onwards);
         }
@@ -153,7 +154,7 @@ fn in_form(model: &mut Model, mut form: Form, key: Key) -> Vec<Effect> {
             return Vec::new();
         }
         KeyCode::Char('*') => form.empty_field(),
-        KeyCode::Char('-') if form.at > 0 => form.go_to(form.at - 1),
+        _ if key.is_back() && form.at > 0 => form.go_to(form.at - 1),
         _ if key.is_back() => {
             leave(model, &form);
             return Vec::new();
@@ -185,6 +186,7 @@ fn leave(model: &mut Model, form: &Form) {
 impl Form {
     /// Goes to a field, or to the last one.
     fn go_to(&mut self, at: usize) {
+        self.asks_same = false;
         self.at = at.min(self.fields.len().saturating_sub(1));
         if let Some(field) = self.fields.get_mut(self.at) {
             field.enter_anew();
@@ -196,6 +198,23 @@ impl Form {
         if let Some(field) = self.fields.get_mut(self.at) {
             field.empty();
         }
+    }
+
+    /// The question to ask once before a meter is written down as it read last,
+    /// of which no figure was touched.
+    fn same_as_last(&self) -> Option<String> {
+        let reading = matches!(
+            self.task,
+            Task::Tank(_, Upkeep::Reading) | Task::Piece(_, Deed::OwnReading)
+        );
+        let [volts, amps, ..] = self.fields.as_slice() else {
+            return None;
+        };
+        let untouched = reading && !volts.touched && !amps.touched;
+        untouched.then(|| {
+            let (volts, amps) = (&volts.text, &amps.text);
+            format!("the same as last: {volts} V {amps} A? Enter yes")
+        })
     }
 
     /// Whether the field under the cursor may be left: it reads, and a tenfold
@@ -255,6 +274,12 @@ fn submit(model: &mut Model, mut form: Form) -> Vec<Effect> {
         }
     }
     form.at = at;
+    if let Some(question) = form.same_as_last().filter(|_| !form.asks_same) {
+        form.wrong = Some(question);
+        form.asks_same = true;
+        model.layers.push(Layer::Form(form));
+        return Vec::new();
+    }
     match &form.task {
         Task::Who => {
             let name = form.fields.first().map(|f| f.text.trim().to_owned());
@@ -306,7 +331,7 @@ fn in_gates(model: &mut Model, mut list: Checklist, key: Key) -> Vec<Effect> {
         let all = list
             .gates
             .iter()
-            .filter(|g| g.tickable)
+            .filter(|g| g.tickable && !g.held)
             .map(|g| g.gate.clone());
         list.chosen = all.collect();
     } else if matches!(key.code, KeyCode::Char('.' | ',')) {
@@ -369,6 +394,7 @@ fn take_gate(model: &mut Model, mut list: Checklist) -> Vec<Effect> {
         None => list
             .gates
             .get(list.row)
+            .filter(|gate| !gate.held)
             .and_then(|gate| model.task_for(&list.piece, gate)),
     };
     model.layers.push(Layer::Gates(list));

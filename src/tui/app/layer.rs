@@ -78,6 +78,8 @@ pub struct Form {
     pub at: usize,
     /// What is wrong with it, or the question of a tenfold jump.
     pub wrong: Option<String>,
+    /// Whether it asks if the meter really reads as last time.
+    pub asks_same: bool,
     /// Whether it waits to be written down.
     pub waits: bool,
     /// Whether it is a step of a guide and may be left out.
@@ -180,6 +182,18 @@ pub enum Then {
     Sign,
     /// Leave.
     Quit,
+}
+
+impl Then {
+    /// The key that asked the question, which answers it too.
+    pub fn key(self) -> char {
+        match self {
+            Self::Undo => '-',
+            Self::Redo => 'y',
+            Self::Sign => 's',
+            Self::Quit => 'q',
+        }
+    }
 }
 
 /// One step that a guide asks, in order.

@@ -212,21 +212,30 @@ impl Model {
             .collect()
     }
 
-    /// The digit that chooses a piece now: nine at a time, the nine around the
-    /// selected one.
+    /// The digit that chooses a piece, wherever it is: its place in the order of
+    /// `project.ron`. Pieces beyond the ninth have none.
     pub fn digit_of(&self, piece: &str) -> Option<usize> {
-        let along = self.pieces_along();
-        let place = |name: &str| along.iter().position(|n| *n == name);
-        let page = self.selected_piece().and_then(place).unwrap_or(0) / 9;
-        let at = place(piece)?;
-        (at / 9 == page).then_some(at % 9 + 1)
+        let mut pieces = self.project.definition.pieces.iter();
+        let at = pieces.position(|p| p.name == piece)?;
+        (at < 9).then_some(at + 1)
     }
 
-    /// The piece that a digit chooses now.
+    /// The piece that a digit chooses.
     pub fn piece_of_digit(&self, digit: usize) -> Option<String> {
-        let along = self.pieces_along();
-        let found = along.iter().find(|n| self.digit_of(n) == Some(digit));
-        found.map(|n| (*n).to_owned())
+        let pieces = &self.project.definition.pieces;
+        let found = digit.checked_sub(1).and_then(|at| pieces.get(at));
+        found.map(|p| p.name.clone())
+    }
+
+    /// The digit that ticks an item of the close-out: its place among those that
+    /// a person ticks. Items beyond the ninth have none.
+    pub fn digit_of_item(&self, row: usize) -> Option<usize> {
+        let closeout = &self.facts.closeout;
+        let tickable = |id: &String| closeout.check_ticks(std::slice::from_ref(id)).is_ok();
+        let item = closeout.items.get(row).filter(|i| tickable(&i.id))?;
+        let mut ticked = closeout.items.iter().filter(|i| tickable(&i.id));
+        let at = ticked.position(|i| i.id == item.id)?;
+        (at < 9).then_some(at + 1)
     }
 
     /// What the selected due line is about.

@@ -103,6 +103,7 @@ impl Model {
             fields: task.fields(self),
             at: 0,
             wrong: None,
+            asks_same: false,
             waits: false,
             guided,
             task,
@@ -196,10 +197,10 @@ impl Model {
         self.who = Some(name.clone());
         let mut effects = vec![Effect::SaveWho(name.clone())];
         if let Some(action) = &mut self.pending {
-            action.who = name;
+            action.who.clone_from(&name);
             effects.push(Effect::Record(action.clone()));
         } else {
-            self.say("noted");
+            self.say(format!("you are {name}"));
         }
         effects
     }
@@ -242,8 +243,7 @@ impl Model {
     /// When no gate of the checklist is open any more, what waited behind it
     /// is opened.
     fn pass_gates(&mut self) -> bool {
-        let through =
-            matches!(self.layers.last(), Some(Layer::Gates(list)) if list.gates.is_empty());
+        let through = matches!(self.layers.last(), Some(Layer::Gates(list)) if list.is_through());
         let Some(Layer::Gates(list)) = self.layers.pop_if(|_| through) else {
             return matches!(self.layers.last(), Some(Layer::Gates(_)));
         };
@@ -300,15 +300,7 @@ impl Model {
                         self.project
                             .state()
                             .gates(&self.project.definition, &list.piece, self.now);
-                    list.gates.retain(|g| {
-                        all.iter().any(|now| {
-                            now.gate == g.gate
-                                && now.stage == g.stage
-                                && now.when == g.when
-                                && !now.held
-                        })
-                    });
-                    list.row = list.row.min(list.rows().saturating_sub(1));
+                    list.follow(&all);
                 }
                 _ => {}
             }
@@ -416,6 +408,27 @@ impl Model {
 }
 
 impl Checklist {
+    /// Every line stays where it is; what holds now is marked, and the selection
+    /// goes on from there to what does not.
+    fn follow(&mut self, now: &[GateView]) {
+        for gate in &mut self.gates {
+            let is_open = |n: &GateView| {
+                n.gate == gate.gate && n.stage == gate.stage && n.when == gate.when && !n.held
+            };
+            gate.held = !now.iter().any(is_open);
+        }
+        let is_open = |row: &usize| self.gates.get(*row).is_some_and(|g| !g.held);
+        if self.gates.get(self.row).is_some_and(|g| g.held) {
+            let mut rows = (self.row..self.gates.len()).chain(0..self.row);
+            self.row = rows.find(is_open).unwrap_or(self.row);
+        }
+    }
+
+    /// Whether no gate is open any more.
+    pub fn is_through(&self) -> bool {
+        self.gates.iter().all(|g| g.held)
+    }
+
     /// How many lines it has: gates, what may take their place, the override.
     pub fn rows(&self) -> usize {
         self.gates.len() + self.instead.len() + usize::from(self.then.is_some())
@@ -424,7 +437,7 @@ impl Checklist {
     /// The name that a line ticks.
     pub fn name_of(&self, row: usize) -> Option<&str> {
         match self.gates.get(row) {
-            Some(gate) if gate.tickable => Some(&gate.gate),
+            Some(gate) if gate.tickable && !gate.held => Some(&gate.gate),
             Some(_) => None,
             None => self
                 .instead
@@ -467,7 +480,7 @@ impl Model {
                 let keys = self.everything_keys();
                 format!("undone: {warnings}   {keys} (y) brings it back")
             }
-            What::Redo { .. } => format!("holds again: {warnings}{undoes}"),
+            What::Redo { .. } => format!("brought back: {warnings}{undoes}"),
             what => {
                 let told = format!("recorded #{} {what}", event.sequence);
                 let passed = match event.overridden.len() {

@@ -216,7 +216,11 @@ impl Task {
                 let reason = Field::words("reason", override_reasons());
                 std::iter::once(reason).chain(tank).collect()
             }
-            Self::Who => vec![Field::words("name", model.who_choices())],
+            Self::Who => {
+                let mut name = Field::words("name", model.who_choices());
+                name.text = model.who.clone().unwrap_or_default();
+                vec![name]
+            }
             Self::Set(_, Setting::Amps(amps)) => vec![Field::number("amps", "A", Some(amps.to(A)))],
             Self::Set(_, Setting::Volts(volts)) => {
                 vec![Field::number("volts", "V", Some(volts.to(V)))]

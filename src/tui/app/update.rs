@@ -206,17 +206,18 @@ fn step_spots(model: &mut Model, on: bool) {
 fn choose(model: &mut Model, key: Key) -> Vec<Effect> {
     let digit = key.digit().unwrap_or(0);
     if model.screen == Screen::CloseOut {
-        let page = model.item_row / 9;
-        return tick(model, page * 9 + digit - 1);
+        let mut rows = 0..model.facts.closeout.items.len();
+        return match rows.find(|row| model.digit_of_item(*row) == Some(digit)) {
+            Some(row) => tick(model, row),
+            None => Vec::new(),
+        };
     }
     let Some(name) = model.piece_of_digit(digit) else {
         model.say(format!("no piece has the digit {digit}"));
         return Vec::new();
     };
     let spot = Some(Spot::Piece(name));
-    if model.spot == spot {
-        model.open_menu(spot);
-    } else {
+    if model.spot != spot {
         model.spot = spot;
         model.scroll = 0;
     }
@@ -313,7 +314,7 @@ fn ask_undo(model: &mut Model) {
 
 fn ask_redo(model: &mut Model) {
     if let Some(event) = model.project.redo_target() {
-        let told = format!("let #{} {} hold again?", event.sequence, event.what);
+        let told = format!("bring #{} {} back?", event.sequence, event.what);
         model.ask(told, Vec::new(), Then::Redo);
     }
 }

@@ -88,11 +88,9 @@ fn side(
         if selected {
             at = Some(rows.len());
         }
-        let digit = if n / 9 == model.item_row / 9 {
-            (n % 9 + 1).to_string()
-        } else {
-            " ".to_owned()
-        };
+        let digit = model
+            .digit_of_item(*n)
+            .map_or_else(|| " ".to_owned(), |d| d.to_string());
         let (role, mark) = match (item.done, item.side) {
             (true, _) => (Role::Good, "[x]"),
             (false, Side::Tank) => (Role::Alarm, "[ ]"),

@@ -71,7 +71,8 @@ fn of_form(form: &Form) -> Vec<Hint> {
     }
     hints.push(("Up", "field above"));
     hints.push(match (amid_words, form.at) {
-        (true, _) => ("Esc", "leave"),
+        (true, 0) => ("Esc", "leave"),
+        (true, _) => ("Esc", "back"),
         (false, 0) => ("-", "leave"),
         (false, _) => ("-", "back"),
     });

@@ -272,7 +272,9 @@ fn gate_rows(model: &Model, list: &Checklist, width: usize) -> Drawn {
             at = rows.len();
         }
         let name = list.name_of(row);
+        let held = list.gates.get(row).is_some_and(|g| g.held);
         let mark = match name {
+            _ if held => "ok ",
             Some(name) if list.chosen.iter().any(|c| c == name) => "[x]",
             Some(_) => "[ ]",
             None if list.is_override(row) => " ! ",
@@ -297,7 +299,7 @@ fn gate_rows(model: &Model, list: &Checklist, width: usize) -> Drawn {
             };
             rows.push(
                 Row::of(Role::Key, lead)
-                    .and(Role::Plain, line)
+                    .and(if held { Role::Good } else { Role::Plain }, line)
                     .chosen(row == list.row),
             );
         }
@@ -328,6 +330,7 @@ fn refused_rows(refused: &Refused, width: usize) -> Drawn {
 fn confirm_rows(confirm: &Confirm, width: usize) -> Drawn {
     let lines = confirm.lines.iter().flat_map(|l| wrapped(l, width));
     let mut rows: Vec<Row> = lines.map(Row::plain).collect();
-    rows.push(Row::of(Role::Key, "Enter").and(Role::Plain, " yes, any other key leaves it"));
+    let keys = format!("Enter or {}", confirm.then.key());
+    rows.push(Row::of(Role::Key, keys).and(Role::Plain, ": yes; any other key: no"));
     (confirm.question.clone(), rows, (0, 0))
 }
