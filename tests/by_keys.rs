@@ -348,7 +348,7 @@ impl Keypad {
 
     fn coat(&mut self) -> &mut Self {
         self.stage_ticked("start conductive coat");
-        self.deed("one more coat on", &[]);
+        self.deed("a coat on", &[]);
         self.deed("ohms of coat", &[&["240"], &[]]);
         self.deed("ohms of coat", &[&["310"], &[RIGHT]]);
         self.stage("finish conductive coat")
@@ -419,7 +419,7 @@ impl Keypad {
         self.stage_ticked("start ageing hold");
         self.deed("air: ", &[&["21"], &["55"]]);
         self.stage("finish ageing hold").stage_ticked("start seal");
-        self.deed("one more coat on", &[]);
+        self.deed("a coat on", &[]);
         self.stage_ticked("finish seal")
     }
 

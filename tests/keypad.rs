@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 
 use screens_support::*;
 use tankside::project::{DueKind, Project, Setting, Stage, What};
-use tankside::tui::app::{Effect, Form, Key, KeyCode, Layer, Message, Model, update};
+use tankside::tui::app::{Effect, Failure, Form, Key, KeyCode, Layer, Message, Model, update};
 use tankside::units::{A, CM};
 
 fn form(hands: &Hands) -> &Form {
@@ -540,4 +540,157 @@ fn the_present_name_stands_ready_and_the_new_one_is_told() {
     assert_eq!(typed(&hands, 0), "mira");
     hands.keys("I d a Enter");
     assert_eq!(hands.model.said.text, "you are Ida");
+}
+
+#[test]
+fn a_finish_that_leaves_a_shared_current_lowers_it_first() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "finish build");
+    hands.keys("*");
+    take_gate(&mut hands, "good enough");
+    hands.keys("Enter");
+    assert_eq!(
+        form(&hands).title,
+        "set the supply of main",
+        "{}",
+        hands.text(80, 24)
+    );
+    let text = hands.text(80, 24);
+    assert!(text.contains("lower first"), "{text}");
+    hands.keys("+");
+    assert!(
+        matches!(last(&hands), What::Supply { to: Setting::Amps(amps), .. } if amps.to(A) < 2.8)
+    );
+    assert!(
+        form(&hands).title.starts_with("finish build"),
+        "{}",
+        hands.text(80, 24)
+    );
+    hands.keys("+");
+    assert!(hands.piece("stem").tank.is_none());
+    let told = &hands.model.said.text;
+    assert!(
+        told.contains("finish build of stem"),
+        "the stage is named: {told}"
+    );
+    assert!(hands.model.layers.is_empty());
+}
+
+/// Chooses the line of the checklist with these words by its digit.
+fn take_gate(hands: &mut Hands, words: &str) {
+    let text = hands.text(80, 24);
+    let line = text
+        .lines()
+        .find(|l| l.contains(words))
+        .unwrap_or_else(|| panic!("{text}"));
+    let digit = line[..1].to_owned();
+    hands.keys(&digit);
+}
+
+#[test]
+fn a_refusal_tells_which_tick_came_later() {
+    let mut hands = evening();
+    act(&mut hands, "leaf-3", "start strike");
+    hands.keys("* Enter 5 +");
+    let Some(Layer::Refused(refused)) = hands.top() else {
+        panic!("{}", hands.text(80, 24))
+    };
+    let now = hands.model.clock(hands.now);
+    let told = format!("ticked only at {now}");
+    assert!(!refused.late.is_empty() && refused.late.iter().all(|l| l.contains(&told)));
+    let text = hands.text(80, 40);
+    assert!(text.contains(&told), "{text}");
+}
+
+#[test]
+fn a_piece_that_joins_company_is_read_as_of_its_start() {
+    let mut hands = evening();
+    act(&mut hands, "leaf-3", "start strike");
+    hands.keys("* Enter +");
+    hands.wait(120.0);
+    let hung = hands.piece("leaf-3").hung_at.unwrap();
+    act(&mut hands, "leaf-3", "reading on its own lead");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("at the start, so that no share is unknown"),
+        "{text}"
+    );
+    hands.keys("0 . 9 Enter 0 . 6 +");
+    let event = hands.model.project.events().last().unwrap();
+    assert!(
+        matches!(event.what, What::Reading { .. }),
+        "{}",
+        hands.text(80, 24)
+    );
+    assert_eq!(event.at, hung);
+    let unknown = hands.model.figures("leaf-3").unwrap().charges.unknown_since;
+    assert_eq!(unknown, None);
+}
+
+#[test]
+fn what_went_wrong_is_told_to_its_end_until_it_is_mended() {
+    let mut hands = evening();
+    let message =
+        "project.edited.ron:12:9: `areas` is no field of a piece; there are: name area mesh wires";
+    let remedy = "mend it there; your text is kept in project.edited.ron: edit again";
+    let failure = Failure::Trouble {
+        message: message.into(),
+        remedy: remedy.into(),
+    };
+    update(&mut hands.model, Message::Failed(failure), hands.now);
+    let text = hands.text(80, 24);
+    assert!(text.contains("edit again"), "{text}");
+    let project = Box::new(hands.model.project.clone());
+    update(&mut hands.model, Message::Project(project), hands.now);
+    assert!(!hands.text(80, 24).contains("edit again"));
+}
+
+#[test]
+fn hints_are_those_of_the_moment() {
+    // A step up of the ladder is no return from a look.
+    let mut hands = evening();
+    hands.keys("Enter");
+    assert_eq!(form(&hands).title, "set the supply of main");
+    let text = hands.text(80, 24);
+    assert!(!text.contains("before the look"), "{text}");
+
+    // With the supply off nothing is lifted live.
+    let mut hands = evening();
+    act(&mut hands, "stem", "main: supply off");
+    hands.keys("+");
+    act(&mut hands, "stem", "lift it out");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("No current: out at once") && !text.contains("lift live"),
+        "{text}"
+    );
+}
+
+#[test]
+fn labels_say_what_is_meant() {
+    let mut hands = evening();
+    act(&mut hands, "stem", "main: reading");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("bath \u{b0}C") && text.contains("supply lamp (cc/cv)"),
+        "{text}"
+    );
+
+    let mut hands = Hands::with(&["stem"]);
+    act(&mut hands, "stem", "start conductive coat");
+    hands.keys("* Enter +");
+    act(&mut hands, "stem", "a coat on");
+    assert_eq!(form(&hands).title, "stem: a coat on");
+    hands.keys("+");
+    act(&mut hands, "stem", "one more coat on");
+    hands.keys("-");
+    act(&mut hands, "stem", "ohms");
+    hands.keys("2 4 0");
+    assert!(hands.text(80, 24).contains("good: under 300 ohm"));
+    hands.keys("Enter Right Right");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("contact 1") && !text.contains("good"),
+        "{text}"
+    );
 }

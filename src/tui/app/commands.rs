@@ -172,6 +172,10 @@ pub const INSIDE: &[(&str, &str)] = &[
         "12, 19.40, 1940",
         "in `when`: 12 min ago, the clock at 19:40",
     ),
+    (
+        "[ ], [?]",
+        "in a checklist: a line to tick; a line that a record makes true: its digit opens the entry",
+    ),
     ("7 3 Enter", "unlock the keyboard"),
 ];
 

@@ -274,8 +274,9 @@ impl Upkeep {
                 vec![
                     Field::number("volts", "V", volts),
                     Field::number("amps", "A", amps),
-                    Field::measured("bath", unit.symbol, celsius).optional(),
-                    Field::choice("lamp", modes),
+                    Field::measured(&format!("bath \u{b0}{}", unit.symbol), unit.symbol, celsius)
+                        .optional(),
+                    Field::choice("supply lamp (cc/cv)", modes),
                 ]
             }
             Self::SetAmps => {

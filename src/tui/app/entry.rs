@@ -22,6 +22,8 @@ pub struct Field {
     pub touched: bool,
     /// The text that was already asked about for a tenfold jump.
     pub asked: Option<String>,
+    /// The instant that stands ready in a 'when', to the millisecond.
+    pub at: Option<Instant>,
 }
 
 /// How a field is typed.
@@ -52,6 +54,7 @@ impl Field {
             ready: true,
             touched: false,
             asked: None,
+            at: None,
         }
     }
 
@@ -83,6 +86,15 @@ impl Field {
         let mut field = Self::new("when", String::new(), Entry::When);
         field.optional = true;
         field
+    }
+
+    /// When it happened, with this instant ready.
+    pub fn when_at(at: Instant, zone: Zone) -> Self {
+        Self {
+            text: zone.local(at).clock_seconds(),
+            at: Some(at),
+            ..Self::when()
+        }
     }
 
     /// The same field, which may stay empty.
@@ -299,6 +311,9 @@ impl Field {
     /// # Errors
     /// When it is no time.
     pub fn instant(&self, zone: Zone, now: Instant) -> Result<Option<Instant>, String> {
+        if let Some(ready) = self.at.filter(|_| !self.touched) {
+            return Ok(Some(ready));
+        }
         let text = self.text.trim();
         if text.is_empty() {
             return Ok(None);

@@ -83,13 +83,34 @@ pub(super) fn then(model: &Model, what: &What) -> Option<Task> {
     }
 }
 
+/// The current to set before a piece leaves a shared constant one for good.
+pub(super) fn lower_first(model: &Model, task: &Task) -> Option<Task> {
+    let Task::Piece(name, Deed::Finish) = task else {
+        return None;
+    };
+    let (definition, state) = (&model.project.definition, model.project.state());
+    let route = definition.route_of(definition.piece(name)?);
+    let stage = model.piece(name)?.stage.as_ref()?;
+    let mut ahead = route.iter().skip_while(|s| *s != stage).skip(1);
+    let stays = ahead.next().is_some_and(Stage::in_bath);
+    let (tank, amps) = state.current_without(definition, name).filter(|_| !stays)?;
+    Some(Task::Set(tank, Setting::Amps(to_milliamps(amps))))
+}
+
+/// What a supply can be set to.
+fn to_milliamps(amps: Current) -> Current {
+    Current::from_si((amps.si() * 1000.0).round() / 1000.0)
+}
+
 /// A look: the lower current first where others share a constant one, then
 /// lift, findings, return, and the current set back.
 fn look(model: &Model, piece: &str) -> Vec<Step> {
     let deed = |deed| Step::Task(Task::Piece(piece.to_owned(), deed));
     let set = |tank: &str, amps: Current| {
-        let rounded = Current::from_si((amps.si() * 1000.0).round() / 1000.0);
-        Step::Task(Task::Set(tank.to_owned(), Setting::Amps(rounded)))
+        Step::Task(Task::Set(
+            tank.to_owned(),
+            Setting::Amps(to_milliamps(amps)),
+        ))
     };
     let lifted = model.piece(piece).is_some_and(|p| p.lifted_at.is_some());
     let state = model.project.state();

@@ -135,6 +135,8 @@ pub struct Refused {
     pub action: Action,
     /// Why, and what would do.
     pub refusal: Refusal,
+    /// The gates that were ticked only later than it is said to have been.
+    pub late: Vec<String>,
     /// The entry it came from, to be filled in again.
     pub form: Option<Form>,
     /// The ways out, as keys.
@@ -203,4 +205,7 @@ pub enum Step {
     Task(Task),
     /// The findings of a look.
     Look(String),
+    /// The entry of a task before which nothing is open any more, with the
+    /// instant that was typed already.
+    Ready(Task, Field),
 }

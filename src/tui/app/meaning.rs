@@ -7,13 +7,16 @@ use crate::report::cautions::for_act;
 use crate::units::{AH, Area, Current, CurrentDensity, G, Mass, OHM};
 
 impl Form {
-    /// What it will mean, in sentences; empty while a field is wrong.
+    /// What it will mean, in sentences; little while a field is wrong.
     pub fn meaning(&self, model: &Model) -> Vec<String> {
-        let Ok(what) = self.task.what(model, &self.fields) else {
-            return Vec::new();
-        };
-        let mut lines: Vec<String> = self.why_set(model).into_iter().collect();
-        lines.extend(meaning(model, &what));
+        let when = self.fields.last();
+        let at_start = when.is_some_and(|f| f.at.is_some() && !f.touched);
+        let start = at_start.then(|| "at the start, so that no share is unknown".to_owned());
+        let mut lines: Vec<String> = start.into_iter().collect();
+        if let Ok(what) = self.task.what(model, &self.fields) {
+            lines.extend(self.why_set(model));
+            lines.extend(meaning(model, &what));
+        }
         lines
     }
 
@@ -30,8 +33,10 @@ impl Form {
             return None;
         };
         let now = model.project.state().tank(tank)?.set_amps?;
-        let lower = self.guided && *ready < now;
-        let back = self.guided && *ready > now;
+        let ladder = model.ladder_setting(tank);
+        let guides = self.guided && ladder != Some(Setting::Amps(*ready));
+        let lower = guides && *ready < now;
+        let back = guides && *ready > now;
         match (lower, back) {
             (true, _) => Some("lower first: the others must not get its share on top".to_owned()),
             (_, true) => Some("as it was before the look: all share it again".to_owned()),
@@ -58,7 +63,9 @@ impl Form {
                 let warnings = decision.warnings.into_iter();
                 warnings.map(|w| format!("mind: {w}")).collect()
             }
-            Err(refusal) => vec![format!("this will be refused: {}", refusal.because)],
+            Err(refusal) => std::iter::once(format!("this will be refused: {}", refusal.because))
+                .chain(model.ticked_later(&action))
+                .collect(),
         }
     }
 
@@ -69,8 +76,19 @@ impl Form {
             _ => None,
         };
         let what = self.task.what(model, &self.fields).ok().or_else(by_deed);
+        if let Some(What::Lift { piece }) = &what
+            && !is_live(model, piece)
+        {
+            return &["No current: out at once; let it drain over the bath."];
+        }
         what.map_or(&[], |what| for_act(&what))
     }
+}
+
+/// Whether current flows in the tank that a piece hangs in.
+fn is_live(model: &Model, piece: &str) -> bool {
+    let tank = model.piece(piece).and_then(|p| p.tank.as_deref());
+    tank.and_then(|t| model.facts.tank(t)).is_some_and(|t| t.on)
 }
 
 fn meaning(model: &Model, what: &What) -> Vec<String> {
@@ -87,11 +105,23 @@ fn meaning(model: &Model, what: &What) -> Vec<String> {
             amps,
             ..
         } => own_current(model, piece, *amps),
-        What::Ohms { resistance, .. } => vec![coat_word(resistance.to(OHM)).to_owned()],
+        What::Ohms {
+            piece,
+            resistance,
+            place,
+        } => {
+            let at_contact = place.as_ref().is_some_and(|p| p.starts_with("contact"))
+                || model.piece(piece).and_then(|p| p.stage.as_ref()) == Some(&Stage::Wiring);
+            let word = (!at_contact).then(|| coat_word(resistance.to(OHM)).to_owned());
+            word.into_iter().collect()
+        }
         What::Weigh { piece, mass, .. } => gained(model, piece, *mass).into_iter().collect(),
         What::Lift { piece } => lift(model, piece),
         What::Return { dipped: true, .. } => {
             vec!["5-10 % sulfuric dip of 10-30 s, copper only, then lowered in live".to_owned()]
+        }
+        What::Return { piece, .. } if !is_live(model, piece) => {
+            vec!["no current in the tank: supply on first, so that it goes in live".to_owned()]
         }
         What::Return { .. } => vec!["lowered in live; the charge counts from here".to_owned()],
         What::Start { piece, stage, .. } => begin(model, piece, stage),
@@ -269,7 +299,12 @@ fn begin(model: &Model, piece: &str, stage: &Stage) -> Vec<String> {
     let definition = &model.project.definition;
     let mut lines = Vec::new();
     if stage.in_bath() {
-        lines.push("in live, lowered in 10-30 s, tilting out air".to_owned());
+        let hangs = model.piece(piece).is_some_and(|p| p.tank.is_some());
+        lines.push(if hangs {
+            "it hangs already; its charge goes on".to_owned()
+        } else {
+            "in live, lowered in 10-30 s, tilting out air".to_owned()
+        });
         let target = model
             .figures(piece)
             .and_then(|f| f.charge_target.as_ref())

@@ -126,7 +126,7 @@ fn tanks_of(model: &Model, name: &str) -> Vec<String> {
 
 /// What the menu calls a deed for this piece: its stage named.
 fn told(model: &Model, name: &str, deed: Deed) -> String {
-    let say = deed.shown().1;
+    let say = deed.say(model, name);
     let stage = model.piece(name).and_then(|p| p.stage.as_ref());
     match (deed, stage) {
         (Deed::Start | Deed::Finish | Deed::Pause | Deed::Resume, Some(stage)) => {

@@ -20,6 +20,7 @@ mod menu;
 mod message;
 mod model;
 mod open;
+mod refused;
 mod suggest;
 mod task;
 mod update;

@@ -63,6 +63,8 @@ pub struct Said {
     pub text: String,
     /// Whether something went wrong.
     pub alarm: bool,
+    /// Whether it is gone when the project could be read or written again.
+    pub mendable: bool,
 }
 
 /// The whole model. Nothing in it draws, reads a clock or touches a file.
@@ -365,6 +367,7 @@ impl Model {
         self.said = Said {
             text: text.into(),
             alarm: false,
+            mendable: false,
         };
     }
 
@@ -373,7 +376,14 @@ impl Model {
         self.said = Said {
             text: text.into(),
             alarm: true,
+            mendable: false,
         };
+    }
+
+    /// Says what stood in the way, until the project reads again.
+    pub(super) fn trouble(&mut self, text: impl Into<String>) {
+        self.alarm(text);
+        self.said.mendable = true;
     }
 
     /// The clock moved: figures of the same second are kept.

@@ -1,12 +1,11 @@
 //! Opening what lies on top of a screen, and what becomes of a record.
 
-use super::layer::Way;
 use super::menu::open_gates;
 use super::{
-    Checklist, Confirm, Deed, Effect, Failure, Field, Form, Layer, LookEntry, Menu, Model, Refused,
-    Spot, Step, Task, Then, Upkeep,
+    Checklist, Confirm, Deed, Effect, Failure, Field, Form, Layer, LookEntry, Menu, Model, Spot,
+    Step, Task, Then, Upkeep,
 };
-use crate::project::{Action, Decision, FindingKind, GateView, Refusal, Stage, What, When};
+use crate::project::{Action, Decision, FindingKind, GateView, Stage, What, When};
 use crate::units::Instant;
 
 /// The stop reasons that end a build before its charge, in words.
@@ -56,6 +55,10 @@ impl Model {
         match self.guide.pop_front() {
             Some(Step::Task(task)) => self.open(task, true),
             Some(Step::Look(piece)) => self.layers.push(Layer::Look(LookEntry::of(&piece, true))),
+            Some(Step::Ready(task, when)) => {
+                self.open_form(task, true);
+                self.put_when(when);
+            }
             None => {}
         }
     }
@@ -65,7 +68,7 @@ impl Model {
         let steps = self.guide.iter().map(|step| match step {
             Step::Task(Task::Piece(_, Deed::Lift)) => "lift",
             Step::Task(Task::Piece(_, Deed::Return)) => "return",
-            Step::Task(Task::Piece(_, Deed::Finish)) => "finish",
+            Step::Task(Task::Piece(_, Deed::Finish)) | Step::Ready(..) => "finish",
             Step::Task(Task::Set(..) | Task::Tank(_, Upkeep::Off)) => "supply",
             Step::Task(Task::Piece(_, Deed::TouchUp)) => "touch-up",
             Step::Task(_) => "entry",
@@ -87,12 +90,37 @@ impl Model {
                 let trial = deed.trial(self, piece);
                 let gates = trial.map_or_else(Vec::new, |w| open_gates(self, piece, &w));
                 if gates.is_empty() {
-                    self.open_form(task, guided);
+                    self.open_lowered(task, guided);
                 } else {
                     self.open_gates(&piece.clone(), gates, Some(task));
                 }
             }
             _ => self.open_form(task, guided),
+        }
+    }
+
+    /// Opens the form of a task; where others share the current of a piece that
+    /// leaves, the form of the lower current first.
+    fn open_lowered(&mut self, task: Task, guided: bool) {
+        match super::guide::lower_first(self, &task) {
+            Some(set) => {
+                self.guide.push_front(Step::Ready(task, Field::when()));
+                self.open_form(set, true);
+            }
+            None => self.open_form(task, guided),
+        }
+    }
+
+    /// The instant that was typed already, for the form that is open.
+    fn put_when(&mut self, when: Field) {
+        if let Some(Layer::Form(form)) = self.layers.last_mut()
+            && let Some(field) = form
+                .fields
+                .last_mut()
+                .filter(|f| f.entry == super::Entry::When)
+            && when.touched
+        {
+            *field = when;
         }
     }
 
@@ -222,6 +250,7 @@ impl Model {
                 self.said = super::Said {
                     text: self.acknowledged(&decision),
                     alarm: !decision.warnings.is_empty() && !of_history(&decision.event.what),
+                    mendable: false,
                 };
             }
             Err(Failure::Refused(refusal)) => {
@@ -231,7 +260,7 @@ impl Model {
                 }
             }
             Err(Failure::Trouble { message, remedy }) => {
-                self.alarm(format!("not written down: {message}; {remedy}"));
+                self.trouble(format!("not written down: {message}; {remedy}"));
                 if let Some(mut form) = form {
                     form.wrong = Some(format!("{message}; {remedy}"));
                     self.layers.push(Layer::Form(form));
@@ -251,14 +280,10 @@ impl Model {
             Some(task) => {
                 let guided = !self.guide.is_empty();
                 self.open(task, guided);
-                if let Some(Layer::Form(form)) = self.layers.last_mut()
-                    && let Some(when) = form
-                        .fields
-                        .last_mut()
-                        .filter(|f| f.entry == super::Entry::When)
-                {
-                    *when = list.when;
+                if let Some(Step::Ready(_, when)) = self.guide.front_mut() {
+                    *when = list.when.clone();
                 }
+                self.put_when(list.when);
                 true
             }
             None => false,
@@ -306,104 +331,6 @@ impl Model {
             }
         }
         self.layers = layers;
-    }
-
-    fn open_refused(&mut self, action: Action, refusal: Refusal, form: Option<Form>) {
-        let ways = self.ways(&action, &refusal, form.is_some());
-        self.layers.push(Layer::Refused(Refused {
-            action,
-            refusal,
-            form,
-            ways,
-            row: 0,
-        }));
-    }
-
-    /// The ways out of a refusal, as this screen offers them.
-    fn ways(&self, action: &Action, refusal: &Refusal, again: bool) -> Vec<(&'static str, Way)> {
-        let mut ways = Vec::new();
-        let piece = match action.what.subject() {
-            crate::project::Subject::Piece(name) => Some(name.to_owned()),
-            _ => None,
-        };
-        let first = |say: &'static str, deed: Deed| {
-            piece
-                .clone()
-                .map(|p| (say, Way::Task(Task::Piece(p, deed))))
-        };
-        let gated = matches!(
-            action.what,
-            What::Start { .. } | What::Finish { .. } | What::Return { .. }
-        );
-        let by_gate = gated
-            && refusal
-                .instead
-                .iter()
-                .any(|c| c.line(".").contains("--override"));
-        if by_gate {
-            if matches!(action.what, What::Return { .. }) {
-                ways.extend(first("return it, dipped", Deed::Return));
-            } else {
-                ways.push(("tick what holds", Way::Gates));
-            }
-            ways.push(("override with a reason", Way::Override));
-        }
-        match refusal.rule.as_str() {
-            "in-bath" => ways.extend(first("lift it first", Deed::Lift)),
-            "already-out" => ways.extend(first("return it", Deed::Return)),
-            "not-lifted" => ways.extend(first("lift it", Deed::Lift)),
-            "not-begun" => ways.extend(first("start its stage", Deed::Start)),
-            "already-begun" => ways.extend(first("finish its stage", Deed::Finish)),
-            "open-items" => ways.push(("tick the rest of the close-out", Way::CloseOut)),
-            "current-flows" => {
-                let on = self.facts.tanks.iter().find(|t| t.on);
-                ways.extend(on.map(|t| {
-                    let task = Task::Tank(t.name.clone(), Upkeep::Off);
-                    ("supply off", Way::Task(task))
-                }));
-            }
-            _ => {}
-        }
-        if again && !by_gate {
-            ways.push(("enter it again", Way::Again));
-        }
-        ways.push(("leave it", Way::Leave));
-        ways
-    }
-
-    /// Takes a way out of a refusal.
-    pub(super) fn take_way(&mut self, refused: Refused, way: Way) {
-        let piece = match refused.action.what.subject() {
-            crate::project::Subject::Piece(name) => Some(name.to_owned()),
-            _ => None,
-        };
-        match way {
-            Way::Gates => {
-                let task = match (&refused.action.what, piece) {
-                    (What::Start { .. }, Some(p)) => Some(Task::Piece(p, Deed::Start)),
-                    (_, Some(p)) => Some(Task::Piece(p, Deed::Finish)),
-                    _ => None,
-                };
-                if let Some(task) = task {
-                    self.open(task, false);
-                }
-            }
-            Way::Override => {
-                let Action { what, at, .. } = refused.action;
-                self.open_form(Task::Override(Box::new(what), at), false);
-            }
-            Way::Task(task) => self.open(task, false),
-            Way::Again => {
-                if let Some(form) = refused.form {
-                    self.layers.push(Layer::Form(form));
-                }
-            }
-            Way::CloseOut => {
-                self.layers.clear();
-                self.screen = super::Screen::CloseOut;
-            }
-            Way::Leave => self.guide.clear(),
-        }
     }
 }
 
@@ -466,6 +393,18 @@ impl Model {
         }
     }
 
+    /// What was written down last, a finish with the stage that ended.
+    pub(super) fn told(&self, what: &What) -> String {
+        let ended = match what {
+            What::Finish { piece } => self.piece(piece).and_then(|p| p.spans.last()),
+            _ => None,
+        };
+        match ended {
+            Some(span) => what.to_string().replace("the stage", span.stage.title()),
+            None => what.to_string(),
+        }
+    }
+
     /// What was written down, and the key that takes it back where it works.
     fn acknowledged(&self, decision: &Decision) -> String {
         let event = &decision.event;
@@ -482,7 +421,7 @@ impl Model {
             }
             What::Redo { .. } => format!("brought back: {warnings}{undoes}"),
             what => {
-                let told = format!("recorded #{} {what}", event.sequence);
+                let told = format!("recorded #{} {}", event.sequence, self.told(what));
                 let passed = match event.overridden.len() {
                     0 => String::new(),
                     passed => format!(", {passed} gates passed and marked"),

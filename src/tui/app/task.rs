@@ -3,7 +3,11 @@
 use super::suggest::override_reasons;
 use super::{Field, Model};
 use crate::project::{Finding, FindingKind, Setting, Stage, What};
-use crate::units::{A, V};
+use crate::units::{A, Instant, V};
+
+/// For so many seconds the first reading of a piece in company is taken for
+/// what the meter showed at its start.
+const START_S: f64 = 600.0;
 
 /// Something to record, before its figures are known.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,7 +21,7 @@ pub enum Task {
     /// One finding of a look, to be added to those picked.
     Finding(FindingKind),
     /// An action again, with the reason to pass gates that do not hold.
-    Override(Box<What>, Option<crate::units::Instant>),
+    Override(Box<What>, Option<Instant>),
     /// Who is at the tank.
     Who,
     /// The supply of a tank, with this setting ready.
@@ -117,6 +121,19 @@ impl Deed {
     }
 }
 
+impl Deed {
+    /// What it says of this piece.
+    pub(super) fn say(self, model: &Model, piece: &str) -> &'static str {
+        let state = model.piece(piece);
+        let since = state.and_then(|p| p.started_at);
+        let bare = state.is_some_and(|p| !p.coats.iter().any(|at| Some(*at) >= since));
+        match self {
+            Self::Coat if bare => "a coat on",
+            _ => self.shown().1,
+        }
+    }
+}
+
 impl Upkeep {
     /// All of them, in the order the menu lists them.
     pub const ALL: [Self; 9] = [
@@ -169,7 +186,7 @@ impl Task {
                 };
                 format!("{verb} {stage} of {piece}")
             }
-            Self::Piece(piece, deed) => format!("{piece}: {}", deed.shown().1),
+            Self::Piece(piece, deed) => format!("{piece}: {}", deed.say(model, piece)),
             Self::Tank(tank, upkeep) => format!("{tank}: {}", upkeep.shown().1),
             Self::Refresh(pieces) => format!("refresh {} together", pieces.join(", ")),
             Self::Finding(kind) => format!("{kind}: how much of it, where"),
@@ -228,9 +245,21 @@ impl Task {
             Self::Set(_, Setting::Off) | Self::Refresh(_) => Vec::new(),
         };
         if self.has_when() {
-            fields.push(Field::when());
+            let zone = model.project.definition.zone;
+            let start = self.started_just_now(model);
+            fields.push(start.map_or_else(Field::when, |at| Field::when_at(at, zone)));
         }
         fields
+    }
+
+    /// Since when the share of a piece is unknown, if a reading of its own can
+    /// still be told as of then.
+    fn started_just_now(&self, model: &Model) -> Option<Instant> {
+        let Self::Piece(piece, Deed::OwnReading) = self else {
+            return None;
+        };
+        let since = model.figures(piece)?.charges.unknown_since?;
+        (model.now.since(since) < START_S).then_some(since)
     }
 
     /// What happened, from the fields as they stand.

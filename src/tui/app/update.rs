@@ -22,6 +22,9 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
         Message::Tick => Vec::new(),
         Message::Project(project) => {
             model.project = *project;
+            if model.said.mendable {
+                model.said = super::Said::default();
+            }
             model.refresh();
             model.refresh_layers();
             Vec::new()
@@ -39,7 +42,7 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             Vec::new()
         }
         Message::Failed(Failure::Trouble { message, remedy }) => {
-            model.alarm(format!("{message}; {remedy}"));
+            model.trouble(format!("{message}; {remedy}"));
             Vec::new()
         }
     };
@@ -299,7 +302,7 @@ fn ask_sign(model: &mut Model) {
 
 fn ask_undo(model: &mut Model) {
     if let Some(event) = model.project.undo_target() {
-        let told = format!("undo #{} {}?", event.sequence, event.what);
+        let told = format!("undo #{} {}?", event.sequence, model.told(&event.what));
         let when = format!("it was {} by {}", model.clock(event.at), event.who);
         model.ask(
             told,
@@ -323,8 +326,14 @@ fn quit(model: &mut Model) -> Vec<Effect> {
     match super::current_flows(model) {
         None => vec![Effect::Quit],
         Some(flows) => {
+            let live = model.facts.tanks.iter().any(|t| t.on);
+            let first = if live {
+                "plating unattended: never. Lift the work live, then supply off"
+            } else {
+                "without current its paint soaks and thin copper dissolves: lift it out"
+            };
             let lines = vec![
-                "plating unattended: never. Lift the work live, then supply off".to_owned(),
+                first.to_owned(),
                 "the screen Close-out lists what the end of the evening wants".to_owned(),
             ];
             model.ask(

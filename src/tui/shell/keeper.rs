@@ -149,8 +149,10 @@ impl Desk {
     fn follow(&mut self) {
         match self.folder.follow() {
             Ok(changed) => {
-                self.trouble = None;
-                if changed {
+                // Also when it reads as before the trouble, so that the
+                // screen no longer tells of it.
+                let mended = self.trouble.take().is_some();
+                if changed || mended {
                     self.say_project();
                 }
             }

@@ -4,9 +4,9 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of};
 use super::{Role, is_narrow};
-use crate::project::HoldFigures;
+use crate::project::{Behind, HoldFigures};
 use crate::tui::app::{Model, holds_order};
-use crate::units::{H, number};
+use crate::units::{AH, Duration, H, UM, clock_span, number};
 
 /// Draws the holds.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
@@ -40,10 +40,7 @@ fn summary(model: &Model) -> Vec<Row> {
     let unit = model.project.definition.units.thickness();
     let mut spread = Row::of(Role::Title, "match");
     spread = match &matching.age_spread {
-        Some(age) => spread.and(
-            Role::Strong,
-            format!("  ages differ by {} h", number(age.to(H), 2)),
-        ),
+        Some(age) => spread.and(Role::Strong, format!("  ages differ by {}", span(*age))),
         None => spread.and(Role::Plain, "  ages compare from two holds on"),
     };
     spread = match &matching.thickness_spread {
@@ -65,9 +62,9 @@ fn summary(model: &Model) -> Vec<Row> {
             "no one visit seals all: mark them (*) and refresh (+ +, w) for one hold",
         ),
         None => Row::plain(format!(
-            "the ageing hold is {} h, give or take {} h",
-            number(rule.time.to(H), 2),
-            number(rule.tolerance.to(H), 1)
+            "the ageing hold is {}, give or take {}",
+            span(rule.time),
+            span(rule.tolerance)
         )),
     };
     let mut rows = vec![spread, visit];
@@ -78,6 +75,15 @@ fn summary(model: &Model) -> Vec<Row> {
         ));
     }
     rows
+}
+
+/// Hours to two digits; what is under one as a clock tells it.
+fn span(time: Duration) -> String {
+    if time.to(H) < 1.0 {
+        clock_span(time.si())
+    } else {
+        format!("{} h", number(time.to(H), 2))
+    }
 }
 
 fn running(model: &Model) -> usize {
@@ -129,14 +135,25 @@ fn row(model: &Model, name: &str, width: usize) -> Row {
     if is_narrow(width) {
         row
     } else {
-        row.and(Role::Plain, level(model, name, width))
+        row.and(Role::Plain, metal(model, name, width))
+    }
+}
+
+/// The age beside what is wanted; a short hold as a clock tells it.
+pub(super) fn age(hold: &HoldFigures) -> String {
+    let (aged, of) = (hold.elapsed.to(H), hold.target.to(H));
+    if of < 2.0 {
+        let [aged, of] = [hold.elapsed, hold.target].map(|t| clock_span(t.si()));
+        format!("{aged}/{of}")
+    } else {
+        format!("{aged:.1}/{of:.0} h")
     }
 }
 
 /// The age with its bar, and when the seal may begin.
 fn aged(model: &Model, row: Row, hold: &HoldFigures, width: usize) -> Row {
     let share = hold.elapsed / hold.target;
-    let told = format!(" {:.1}/{:.0} h", hold.elapsed.to(H), hold.target.to(H));
+    let told = format!(" {}", age(hold));
     let (from, to) = hold.window();
     let row = row
         .and(Role::Metal, bar(8, share, share))
@@ -152,9 +169,25 @@ fn aged(model: &Model, row: Row, hold: &HoldFigures, width: usize) -> Row {
     }
 }
 
+/// How far a piece is behind the thickest, and what brings it level; nothing
+/// does where the difference drowns in its ±.
+pub(super) fn level(behind: &Behind) -> String {
+    let by = behind.by.shown(UM);
+    if behind.by.value <= behind.by.pm() {
+        return format!("{by} behind: level within the \u{b1}");
+    }
+    let time = behind
+        .time
+        .map_or_else(String::new, |t| format!(", {}", clock_span(t.si())));
+    format!(
+        "{by} behind; level with {} Ah{time}",
+        number(behind.charge.to(AH), 2)
+    )
+}
+
 /// Thickness and, where there is room, what brings the piece level with the
 /// thickest.
-fn level(model: &Model, name: &str, width: usize) -> String {
+fn metal(model: &Model, name: &str, width: usize) -> String {
     let unit = model.project.definition.units.thickness();
     let Some(figures) = model.figures(name) else {
         return String::new();
@@ -168,7 +201,7 @@ fn level(model: &Model, name: &str, width: usize) -> String {
         return told;
     }
     if let Some(behind) = matching.behind.iter().find(|b| b.name == name) {
-        format!("{told}; {}", super::piece::level(behind))
+        format!("{told}; {}", level(behind))
     } else if matching.thickest.as_deref() == Some(name) && !matching.behind.is_empty() {
         format!("{told}; the thickest")
     } else {

@@ -315,6 +315,7 @@ fn refused_rows(refused: &Refused, width: usize) -> Drawn {
         .into_iter()
         .map(|l| Row::of(Role::Alarm, l))
         .collect();
+    rows.extend(marked(&refused.late, "! ", Role::Alarm, width));
     rows.push(Row::of(Role::Title, "ways out"));
     for (n, (say, _)) in refused.ways.iter().enumerate() {
         rows.push(

@@ -56,16 +56,22 @@ pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
         ..area
     };
     due::draw(model, &mut pen, list);
+    let (said_row, said_lines) = said(model, area);
     let body = Rect {
         y: 1 + due_lines,
-        height: area.height - due_lines - 3,
+        height: area.height - due_lines - 2 - said_lines,
         ..area
     };
     match model.layers.last() {
         None | Some(Layer::Locked(_)) => screen(model, &mut pen, body),
         Some(layer) => layers::draw(model, layer, &mut pen, body),
     }
-    said(model, &mut pen, line_of(area, usize::from(area.height) - 2));
+    let said_area = Rect {
+        y: area.y + area.height - 1 - said_lines,
+        height: said_lines,
+        ..area
+    };
+    pen.rows(said_area, &said_row);
     hints(model, &mut pen, line_of(area, usize::from(area.height) - 1));
 }
 
@@ -125,7 +131,9 @@ fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     }
 }
 
-fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+/// What was last said, and how many lines it takes: what went wrong is told to
+/// its end where there is room.
+fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
     let role = if model.said.alarm {
         Role::Alarm
     } else {
@@ -139,9 +147,26 @@ fn said(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         (None, true) if model.said.text.is_empty() => {
             Row::plain(format!("{} (b) silences the bell", model.everything_keys()))
         }
+        _ if model.said.alarm => {
+            let lines = wrapped(&model.said.text, usize::from(area.width));
+            // What lies on top keeps its room.
+            let most = match model.layers.last() {
+                Some(_) => 2,
+                None => (area.height / 4).clamp(1, 6),
+            };
+            let taken = u16::try_from(lines.len()).unwrap_or(most).clamp(1, most);
+            let last = usize::from(taken) - 1;
+            let cut = lines.len() > last + 1;
+            let rows = lines.into_iter().take(last + 1).enumerate();
+            let told = |(n, line)| match cut && n == last {
+                true => Row::of(role, format!("{line} \u{2026}")),
+                false => Row::of(role, line),
+            };
+            return (rows.map(told).collect(), taken);
+        }
         _ => Row::of(role, &model.said.text),
     };
-    pen.row(area, &row);
+    (vec![row], 1)
 }
 
 /// The keys of the moment, from the command table or from what lies on top.

@@ -6,10 +6,10 @@ use super::Role;
 use super::pen::{Pen, Row, bar, below, line_of};
 use super::vessel::route;
 use crate::plating::density_word;
-use crate::project::{Behind, Charges, PieceFigures, PieceState, Stage, weighing};
+use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
 use crate::report::safe::wrapped;
 use crate::tui::app::{Model, Spot};
-use crate::units::{A, AH, PERCENT, UM, clock_span, number};
+use crate::units::{A, AH, PERCENT, clock_span, number};
 
 /// Draws the selected piece.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
@@ -224,29 +224,13 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
         rows.push(label("").and(Role::Plain, told));
     }
     if let Some(behind) = model.facts.matching.behind.iter().find(|b| b.name == name) {
-        rows.push(label("match").and(Role::Plain, level(behind)));
+        rows.push(label("match").and(Role::Plain, super::holds::level(behind)));
     } else if model.facts.matching.thickest.as_deref() == Some(name)
         && !model.facts.matching.behind.is_empty()
     {
         rows.push(label("match").and(Role::Plain, "the thickest so far"));
     }
     rows
-}
-
-/// How far a piece is behind the thickest, and what brings it level; nothing
-/// does where the difference drowns in its ±.
-pub(super) fn level(behind: &Behind) -> String {
-    let by = behind.by.shown(UM);
-    if behind.by.value <= behind.by.pm() {
-        return format!("{by} behind: level within the \u{b1}");
-    }
-    let time = behind
-        .time
-        .map_or_else(String::new, |t| format!(", {}", clock_span(t.si())));
-    format!(
-        "{by} behind; level with {} Ah{time}",
-        number(behind.charge.to(AH), 2)
-    )
 }
 
 fn current(model: &Model, piece: &PieceState, figures: &PieceFigures) -> Vec<Row> {
@@ -318,8 +302,7 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     let Some(hold) = figures.hold else {
         return Vec::new();
     };
-    let aged = number(hold.elapsed.si() / 3600.0, 3);
-    let of = number(hold.target.si() / 3600.0, 3);
+    let aged = super::holds::age(&hold);
     let (from, to) = hold.window();
     let end = if hold.ended {
         "ended by the seal".to_owned()
@@ -328,7 +311,7 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     };
     vec![
         label("aged")
-            .and(Role::Strong, format!("{aged} of {of} h"))
+            .and(Role::Strong, aged)
             .and(Role::Plain, format!("; {end}")),
     ]
 }

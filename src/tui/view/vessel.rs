@@ -392,11 +392,7 @@ fn progress(model: &Model, name: &str, width: usize) -> Row {
     };
     if let Some(hold) = figures.hold.filter(|h| !h.ended) {
         let share = hold.elapsed / hold.target;
-        let told = format!(
-            " {:.1}/{:.0} h",
-            hold.elapsed.si() / 3600.0,
-            hold.target.si() / 3600.0
-        );
+        let told = format!(" {}", super::holds::age(&hold));
         return Row::of(Role::Metal, bar(6, share, share)).and(Role::Plain, told);
     }
     let plated = piece.tank.is_some() || figures.charges.total().si() > 0.0;
