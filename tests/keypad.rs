@@ -654,6 +654,22 @@ fn hints_are_those_of_the_moment() {
     let text = hands.text(80, 24);
     assert!(!text.contains("before the look"), "{text}");
 
+    // What hangs already is not lowered in.
+    let mut hands = evening();
+    act(&mut hands, "leaf-3", "start strike");
+    hands.keys("* Enter +");
+    act(&mut hands, "leaf-3", "finish strike");
+    take_gate(&mut hands, "override with");
+    hands.keys("Right +");
+    act(&mut hands, "leaf-3", "start build");
+    take_gate(&mut hands, "[ ] the bare spots");
+    hands.keys("Enter");
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("it hangs already") && !text.contains("lowered in"),
+        "{text}"
+    );
+
     // With the supply off nothing is lifted live.
     let mut hands = evening();
     act(&mut hands, "stem", "main: supply off");

@@ -158,9 +158,12 @@ fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
             let last = usize::from(taken) - 1;
             let cut = lines.len() > last + 1;
             let rows = lines.into_iter().take(last + 1).enumerate();
-            let told = |(n, line)| match cut && n == last {
-                true => Row::of(role, format!("{line} \u{2026}")),
-                false => Row::of(role, line),
+            let told = |(n, line)| {
+                if cut && n == last {
+                    Row::of(role, format!("{line} \u{2026}"))
+                } else {
+                    Row::of(role, line)
+                }
             };
             return (rows.map(told).collect(), taken);
         }
