@@ -564,3 +564,15 @@ fn the_keypad_looks_up_locks_and_writes_down_afterwards() {
         assert!((719.0..=721.0).contains(&ago), "{ago} s: {event:?}");
     }
 }
+
+#[test]
+fn what_was_mended_outside_is_no_longer_told() {
+    let shop = shop();
+    let mut keypad = Keypad::open(&shop, 0);
+    let file = shop.path("p/project.ron");
+    let good = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, good.replacen("bell", "bell\", nonsense: \"", 1)).unwrap();
+    keypad.sees("project.ron:");
+    std::fs::write(&file, good).unwrap();
+    keypad.sees_no("project.ron:").leave();
+}

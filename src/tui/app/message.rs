@@ -77,9 +77,10 @@ pub enum Message {
     /// What became of an [`Effect::Record`]; a `Project` came before it if it
     /// was done.
     Recorded(Result<Decision, Failure>),
-    /// Something the shell wants said: a notice of the store, what an editor
-    /// or a printout led to.
+    /// Something the shell wants said: what an editor or a printout led to.
     Notice(String),
+    /// What the store warns of; told until the project reads otherwise.
+    Warned(String),
     /// An effect other than a record failed.
     Failed(Failure),
 }

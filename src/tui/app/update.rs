@@ -37,6 +37,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.say(text);
             Vec::new()
         }
+        Message::Warned(text) => {
+            model.trouble(text);
+            Vec::new()
+        }
         Message::Failed(Failure::Refused(refusal)) => {
             model.alarm(refusal.because);
             Vec::new()

@@ -172,9 +172,13 @@ impl Desk {
     fn say_notices(&mut self) {
         let all = self.folder.notices();
         if all != self.notices {
+            if self.notices.iter().any(|notice| !all.contains(notice)) {
+                // What was mended is no longer told.
+                self.say_project();
+            }
             let new = all.iter().filter(|notice| !self.notices.contains(notice));
             for notice in new {
-                self.say(Message::Notice(notice.clone()));
+                self.say(Message::Warned(notice.clone()));
             }
             self.notices = all.to_vec();
         }
