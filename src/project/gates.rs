@@ -458,11 +458,11 @@ pub(super) fn refuse_gates(missing: &[GateView], again: Command) -> Refusal {
 }
 
 impl Target {
-    /// In a few words.
-    pub fn words(self) -> String {
+    /// In a few words, in the units the screen shows.
+    pub fn words(self, units: crate::units::System) -> String {
         match self {
-            Self::Mean(mean) => format!("{} mean", mean.shown(crate::units::UM, 3)),
-            Self::Minimum(least) => format!("{} minimum", least.shown(crate::units::UM, 3)),
+            Self::Mean(mean) => format!("{} mean", units.show_thickness(mean)),
+            Self::Minimum(least) => format!("{} minimum", units.show_thickness(least)),
         }
     }
 }

@@ -125,7 +125,7 @@ fn header(sheet: &mut Sheet, project: &Project, piece: &Piece, now: Instant) {
     ));
     sheet.item(format_args!(
         "Target: {}",
-        definition.target_of(piece).words()
+        definition.target_of(piece).words(definition.units)
     ));
     match (
         piece.wetted_area(),

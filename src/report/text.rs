@@ -53,7 +53,11 @@ pub fn status_text(project: &Project, now: Instant) -> String {
     page.line(&format!("{name} {clock}"));
     page.led(
         "",
-        &format!("{}, {}", definition.metal, definition.target.words()),
+        &format!(
+            "{}, {}",
+            definition.metal,
+            definition.target.words(definition.units)
+        ),
     );
     page.heading("Due");
     let due = state.due(definition, now);

@@ -6,7 +6,7 @@ use super::pen::{Pen, Row, bar, below, line_of};
 use super::{Role, is_narrow};
 use crate::project::{Behind, HoldFigures};
 use crate::tui::app::{Model, holds_order};
-use crate::units::{AH, Duration, H, UM, clock_span, number};
+use crate::units::{AH, Duration, H, clock_span, number};
 
 /// Draws the holds.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
@@ -171,8 +171,8 @@ fn aged(model: &Model, row: Row, hold: &HoldFigures, width: usize) -> Row {
 
 /// How far a piece is behind the thickest, and what brings it level; nothing
 /// does where the difference drowns in its ±.
-pub(super) fn level(behind: &Behind) -> String {
-    let by = behind.by.shown(UM);
+pub(super) fn level(model: &Model, behind: &Behind) -> String {
+    let by = behind.by.shown(model.project.definition.units.thickness());
     if behind.by.value <= behind.by.pm() {
         return format!("{by} behind: level within the \u{b1}");
     }
@@ -201,7 +201,7 @@ fn metal(model: &Model, name: &str, width: usize) -> String {
         return told;
     }
     if let Some(behind) = matching.behind.iter().find(|b| b.name == name) {
-        format!("{told}; {}", level(behind))
+        format!("{told}; {}", level(model, behind))
     } else if matching.thickest.as_deref() == Some(name) && !matching.behind.is_empty() {
         format!("{told}; the thickest")
     } else {

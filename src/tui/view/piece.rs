@@ -201,11 +201,13 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
             label("thickness").and(Role::Plain, "not known: no area, or its share is unknown"),
         ];
     };
-    let wanted = model
-        .project
-        .definition
-        .piece(name)
-        .map(|p| model.project.definition.target_of(p).words());
+    let wanted = model.project.definition.piece(name).map(|p| {
+        model
+            .project
+            .definition
+            .target_of(p)
+            .words(model.project.definition.units)
+    });
     let mut rows = vec![
         label("thickness")
             .and(Role::Strong, thickness.shown(unit))
@@ -224,7 +226,7 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
         rows.push(label("").and(Role::Plain, told));
     }
     if let Some(behind) = model.facts.matching.behind.iter().find(|b| b.name == name) {
-        rows.push(label("match").and(Role::Plain, super::holds::level(behind)));
+        rows.push(label("match").and(Role::Plain, super::holds::level(model, behind)));
     } else if model.facts.matching.thickest.as_deref() == Some(name)
         && !model.facts.matching.behind.is_empty()
     {
