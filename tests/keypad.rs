@@ -710,3 +710,24 @@ fn labels_say_what_is_meant() {
         "{text}"
     );
 }
+
+#[test]
+fn a_short_hold_is_told_as_a_clock_tells_it() {
+    let mut definition = definition(&["stem"]);
+    definition.hold.time = "30min".parse().unwrap();
+    definition.pieces[0].route = Some(vec![Stage::Age, Stage::Seal]);
+    let project = Project::new(definition, Vec::new(), BTreeMap::new()).unwrap();
+    let now = "2026-03-02T17:00:00Z".parse().unwrap();
+    let mut hands = Hands::of(Model::new(project, Some("mira".into()), now), now);
+    act(&mut hands, "stem", "start ageing hold");
+    if let Some(Layer::Gates(_)) = hands.top() {
+        hands.keys("* Enter");
+    }
+    hands.keys("+");
+    hands.wait(300.0);
+    for screen in ["l", "p", "h"] {
+        hands.keys(screen);
+        let text = hands.text(80, 24);
+        assert!(text.contains("5 min/30 min"), "{text}");
+    }
+}
