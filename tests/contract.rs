@@ -989,3 +989,40 @@ fn taking_a_piece_from_a_shared_current_says_the_lower_one() {
         "{over}"
     );
 }
+
+#[test]
+fn a_frozen_own_estimate_does_not_thaw_either() {
+    let mut s = Shop::with_project();
+    for (name, area) in [("bell", "4dm2"), ("handle", "2dm2")] {
+        s.ok(&format!("add p {name} --area {area}"));
+        s.prepared(name);
+        s.at("19:00").rec(&format!("{name} start strike"));
+        s.rec(&format!("{name} look covered"));
+    }
+    s.rec("reading --tank main --volts 1V --amps 3A");
+    s.at("19:05")
+        .rec("reading --tank main --volts 1V --amps 1A --piece handle");
+    // 1 A by area for 5 min, its own 1 A for 30 min more; then nothing.
+    let total = |s: &Shop| {
+        let handle = s.piece("handle");
+        handle["charge_ah"].as_f64().unwrap() + handle["charge_estimated_ah"].as_f64().unwrap()
+    };
+    let frozen = total(s.at("19:45"));
+    assert!((frozen - 35.0 / 60.0).abs() < 1e-9, "{frozen}");
+    s.rec("handle finish");
+    s.rec("handle start build");
+    assert!((total(s.at("20:05")) - frozen).abs() < 1e-9);
+}
+
+#[test]
+fn a_piece_alone_takes_all_once_the_tank_is_told_anew() {
+    let mut s = Shop::with_project();
+    s.ok("add p bell --area 4dm2");
+    s.prepared("bell");
+    s.at("19:00").rec("bell start strike");
+    s.rec("reading --tank main --volts 1V --amps 1A --piece bell");
+    s.at("19:05").rec("supply --tank main --amps 4A");
+    s.at("19:20").rec("supply --tank main --off");
+    near(&s.piece("bell")["charge_ah"], 1.0, 1e-9);
+    near(&s.piece("bell")["charge_estimated_ah"], 5.0 / 60.0, 1e-9);
+}

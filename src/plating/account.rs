@@ -167,9 +167,9 @@ impl Stretch {
     }
 }
 
-/// The readings after which each piece's estimate was frozen: it does not thaw
-/// when a longer limit comes to hold.
-type Frozen = BTreeMap<String, Instant>;
+/// The readings after which a piece's estimate was frozen, its own ones apart:
+/// it does not thaw when a longer limit comes to hold.
+type Frozen = BTreeSet<(String, bool, Instant)>;
 
 impl Immersion {
     /// An immersion that begins now.
@@ -206,6 +206,12 @@ impl Immersion {
                 self.anew.push((piece.clone(), points.len() - 1, point.at));
             }
         }
+        self.tank.push(point);
+    }
+
+    /// Closes what has been told of the tank's current with what it still is:
+    /// nothing new, so that the pieces' own readings stay as they are.
+    pub fn close(&mut self, point: Point) {
         self.tank.push(point);
     }
 
@@ -279,23 +285,27 @@ impl Immersion {
         share: &dyn Share,
         (settled, frozen): (&mut Settled, &mut Frozen),
     ) {
-        let mut credit = |piece: &str, member: &Member, stretch: &Stretch, part, shared| {
-            if thawed(frozen, piece, stretch, (to, member.limit_s)) {
-                let entry = settled.pieces.entry(piece.to_owned()).or_default();
-                entry.credit(stretch, to.since(from) * part, shared);
-            }
-        };
         let mut rest = Stretch::of(&self.tank, from, to);
+        let mut read = Vec::new();
         let mut unread = Vec::new();
         for (piece, member) in members {
-            let own = self.own_stretch(piece, member, (from, to));
-            match own {
+            let alone = members.len() == 1;
+            match self.own_stretch(piece, (member, alone), (from, to), frozen) {
                 Some(own) => {
-                    credit(piece, member, &own, 1.0, false);
+                    read.push((*piece, *member, own));
                     rest = rest.map(|rest| less(rest, own));
                 }
                 None => unread.push((*piece, *member)),
             }
+        }
+        let mut credit = |piece: &str, member: &Member, own, stretch: &Stretch, (part, shared)| {
+            if thawed(frozen, (piece, own), stretch, (to, member.limit_s)) {
+                let entry = settled.pieces.entry(piece.to_owned()).or_default();
+                entry.credit(stretch, to.since(from) * part, shared);
+            }
+        };
+        for (piece, member, own) in &read {
+            credit(piece, member, true, own, (1.0, false));
         }
         let Some(rest) = rest.filter(|r| r.mean > 0.0 && !unread.is_empty()) else {
             return;
@@ -304,7 +314,7 @@ impl Immersion {
             Some(shares) => {
                 let several = unread.len() > 1;
                 for ((piece, member), part) in unread.iter().zip(shares) {
-                    credit(piece, member, &rest, part, several);
+                    credit(piece, member, false, &rest, (part, several));
                 }
             }
             None => {
@@ -317,14 +327,16 @@ impl Immersion {
     }
 
     /// A piece's own current, while its readings tell it: between two of them,
-    /// and after the last one until the limit is passed or the tank's current
-    /// is told anew. Then a covered piece shares by area again; an uncovered
-    /// one has nothing better than its frozen estimate.
+    /// and after the last one until its estimate is frozen or the tank's
+    /// current is told anew. Then a piece that is covered or alone takes its
+    /// share of that again; an uncovered one in company has nothing better than
+    /// its frozen estimate.
     fn own_stretch(
         &self,
         piece: &str,
-        member: &Member,
+        (member, alone): (&Member, bool),
         (from, to): (Instant, Instant),
+        frozen: &mut Frozen,
     ) -> Option<Stretch> {
         let points = self.own.get(piece)?;
         let own = Stretch::of(points, from, to)?;
@@ -333,9 +345,10 @@ impl Immersion {
             let told_anew = |(name, index, at): &(String, usize, Instant)| {
                 name == piece && *index == last && *at <= from
             };
-            self.anew.iter().any(told_anew) || !own.alive(to, member.limit_s)
+            self.anew.iter().any(told_anew)
+                || !thawed(frozen, (piece, true), &own, (to, member.limit_s))
         };
-        (!(stale && member.covered)).then_some(own)
+        (!(stale && (member.covered || alone))).then_some(own)
     }
 
     fn settle_tank(
@@ -366,8 +379,9 @@ impl Immersion {
         let mut unread = Vec::new();
         let mut rest = last(&self.tank, now);
         for (piece, member) in self.members() {
+            let alone = self.members().len() == 1;
             let own = self
-                .own_stretch(piece, &member, (now, now))
+                .own_stretch(piece, (&member, alone), (now, now), &mut Frozen::new())
                 .and_then(|_| last(self.own.get(piece)?, now));
             match own {
                 Some((amps, read_at)) => {
@@ -467,20 +481,22 @@ fn plus(a: Stretch, b: Stretch) -> Stretch {
     }
 }
 
-/// Whether a piece's estimate still goes on; once it does not, it is frozen.
+/// Whether a piece's estimate still goes on, from its own reading or the
+/// tank's; once it does not, it is frozen.
 fn thawed(
     frozen: &mut Frozen,
-    piece: &str,
+    (piece, own): (&str, bool),
     stretch: &Stretch,
     (to, limit_s): (Instant, f64),
 ) -> bool {
     let Some(since) = stretch.carried_since else {
         return true;
     };
+    let key = (piece.to_owned(), own, since);
     if stretch.alive(to, limit_s) {
-        return frozen.get(piece) != Some(&since);
+        return !frozen.contains(&key);
     }
-    frozen.insert(piece.to_owned(), since);
+    frozen.insert(key);
     false
 }
 

@@ -42,7 +42,7 @@ impl State {
         };
         // Until the last piece leaves, a constant current holds as it was set.
         if let Some(held) = state.held {
-            immersion.tell(Point { at, ..held }, false);
+            immersion.close(Point { at, ..held });
         }
         immersion.ended = Some(at);
         let settled = immersion.settle(at, &ShareByArea);
@@ -77,7 +77,7 @@ impl State {
         let held = state.held.take();
         if let Some(immersion) = &mut state.immersion {
             if let Some(held) = held {
-                immersion.tell(Point { at, ..held }, false);
+                immersion.close(Point { at, ..held });
             }
             if let Setting::Amps(amps) = to {
                 let amps = amps.si();
