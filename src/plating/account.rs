@@ -224,11 +224,6 @@ impl Immersion {
         members
     }
 
-    /// Whether any current is known, of the tank or of a piece.
-    pub fn has_current(&self) -> bool {
-        !self.tank.is_empty() || !self.own.is_empty()
-    }
-
     /// What was delivered from the beginning to `until`.
     ///
     /// Within [`Member::limit_s`] after the last reading the tail is an

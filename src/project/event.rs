@@ -294,16 +294,6 @@ impl What {
             Subject::Project => false,
         }
     }
-
-    /// Whether the two are about the same piece or tank.
-    pub fn shares_subject(&self, other: &Self) -> bool {
-        match (self.subject(), other.subject()) {
-            (Subject::Tank(a), Subject::Tank(b)) => a == b,
-            (Subject::Piece(piece), _) => other.concerns(piece),
-            (Subject::Pieces(pieces), _) => pieces.iter().any(|p| other.concerns(p)),
-            _ => false,
-        }
-    }
 }
 
 /// Told in a few words: `start strike of stem in main`.

@@ -232,11 +232,6 @@ impl LocalTime {
         format!("{} {} {}", head(&weekday), self.0.day(), head(&month))
     }
 
-    /// Minutes from midnight, for layout by the hour.
-    pub fn minute_of_day(self) -> u16 {
-        u16::from(self.0.hour()) * 60 + u16::from(self.0.minute())
-    }
-
     /// How a time is told beside `now`: `19:40` on the same day, `Sun 19:40`
     /// within six days, else the date too.
     pub fn beside(self, now: Self) -> String {
