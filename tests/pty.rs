@@ -77,7 +77,7 @@ impl Project {
 }
 
 fn shown(pty: &Pty) {
-    pty.wait("the pieces on a screen of their own", |screen| {
+    pty.wait_frame("the pieces on a screen of their own", |screen| {
         screen.alternate_screen() && screen.contents().contains("pediment")
     });
 }
