@@ -26,9 +26,9 @@ fn each_size(name: &str, hands: &Hands) {
     for (width, height) in SIZES {
         let shown = hands.shown(width, height, Theme::new(true, false));
         snapshot(&format!("{name}_{width}x{height}"), &shown);
+        let grey = hands.shown(width, height, Theme::new(false, false));
+        snapshot(&format!("{name}_{width}x{height}_mono"), &grey);
     }
-    let shown = hands.shown(80, 24, Theme::new(false, false));
-    snapshot(&format!("{name}_80x24_mono"), &shown);
 }
 
 #[test]
