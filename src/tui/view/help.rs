@@ -22,13 +22,17 @@ pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
             .err()
             .map_or_else(String::new, |why| format!(" (not now: {why})"));
         rows.extend(entry(
-            &command.key_names(),
+            &model.keys.names(command),
             &format!("{}{why}", command.say),
             Role::Key,
             width,
         ));
     }
-    rows.push(Row::of(Role::Title, "keys in menus and entries"));
+    rows.extend(entry("keys.ron", &changed(model), Role::Strong, width));
+    rows.push(Row::of(
+        Role::Title,
+        "keys in menus and entries: always these",
+    ));
     for (keys, say) in INSIDE {
         rows.extend(entry(keys, say, Role::Key, width));
     }
@@ -41,6 +45,14 @@ pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
         rows.extend(entry("!", caution, Role::Alarm, width));
     }
     rows
+}
+
+/// Where the keys are changed.
+fn changed(model: &Model) -> String {
+    match &model.keys_place {
+        Some(place) => format!("changes these keys: {place}; `tankside keys` lists the names"),
+        None => "changes these keys; `tankside settings` tells where it is".to_owned(),
+    }
 }
 
 fn entry(lead: &str, say: &str, role: Role, width: usize) -> Vec<Row> {
