@@ -80,10 +80,10 @@ pub(super) fn keys() -> Outcome {
     let mut list = Vec::new();
     for command in commands() {
         let names: Vec<String> = map.of(command).iter().map(|k| k.name()).collect();
-        let keys = if names.is_empty() {
-            "none".to_owned()
-        } else {
-            names.join("  ")
+        let keys = match names.as_slice() {
+            [] => "none".to_owned(),
+            _ if command.is_fixed() => map.names(command),
+            names => names.join("  "),
         };
         let (name, place) = (command.name, command.place());
         let what = match command.say {

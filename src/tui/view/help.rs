@@ -61,15 +61,15 @@ fn entry(lead: &str, say: &str, role: Role, width: usize) -> Vec<Row> {
     } else {
         (width / 3).clamp(12, 20)
     };
-    wrapped(say, width.saturating_sub(margin))
-        .into_iter()
-        .enumerate()
-        .map(|(n, line)| {
-            let lead = if n == 0 { lead } else { "" };
+    let says = wrapped(say, width.saturating_sub(margin));
+    let leads = wrapped(lead, margin - 1);
+    let line = |lines: &[String], n: usize| lines.get(n).cloned().unwrap_or_default();
+    (0..says.len().max(leads.len()))
+        .map(|n| {
             Row::default()
-                .column(role, lead, margin - 1)
+                .column(role, &line(&leads, n), margin - 1)
                 .and(Role::Plain, " ")
-                .and(Role::Plain, line)
+                .and(Role::Plain, line(&says, n))
         })
         .collect()
 }
