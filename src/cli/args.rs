@@ -178,12 +178,14 @@ pub(super) enum Verb {
         #[arg(long, value_name = "mm|cm|m|in")]
         unit: Option<LengthUnit>,
     },
-    /// Your own settings: where they are, what they say
+    /// Your own settings and keys: where they are, what they say, whether they read
     Settings {
         /// Who you are, for the record
         #[arg(long, value_parser = said)]
         who: Option<String>,
     },
+    /// The keys of the screen as they are now, and how to change them
+    Keys,
     /// Completions for a shell
     Completions {
         /// Which shell

@@ -6,6 +6,7 @@
 mod args;
 mod ask;
 mod outcome;
+mod own;
 mod project;
 mod record;
 mod samples;
@@ -262,7 +263,8 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::Charge(charge) => ask::charge(&charge),
         Verb::Closeout { dir, act } => record::closeout(context, &dir, act),
         Verb::Measure { files, unit } => ask::measure(&files, unit),
-        Verb::Settings { who } => project::settings(who.as_deref()),
+        Verb::Settings { who } => own::settings(who.as_deref()),
+        Verb::Keys => Ok(own::keys()),
         Verb::Completions { shell } => Ok(completions(shell)),
         Verb::Man => man(),
     }

@@ -32,6 +32,8 @@ mod validate;
 mod warnings;
 mod words;
 
+pub(crate) use nearest::nearest;
+
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project};
 pub use definition::{

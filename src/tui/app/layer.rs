@@ -187,13 +187,13 @@ pub enum Then {
 }
 
 impl Then {
-    /// The key that asked the question, which answers it too.
-    pub fn key(self) -> char {
+    /// The command that asked the question, whose keys answer it too.
+    pub fn command(self) -> Id {
         match self {
-            Self::Undo => '-',
-            Self::Redo => 'y',
-            Self::Sign => 's',
-            Self::Quit => 'q',
+            Self::Undo => Id::Undo,
+            Self::Redo => Id::Redo,
+            Self::Sign => Id::Sign,
+            Self::Quit => Id::Quit,
         }
     }
 }

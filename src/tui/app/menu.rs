@@ -86,13 +86,9 @@ impl Menu {
             Id::Quit,
         ];
         for command in commands().iter().filter(|c| listed.contains(&c.id)) {
-            let letter = command.keys.iter().find_map(|k| match k.code {
-                super::KeyCode::Char(c) if c.is_ascii_lowercase() => Some(c),
-                _ => None,
-            });
+            let letter = model.keys.letter(command).unwrap_or(NO_LETTER);
             match command.can(model) {
                 Ok(()) => {
-                    let letter = letter.unwrap_or('?');
                     self.push(letter, command.say.to_owned(), Does::Command(command.id));
                 }
                 Err(why) => self.cannot.push((command.say, why)),

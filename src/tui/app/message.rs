@@ -1,5 +1,6 @@
 //! What comes into the model and what it asks the shell to do.
 
+use super::Keymap;
 use crate::project::{Action, Decision, Project, Refusal};
 
 /// A key, as the shell translates it; releases never arrive.
@@ -83,6 +84,8 @@ pub enum Message {
     Warned(String),
     /// An effect other than a record failed.
     Failed(Failure),
+    /// The user's own keys are now these; or why they are not taken.
+    Keys(Result<Keymap, String>),
 }
 
 /// What the model asks the shell to do.

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::bell::Bell;
-use super::{Facts, Layer, Place, Step};
+use super::{Facts, Keymap, Layer, Place, Step};
 use crate::project::{
     Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
 };
@@ -100,6 +100,12 @@ pub struct Model {
     pub pending: Option<Action>,
     /// What was last said.
     pub said: Said,
+    /// The keys of every command.
+    pub keys: Keymap,
+    /// Why the user's own keys are not taken; said until they are mended.
+    pub keys_fault: Option<String>,
+    /// Where the user's own keys are kept.
+    pub keys_place: Option<String>,
     pub(super) bell: Bell,
 }
 
@@ -124,6 +130,9 @@ impl Model {
             guide: VecDeque::new(),
             pending: None,
             said: Said::default(),
+            keys: Keymap::default(),
+            keys_fault: None,
+            keys_place: None,
             bell: Bell::default(),
         };
         model.spot = model
@@ -141,6 +150,18 @@ impl Model {
     #[must_use]
     pub fn with_login(mut self, login: Option<String>) -> Self {
         self.login = login;
+        self
+    }
+
+    /// The same with the user's own keys, or why they are not taken, and where
+    /// they are kept.
+    #[must_use]
+    pub fn with_keys(mut self, keys: Result<Keymap, String>, place: Option<String>) -> Self {
+        self.keys_place = place;
+        match keys {
+            Ok(keys) => self.keys = keys,
+            Err(fault) => self.keys_fault = Some(fault),
+        }
         self
     }
 

@@ -8,8 +8,9 @@ use std::time::Duration;
 
 use super::ShellError;
 use super::inbox::Incoming;
+use super::own_keys;
 use crate::project::Action;
-use crate::settings::{Settings, SettingsError};
+use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{Draft, Edited, Folder, RecordError, StoreError};
 use crate::tui::app::{Failure, Message};
 use crate::units::Instant;
@@ -40,11 +41,15 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    pub(super) fn start(folder: Folder, tell: Sender<Incoming>) -> io::Result<Self> {
+    pub(super) fn start(
+        folder: Folder,
+        keys: KeysFile,
+        tell: Sender<Incoming>,
+    ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let thread = thread::Builder::new()
             .name("keeper".to_owned())
-            .spawn(move || Desk::new(folder, tell).work(&todo))?;
+            .spawn(move || Desk::new(folder, keys, tell).work(&todo))?;
         Ok(Self { jobs, thread })
     }
 
@@ -70,6 +75,7 @@ impl Keeper {
 /// The folder with what was said of it already.
 struct Desk {
     folder: Folder,
+    keys: KeysFile,
     tell: Sender<Incoming>,
     notices: Vec<String>,
     trouble: Option<StoreError>,
@@ -83,9 +89,10 @@ impl Drop for Desk {
 }
 
 impl Desk {
-    fn new(folder: Folder, tell: Sender<Incoming>) -> Self {
+    fn new(folder: Folder, keys: KeysFile, tell: Sender<Incoming>) -> Self {
         Self {
             folder,
+            keys,
             tell,
             notices: Vec::new(),
             trouble: None,
@@ -145,7 +152,7 @@ impl Desk {
         self.say_notices();
     }
 
-    /// Takes in what other programs did; the same trouble is told once.
+    /// Takes in what other programs did, and the user's own keys; the same trouble is told once.
     fn follow(&mut self) {
         match self.folder.follow() {
             Ok(changed) => {
@@ -163,6 +170,9 @@ impl Desk {
             }
         }
         self.say_notices();
+        if self.keys.changed() {
+            self.say(Message::Keys(own_keys::for_screen(&self.keys)));
+        }
     }
 
     fn say_project(&self) {

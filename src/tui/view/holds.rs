@@ -3,9 +3,9 @@
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of};
-use super::{Role, is_narrow};
+use super::{Role, is_narrow, or_edit};
 use crate::project::{Behind, HoldFigures};
-use crate::tui::app::{Model, holds_order};
+use crate::tui::app::{Id, Model, holds_order};
 use crate::units::{AH, Duration, H, clock_span, number};
 
 /// Draws the holds.
@@ -18,7 +18,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     if names.is_empty() {
         pen.row(
             below(area, lines),
-            &Row::plain("no piece yet: `tankside add`, or key e"),
+            &Row::plain(format!("no piece yet: `tankside add`{}", or_edit(model))),
         );
         return;
     }
@@ -59,7 +59,11 @@ fn summary(model: &Model) -> Vec<Row> {
         ),
         None if running(model) > 1 => Row::of(
             Role::Soon,
-            "no one visit seals all: mark them (*) and refresh (+ +, w) for one hold",
+            format!(
+                "no one visit seals all: mark them ({}) and refresh, {}, for one hold",
+                model.key_of(Id::Mark).unwrap_or_default(),
+                model.way_to(Id::Refresh)
+            ),
         ),
         None => Row::plain(format!(
             "the ageing hold is {}, give or take {}",

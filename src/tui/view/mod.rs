@@ -23,7 +23,7 @@ use ratatui::layout::Rect;
 pub use theme::{Role, Theme};
 
 use crate::report::safe::{fit, plain_text, wrapped};
-use crate::tui::app::{Layer, Model, Screen, commands};
+use crate::tui::app::{Id, Layer, Model, Screen, commands};
 use crate::units::Instant;
 use pen::{Pen, Row, line_of};
 
@@ -33,6 +33,12 @@ pub const LEAST: (u16, u16) = (40, 12);
 /// Whether a width is too narrow for sentences beside figures.
 fn is_narrow(width: usize) -> bool {
     width < 72
+}
+
+/// `, or key e`, where a key opens the user's editor.
+fn or_edit(model: &Model) -> String {
+    let key = model.key_of(Id::Edit);
+    key.map_or_else(String::new, |key| format!(", or key {key}"))
 }
 
 /// Draws the model. Figures are those of the model's last message; `now` only
@@ -134,21 +140,23 @@ fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 /// What was last said, and how many lines it takes: what went wrong is told to
 /// its end where there is room.
 fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
-    let role = if model.said.alarm {
-        Role::Alarm
-    } else {
-        Role::Good
-    };
+    let standing = model
+        .keys_fault
+        .as_deref()
+        .filter(|_| model.said.text.is_empty());
+    let text = standing.unwrap_or(&model.said.text);
+    let alarm = model.said.alarm || standing.is_some();
+    let role = if alarm { Role::Alarm } else { Role::Good };
     let row = match (model.layers.last(), model.bell_rings()) {
         (Some(Layer::Locked(_)), _) => Row::of(
             Role::Alarm,
             "keyboard locked for wiping: 7, then 3, then Enter unlocks",
         ),
-        (None, true) if model.said.text.is_empty() => {
-            Row::plain(format!("{} (b) silences the bell", model.everything_keys()))
+        (None, true) if text.is_empty() => {
+            Row::plain(format!("{} silences the bell", model.way_to(Id::Silence)))
         }
-        _ if model.said.alarm => {
-            let lines = wrapped(&model.said.text, usize::from(area.width));
+        _ if alarm => {
+            let lines = wrapped(text, usize::from(area.width));
             // What lies on top keeps its room.
             let most = match model.layers.last() {
                 Some(_) => 2,
@@ -167,7 +175,7 @@ fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
             };
             return (rows.map(told).collect(), taken);
         }
-        _ => Row::of(role, &model.said.text),
+        _ => Row::of(role, text),
     };
     (vec![row], 1)
 }
@@ -176,7 +184,7 @@ fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
 fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let mut row = Row::default();
     let pairs: Vec<(String, &str)> = match model.layers.last() {
-        Some(layer) => hints::hints(layer)
+        Some(layer) => hints::hints(model, layer)
             .into_iter()
             .map(|(key, hint)| (key.to_owned(), hint))
             .collect(),
@@ -184,7 +192,7 @@ fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             .iter()
             .filter(|c| c.on(model.screen) && !c.hint.is_empty())
             .filter(|c| c.can(model).is_ok())
-            .filter_map(|c| Some((c.keys.first()?.name(), c.hint_now(model))))
+            .filter_map(|c| Some((model.keys.of(c).first()?.name(), c.hint_now(model))))
             .collect(),
     };
     let taken = |(key, hint): &(String, &str)| key.len() + hint.len() + 3;

@@ -2,9 +2,9 @@
 
 use ratatui::layout::Rect;
 
-use super::Role;
 use super::pen::{Pen, Row, bar, below, line_of};
 use super::vessel::route;
+use super::{Role, or_edit};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
 use crate::report::safe::wrapped;
@@ -19,7 +19,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     else {
         let why = match &model.spot {
             Some(Spot::Tank(tank)) => format!("{tank} is a tank: Left and Right choose a piece"),
-            _ => "no piece yet: `tankside add`, or key e".to_owned(),
+            _ => format!("no piece yet: `tankside add`{}", or_edit(model)),
         };
         pen.row(area, &Row::plain(why));
         return;
@@ -321,7 +321,8 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
 fn areas(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     let units = model.project.definition.units;
     let Some((wetted, plating)) = figures.wetted_area.as_ref().zip(figures.plating_area) else {
-        return vec![label("area").and(Role::Soon, "not known: `tankside set`, or key e")];
+        let told = format!("not known: `tankside set`{}", or_edit(model));
+        return vec![label("area").and(Role::Soon, told)];
     };
     let mut told = format!("{} wetted", wetted.shown(units.area()));
     if plating != wetted.value {
