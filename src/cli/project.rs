@@ -362,8 +362,12 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
     };
     let text = format!(
         "{}\nwho: {}\nascii: {}\ncolour: {}\n",
-        path.as_deref().unwrap_or("there is no place for settings"),
-        settings.who.as_deref().unwrap_or("not said yet"),
+        path.as_deref()
+            .map_or_else(|| "there is no place for settings".into(), line_safe),
+        settings
+            .who
+            .as_deref()
+            .map_or_else(|| "not said yet".into(), line_safe),
         flag(settings.ascii),
         flag(settings.colour),
     );

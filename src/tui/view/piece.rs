@@ -3,11 +3,10 @@
 use ratatui::layout::Rect;
 
 use super::Role;
-use super::pen::{Pen, Row, bar, below, line_of};
+use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::vessel::route;
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
-use crate::report::safe::wrapped;
 use crate::tui::app::{Model, Spot};
 use crate::units::{A, AH, PERCENT, clock_span, number};
 
