@@ -11,7 +11,11 @@ use std::borrow::Cow;
 use unicode_segmentation::UnicodeSegmentation;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-pub use crate::units::is_unseen;
+pub use crate::units::{excerpt, is_unseen};
+
+/// Of a text that is put into one line no more than this is looked at, in
+/// bytes: a frame is drawn in time whatever a file holds.
+const LOOKED_AT: usize = 16 * 1024;
 
 /// Marks on one letter that are shown before the rest is only counted. Written
 /// languages need fewer (Hebrew and Tibetan stack up to about five).
@@ -97,6 +101,11 @@ pub fn fit(text: &str, most: usize) -> String {
     fitted
 }
 
+/// Text of any origin and length in at most so many columns.
+pub fn fitted(text: &str, most: usize) -> String {
+    fit(&plain_text(&excerpt(text, LOOKED_AT)), most)
+}
+
 /// The text with spaces after it up to so many columns; a longer one stays.
 pub fn pad(text: &str, least: usize) -> String {
     format!("{text}{}", " ".repeat(least.saturating_sub(columns(text))))
@@ -109,7 +118,7 @@ pub fn pad_left(text: &str, least: usize) -> String {
 
 /// Text of any origin as a cell of exactly so many columns.
 pub fn cell(text: &str, wide: usize) -> String {
-    pad(&fit(&plain_text(text), wide), wide)
+    pad(&fitted(text, wide), wide)
 }
 
 /// Text of any origin in lines of at most so many columns, broken between

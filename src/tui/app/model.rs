@@ -7,7 +7,7 @@ use super::{Facts, Keymap, Layer, Place, Step};
 use crate::project::{
     Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
 };
-use crate::report::safe::{fit, plain_text};
+use crate::report::safe::fitted;
 use crate::units::{A, G, Instant, ML, V, clock_span};
 
 /// The screens, in the order Tab walks them.
@@ -167,7 +167,7 @@ impl Model {
 
     /// The title of the terminal: what is due, of which project.
     pub fn title(&self) -> String {
-        let name = fit(&plain_text(&self.project.definition.name), 40);
+        let name = fitted(&self.project.definition.name, 40);
         match self.facts.overdue().count() {
             0 => format!("tankside: {name}"),
             due => format!("({due} due) tankside: {name}"),

@@ -15,6 +15,7 @@ use crossterm::{Command, execute, queue};
 use ratatui::backend::CrosstermBackend;
 use ratatui::{Frame, Terminal};
 
+use crate::report::safe::plain_text;
 use crate::tui::app::Failure;
 
 /// The longest text for the clipboard, in bytes as sent: terminals drop
@@ -96,12 +97,12 @@ impl Tty {
     /// # Errors
     /// When the terminal cannot be written.
     pub fn title(&mut self, title: &str) -> io::Result<()> {
-        let title: String = title.chars().filter(|c| !c.is_control()).collect();
+        let title = plain_text(title);
         if title == self.title {
             return Ok(());
         }
         execute!(self.terminal.backend_mut(), SetTitle(&title))?;
-        self.title = title;
+        self.title = title.into_owned();
         Ok(())
     }
 

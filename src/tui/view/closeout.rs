@@ -2,10 +2,9 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below};
+use super::pen::{Pen, Row, below, wrapped};
 use super::{Role, is_narrow};
 use crate::project::{Item, MaySign, Side, What};
-use crate::report::safe::wrapped;
 use crate::tui::app::{Id, Model};
 
 /// Draws the close-out.

@@ -1,8 +1,7 @@
 //! Help is the screen you are on: its keys, its words, its cautions.
 
 use super::Role;
-use super::pen::Row;
-use crate::report::safe::wrapped;
+use super::pen::{Row, wrapped};
 use crate::tui::app::{INSIDE, Model, cautions_of, commands, words_of};
 
 /// All lines of the help, for this width.

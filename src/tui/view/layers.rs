@@ -2,9 +2,8 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below, line_of};
+use super::pen::{Pen, Row, below, line_of, wrapped};
 use super::{Role, closeout, help, is_narrow};
-use crate::report::safe::wrapped;
 use crate::tui::app::{
     Checklist, Confirm, Entry, Field, Form, Layer, LookEntry, Menu, Model, Refused, Spot,
 };

@@ -22,10 +22,10 @@ use ratatui::layout::Rect;
 
 pub use theme::{Role, Theme};
 
-use crate::report::safe::{fit, plain_text, wrapped};
+use crate::report::safe::fitted;
 use crate::tui::app::{Id, Layer, Model, Screen, commands};
 use crate::units::Instant;
-use pen::{Pen, Row, line_of};
+use pen::{Pen, Row, line_of, wrapped};
 
 /// The least size that is drawn, columns and lines.
 pub const LEAST: (u16, u16) = (40, 12);
@@ -110,7 +110,7 @@ fn head(model: &Model, pen: &mut Pen<'_>, area: Rect, now: Instant) {
     }
     let width = usize::from(area.width);
     let room = width.saturating_sub(tabs.width() + clock.len() + 3);
-    let name = fit(&plain_text(&definition.name), room);
+    let name = fitted(&definition.name, room);
     pen.row(area, &Row::of(Role::Strong, name));
     let tabs_at = width.saturating_sub(tabs.width() + clock.len() + 2);
     let right = |skip: usize| {

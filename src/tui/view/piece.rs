@@ -2,12 +2,11 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, bar, below, line_of};
+use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::vessel::route;
 use super::{Role, or_edit};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
-use crate::report::safe::wrapped;
 use crate::tui::app::{Model, Spot};
 use crate::units::{A, AH, PERCENT, clock_span, number};
 
