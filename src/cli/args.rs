@@ -179,6 +179,11 @@ pub(super) enum Verb {
         unit: Option<LengthUnit>,
     },
     /// Your own settings: where they are, what they say
+    ///
+    /// The file may hold: who: "Ana" beside everything recorded; ascii: true for plain lines and
+    /// marks; colour: false for none, true in spite of NO_COLOR; palette: Terminal for the
+    /// terminal's own 16 colours, Light or Dark for 24-bit colours for such a background, told
+    /// apart by colour-blind eyes too.
     Settings {
         /// Who you are, for the record
         #[arg(long, value_parser = said)]

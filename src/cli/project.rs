@@ -357,17 +357,20 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
     }
     let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
     let path = Settings::path().map(|p| p.to_string_lossy().into_owned());
+    let palette = settings.palette.map(crate::settings::Palette::word);
+    let colours = crate::tui::shell::colours_told(&settings);
     let flag = |value: Option<bool>| {
         value.map_or_else(|| "as the terminal says".to_owned(), |v| v.to_string())
     };
     let text = format!(
-        "{}\nwho: {}\nascii: {}\ncolour: {}\n",
+        "{}\nwho: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {colours}\n",
         path.as_deref().unwrap_or("there is no place for settings"),
         settings.who.as_deref().unwrap_or("not said yet"),
         flag(settings.ascii),
         flag(settings.colour),
+        palette.unwrap_or("Terminal"),
     );
-    let json = json!({ "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour });
+    let json = json!({ "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour, "palette": palette, "colours": colours });
     Ok(Outcome::both(text, json))
 }
 

@@ -18,6 +18,7 @@ use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::time::Duration;
 
 pub use error::ShellError;
+pub use sense::colours_told;
 pub use tty::Tty;
 
 use crate::clock::Clock;
@@ -55,7 +56,7 @@ pub fn run(folder: Folder, settings: &Settings, clock: &dyn Clock) -> Result<(),
     let reader = Reader::start(tell)?;
     let mut shell = Shell {
         model,
-        theme: Theme::new(look.colour, look.ascii),
+        theme: Theme::with(look.colours, look.ascii),
         clock,
         tty,
         inbox,

@@ -20,7 +20,7 @@ mod vessel;
 use ratatui::Frame;
 use ratatui::layout::Rect;
 
-pub use theme::{Role, Theme};
+pub use theme::{Colours, Role, Theme};
 
 use crate::report::safe::{fit, plain_text, wrapped};
 use crate::tui::app::{Layer, Model, Screen, commands};
