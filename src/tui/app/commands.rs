@@ -32,6 +32,7 @@ pub enum Id {
     Lock,
     Silence,
     Edit,
+    Copy,
     Who,
     ScrollBack,
     ScrollOn,
@@ -130,6 +131,7 @@ const TABLE: &[Command] = commands! {
     Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
     Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
+    Id::Copy, [c('v')], "", "copy a figure of what is selected, with its unit and its +-, by way of the terminal", ALL;
     Id::Who, [c('i')], "", "who is at the tank", ALL;
     Id::Help, [c('/'), c('?')], "help", "this screen's keys, words and cautions", ALL;
     Id::Suspend, [ctrl('z')], "", "stop to the shell; fg comes back", ALL;
@@ -226,6 +228,10 @@ impl Command {
             Id::Actions => need(
                 model.spot.is_some(),
                 "there is no piece yet: `tankside add`",
+            ),
+            Id::Copy => need(
+                model.spot.is_some() || !model.facts.due.is_empty(),
+                "there is no figure yet",
             ),
             Id::Note | Id::Mark => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
