@@ -8,6 +8,8 @@
 //!     who: "Ana",      // written beside everything that is recorded
 //!     ascii: false,    // true: lines and marks of plain ASCII only
 //!     colour: true,    // false: no colours; true: colours in spite of NO_COLOR
+//!     palette: Dark,   // Terminal: its own 16 colours; Light, Dark: 24-bit
+//!                      // colours for such a background, colour-blind-safe
 //! )
 //! ```
 //!
@@ -43,7 +45,7 @@ const KEYS_FILE: &str = "keys.ron";
 /// Nobody writes longer ones, in bytes.
 const LONGEST: u64 = 1 << 20;
 
-const MAY_HOLD: &str = "it may hold (who: \"Ana\", ascii: false, colour: true)";
+const MAY_HOLD: &str = "it may hold (who: \"Ana\", ascii: false, colour: true, palette: Dark)";
 
 const KEYS_MAY_HOLD: &str =
     "it may hold (undo: [\"u\", \"F9\"]); `tankside keys` lists every name and its keys";
@@ -58,6 +60,31 @@ pub struct Settings {
     pub ascii: Option<bool>,
     /// Whether the screen uses colours; stands above `NO_COLOR`.
     pub colour: Option<bool>,
+    /// Which colours the screen uses; [`Palette::Terminal`] if not said.
+    pub palette: Option<Palette>,
+}
+
+/// The colours of the screen.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+pub enum Palette {
+    /// The terminal's own sixteen, whatever its background.
+    Terminal,
+    /// 24-bit colours for a light background, told apart by colour-blind eyes
+    /// too; where the terminal has no such colours, its own sixteen.
+    Light,
+    /// The same for a dark background.
+    Dark,
+}
+
+impl Palette {
+    /// As it is written in the settings.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Terminal => "Terminal",
+            Self::Light => "Light",
+            Self::Dark => "Dark",
+        }
+    }
 }
 
 /// Settings that cannot be read or kept.

@@ -182,6 +182,11 @@ pub(super) enum Verb {
         unit: Option<LengthUnit>,
     },
     /// Your own settings and keys: where they are, what they say, whether they read
+    ///
+    /// The settings may hold: who: "Ana" beside everything recorded; ascii: true for plain lines and
+    /// marks; colour: false for none, true in spite of NO_COLOR; palette: Terminal for the
+    /// terminal's own 16 colours, Light or Dark for 24-bit colours for such a background, told
+    /// apart by colour-blind eyes too.
     Settings {
         /// Who you are, for the record
         #[arg(long, value_parser = said)]

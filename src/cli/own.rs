@@ -6,9 +6,9 @@ use serde_json::{Value, json};
 
 use super::outcome::{Fault, Outcome, Trouble};
 use crate::report;
-use crate::settings::{KeysFile, Settings, SettingsError};
+use crate::settings::{KeysFile, Palette, Settings, SettingsError};
 use crate::tui::app::{INSIDE, Keymap, commands};
-use crate::tui::shell::keys_of;
+use crate::tui::shell::{colours_told, keys_of};
 
 /// `settings [--who NAME]`: both files, where they are and what they say.
 pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
@@ -24,10 +24,12 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
     let mut told = content(path.as_deref(), &text, "nothing is settled");
     if let Ok(settings) = &settings {
         told.push_str(&format!(
-            "who: {}\nascii: {}\ncolour: {}\n",
+            "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\n",
             settings.who.as_deref().unwrap_or("not said yet"),
             flag(settings.ascii),
             flag(settings.colour),
+            settings.palette.unwrap_or(Palette::Terminal).word(),
+            colours_told(settings),
         ));
     }
     told.push('\n');
@@ -39,6 +41,8 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         "who": settled.map(|s| &s.who),
         "ascii": settled.map(|s| s.ascii),
         "colour": settled.map(|s| s.colour),
+        "palette": settled.and_then(|s| s.palette).map(Palette::word),
+        "colours": settled.map(colours_told),
         "keys": {
             "path": keys.path().map(Path::to_string_lossy),
             "content": keys_text.ok().flatten(),

@@ -32,6 +32,7 @@ pub enum Id {
     Lock,
     Silence,
     Edit,
+    Copy,
     Who,
     ScrollBack,
     ScrollOn,
@@ -140,6 +141,7 @@ pub(super) const TABLE: &[Command] = commands! {
     scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     scroll_on: Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
     edit: Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
+    copy: Id::Copy, [c('v')], "", "copy a figure of what is selected, with its unit and its +-, by way of the terminal", ALL;
     who: Id::Who, [c('i')], "", "who is at the tank", ALL;
     help: Id::Help, [c('/'), c('?')], "help", "this screen's keys, words and cautions", ALL;
     suspend: Id::Suspend, [ctrl('z')], "", "stop to the shell; fg comes back", ALL;
@@ -271,6 +273,10 @@ impl Command {
             Id::Actions => need(
                 model.spot.is_some(),
                 "there is no piece yet: `tankside add`",
+            ),
+            Id::Copy => need(
+                model.spot.is_some() || !model.facts.due.is_empty(),
+                "there is no figure yet",
             ),
             Id::Note | Id::Mark => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),

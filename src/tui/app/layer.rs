@@ -41,6 +41,8 @@ pub struct Menu {
     pub why: bool,
     /// The selected line.
     pub row: usize,
+    /// Whether it lists figures to copy rather than what can be done.
+    pub figures: bool,
 }
 
 /// One line of a menu.
@@ -63,6 +65,8 @@ pub enum Does {
     Command(Id),
     /// Opens the menu of a tank.
     Menu(Spot),
+    /// Copies a figure.
+    Copy(String),
 }
 
 /// Entry of one thing.

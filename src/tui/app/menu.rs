@@ -12,12 +12,26 @@ impl Menu {
             cannot: Vec::new(),
             why: false,
             row: 0,
+            figures: false,
         };
         match spot {
             Some(Spot::Piece(name)) => menu.of_piece(model, &name),
             Some(Spot::Tank(name)) => menu.of_tank(&name),
             None => menu.of_everything(model),
         }
+        menu
+    }
+
+    /// The same menu of what is so now, the same line selected.
+    pub(super) fn anew(&self, model: &Model) -> Self {
+        let of = if self.figures {
+            Self::of_figures
+        } else {
+            Self::of
+        };
+        let mut menu = of(model, self.spot.clone());
+        menu.why = self.why;
+        menu.row = self.row.min(menu.entries.len().saturating_sub(1));
         menu
     }
 
@@ -82,6 +96,7 @@ impl Menu {
             Id::Far,
             Id::Who,
             Id::Edit,
+            Id::Copy,
             Id::Help,
             Id::Quit,
         ];

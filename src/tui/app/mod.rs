@@ -7,6 +7,7 @@
 
 mod bell;
 mod commands;
+mod copying;
 mod deed;
 mod entry;
 mod facts;

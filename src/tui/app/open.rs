@@ -312,11 +312,7 @@ impl Model {
         let mut layers = std::mem::take(&mut self.layers);
         for layer in &mut layers {
             match layer {
-                Layer::Menu(menu) => {
-                    let (why, row) = (menu.why, menu.row);
-                    *menu = Menu::of(self, menu.spot.clone());
-                    (menu.why, menu.row) = (why, row.min(menu.entries.len().saturating_sub(1)));
-                }
+                Layer::Menu(menu) => *menu = menu.anew(self),
                 Layer::Form(form) if !form.waits && !form.fields.iter().any(|f| f.touched) => {
                     form.fields = form.task.fields(self);
                 }

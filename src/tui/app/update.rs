@@ -2,8 +2,8 @@
 
 use super::layer::Then;
 use super::{
-    Command, Effect, Failure, Id, Key, KeyCode, Keymap, Layer, Message, Model, Screen, Spot, Step,
-    Task, Upkeep, guide,
+    Command, Effect, Failure, Id, Key, KeyCode, Keymap, Layer, Menu, Message, Model, Screen, Spot,
+    Step, Task, Upkeep, guide,
 };
 use crate::project::{Mode, Side, What};
 use crate::units::Instant;
@@ -141,6 +141,10 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
             model.say("the bell is silent until something new is due");
         }
         Id::Edit => return vec![Effect::EditProject],
+        Id::Copy => {
+            let menu = Menu::of_figures(model, model.spot.clone());
+            model.layers.push(Layer::Menu(menu));
+        }
         Id::Who => model.open_form(Task::Who, false),
         Id::ScrollBack => model.scroll = model.scroll.saturating_sub(5),
         Id::ScrollOn => model.scroll = model.scroll.saturating_add(5).min(10_000),
@@ -151,6 +155,14 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Leave => return vec![Effect::Quit],
     }
     Vec::new()
+}
+
+/// Hands a figure to the terminal, which tells nobody what it does with it.
+pub(super) fn copy(model: &mut Model, figure: String) -> Vec<Effect> {
+    model.say(format!(
+        "copied: {figure} (whether it takes it, only the terminal knows)"
+    ));
+    vec![Effect::Copy(figure)]
 }
 
 fn deal(model: &mut Model, row: usize) {

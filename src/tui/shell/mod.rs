@@ -20,6 +20,7 @@ use std::time::Duration;
 
 pub use error::ShellError;
 pub use own_keys::keys_of;
+pub use sense::colours_told;
 pub use tty::Tty;
 
 use crate::clock::Clock;
@@ -73,7 +74,7 @@ pub fn run(
     let reader = Reader::start(tell)?;
     let mut shell = Shell {
         model,
-        theme: Theme::new(look.colour, look.ascii),
+        theme: Theme::with(look.colours, look.ascii),
         clock,
         tty,
         inbox,

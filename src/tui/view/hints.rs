@@ -9,6 +9,12 @@ type Hint = (&'static str, &'static str);
 pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
     match layer {
         Layer::Menu(menu) if menu.why => vec![("/", "what can"), ("-", "back")],
+        Layer::Menu(menu) if menu.figures => [
+            vec![("1-9 Enter", "copy")],
+            next_nine(menu.entries.len()),
+            vec![("/", "why not"), ("-", "back")],
+        ]
+        .concat(),
         Layer::Menu(menu) => [
             vec![("1-9 Enter", "take")],
             next_nine(menu.entries.len()),

@@ -154,22 +154,47 @@ pub(super) fn age(hold: &HoldFigures) -> String {
     }
 }
 
+/// Where a hold stands, behind its age: nothing while the seal has to wait.
+pub(super) fn standing(hold: &HoldFigures) -> String {
+    match hold.word() {
+        "early" => String::new(),
+        word => format!(" {word}"),
+    }
+}
+
+fn role(hold: &HoldFigures) -> Role {
+    match hold.word() {
+        "late" => Role::Alarm,
+        "early" => Role::Strong,
+        _ => Role::Good,
+    }
+}
+
 /// The age with its bar, and when the seal may begin.
 fn aged(model: &Model, row: Row, hold: &HoldFigures, width: usize) -> Row {
     let share = hold.elapsed / hold.target;
-    let told = format!(" {}", age(hold));
     let (from, to) = hold.window();
-    let row = row
-        .and(Role::Metal, bar(8, share, share))
-        .column(Role::Strong, &told, 14);
     if is_narrow(width) {
-        row
-    } else if hold.ended {
-        row.column(Role::Good, "sealed", 24)
-    } else {
-        let from = model.clock(from);
-        row.column(Role::Plain, &from, 12)
-            .column(Role::Plain, &model.clock(to), 12)
+        let told = format!(" {}{}", age(hold), standing(hold));
+        return row
+            .and(Role::Metal, bar(4, share, share))
+            .column(role(hold), &told, 18);
+    }
+    let row = row.and(Role::Metal, bar(8, share, share)).column(
+        Role::Strong,
+        &format!(" {}", age(hold)),
+        14,
+    );
+    match hold.word() {
+        "sealed" => row.column(Role::Good, "sealed", 24),
+        "early" => row.column(Role::Plain, &model.clock(from), 12).column(
+            Role::Plain,
+            &model.clock(to),
+            12,
+        ),
+        word => row
+            .column(role(hold), word, 12)
+            .column(Role::Plain, &model.clock(to), 12),
     }
 }
 

@@ -80,6 +80,7 @@ fn menu_rows(model: &Model, menu: &Menu, width: usize) -> Drawn {
         return (format!("{about}: what cannot, and why"), rows, (0, 0));
     }
     let title = match &menu.spot {
+        _ if menu.figures => format!("{about}: figures to copy"),
         Some(_) => format!("{about}: what can be done now"),
         None => format!("{about}: everything else"),
     };

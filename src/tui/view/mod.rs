@@ -20,7 +20,7 @@ mod vessel;
 use ratatui::Frame;
 use ratatui::layout::Rect;
 
-pub use theme::{Role, Theme};
+pub use theme::{Colours, Role, Theme};
 
 use crate::report::safe::fitted;
 use crate::tui::app::{Id, Layer, Model, Screen, commands};
@@ -47,7 +47,7 @@ pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
     let area = frame.area();
     let mut pen = Pen::new(frame.buffer_mut(), *theme);
     if area.width < LEAST.0 || area.height < LEAST.1 {
-        too_small(&mut pen, area);
+        too_small(model, &mut pen, area);
         return;
     }
     if let Some(Layer::Far) = model.layers.last() {
@@ -81,12 +81,23 @@ pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
     hints(model, &mut pen, line_of(area, usize::from(area.height) - 1));
 }
 
-fn too_small(pen: &mut Pen<'_>, area: Rect) {
-    let text = format!(
-        "tankside wants {}x{}; this is {}x{}",
-        LEAST.0, LEAST.1, area.width, area.height
+/// One sentence that names the size that is wanted, with what is due where that
+/// fits; the size alone where nothing else does.
+fn too_small(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let wanted = format!("{}x{}", LEAST.0, LEAST.1);
+    let told = format!(
+        "tankside wants {wanted}; this is {}x{}",
+        area.width, area.height
     );
-    let lines = wrapped(&text, usize::from(area.width));
+    let due = model.facts.due.first().map(|due| {
+        let name = due.piece.as_deref().or(due.tank.as_deref()).unwrap_or("");
+        let distance = model.distance(due.at);
+        format!("{told}; due: {} {name} {distance}", due.what.word())
+    });
+    let lines = |text: String| wrapped(&text, usize::from(area.width));
+    let fits = |lines: &Vec<String>| lines.len() <= usize::from(area.height);
+    let texts = due.into_iter().chain([told]).map(lines);
+    let lines = texts.into_iter().find(fits).unwrap_or(vec![wanted]);
     let rows: Vec<Row> = lines.into_iter().map(Row::plain).collect();
     pen.rows(area, &rows);
 }

@@ -69,7 +69,7 @@ fn scrolled(model: &Model, pen: &mut Pen<'_>, area: Rect, rows: Vec<Row>) {
     }
 }
 
-/// `build running in main, 1 h 05`.
+/// `build running 1 h 05, in main`; out of the bath first.
 fn standing(model: &Model, piece: &PieceState) -> String {
     let Some(stage) = &piece.stage else {
         return "done: its whole route".to_owned();
@@ -80,10 +80,10 @@ fn standing(model: &Model, piece: &PieceState) -> String {
     }
     if let Some(tank) = &piece.tank {
         told = match piece.lifted_at {
-            Some(lifted) => format!(
-                "{told}, OUT of {tank} {}",
-                clock_span(model.now.elapsed_since(lifted))
-            ),
+            Some(lifted) => {
+                let out = clock_span(model.now.elapsed_since(lifted));
+                format!("OUT of {tank} {out}; {told}")
+            }
             None => format!("{told}, in {tank}"),
         };
     }
@@ -305,10 +305,12 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     };
     let aged = super::holds::age(&hold);
     let (from, to) = hold.window();
-    let end = if hold.ended {
-        "ended by the seal".to_owned()
-    } else {
-        format!("seal {} to {}", model.clock(from), model.clock(to))
+    let (from, to) = (model.clock(from), model.clock(to));
+    let end = match hold.word() {
+        "sealed" => "ended by the seal".to_owned(),
+        "early" => format!("seal {from} to {to}"),
+        "now" => format!("seal now, until {to}"),
+        _ => format!("late: the seal was due until {to}"),
     };
     vec![
         label("aged")
