@@ -346,15 +346,24 @@ fn the_ladders_of_one_supply_are_one_line_and_dealt_with_once() {
 }
 
 #[test]
-fn a_tank_tells_the_command_that_takes_in_a_loggers_file() {
+fn a_loggers_file_is_asked_for_by_its_path() {
     let mut hands = evening();
     act(&mut hands, "stem", "main: supply, bath");
-    hands.keys("/");
+    take(&mut hands, "data logger's file");
+    hands.keys("Enter");
     let text = hands.text(80, 24);
+    assert!(text.contains("file wants a few words"), "{text}");
+    let paste = Message::Paste("/media/log 1.csv".into());
+    update(&mut hands.model, paste, hands.now);
+    let effects = hands.effects("Enter");
+    let [Effect::Record(action)] = &effects[..] else {
+        panic!("{effects:?}")
+    };
     assert!(
-        text.contains("tankside record DIR logger --tank main FILE.csv"),
-        "{text}"
+        matches!(&action.what, What::Logger { tank, file, .. } if tank == "main" && file == "/media/log 1.csv"),
+        "{action:?}"
     );
+    assert_eq!(action.at, None);
 }
 
 #[test]
@@ -962,4 +971,45 @@ fn keys_that_are_not_taken_are_said_until_they_are() {
     );
     hands.keys("h");
     assert_eq!(hands.model.screen, Screen::Holds);
+}
+
+#[test]
+fn a_locked_keyboard_takes_nothing_but_its_own_sequence() {
+    let mut hands = evening();
+    let before = hands.model.project.events().len();
+    hands.keys("k");
+    let keys = commands().iter().filter(|c| c.name != "leave");
+    for key in keys.flat_map(|c| c.default_keys) {
+        assert_eq!(hands.press(*key), [], "{}", key.name());
+        assert!(
+            matches!(hands.top(), Some(Layer::Locked(_))),
+            "{}",
+            key.name()
+        );
+    }
+    for paste in ["73\r", "7", "q"] {
+        let effects = update(&mut hands.model, Message::Paste(paste.into()), hands.now);
+        assert_eq!(effects, []);
+    }
+    hands.keys("7 7 Enter 7 3 3 Enter 3 Enter 7 Enter");
+    assert!(matches!(hands.top(), Some(Layer::Locked(_))));
+    assert_eq!(hands.model.layers.len(), 1);
+    assert_eq!(hands.model.project.events().len(), before);
+    hands.keys("7 3 Enter");
+    assert!(hands.model.layers.is_empty());
+}
+
+#[test]
+fn another_size_keeps_the_selected_line_and_shows_it() {
+    let mut hands = evening();
+    hands.keys("Down Down Down Down");
+    let (row, spot) = (hands.model.due_row, hands.model.spot.clone());
+    let kind = hands.model.facts.due[row].what.word();
+    for (width, height) in [(80, 24), (40, 12), (200, 60), (80, 24)] {
+        let text = hands.text(width, height);
+        let selected = text.lines().find(|line| line.trim_end().ends_with("Enter"));
+        let selected = selected.unwrap_or_else(|| panic!("{text}"));
+        assert!(selected.contains(kind), "{width}x{height}: {selected}");
+        assert_eq!((hands.model.due_row, &hands.model.spot), (row, &spot));
+    }
 }

@@ -48,6 +48,7 @@ pub(super) fn paste(model: &mut Model, text: &str) {
             }
         }
         Some(Layer::Look(entry)) if entry.at_when => entry.when.paste(text),
+        Some(Layer::Gates(list)) if list.at_when => list.when.paste(text),
         _ => {}
     }
 }

@@ -77,8 +77,6 @@ impl Menu {
     }
 
     fn of_tank(&mut self, tank: &str) {
-        let say = format!("type tankside record DIR logger --tank {tank} FILE.csv");
-        self.cannot.push(("a data logger's CSV", say));
         for upkeep in Upkeep::ALL {
             let (letter, say) = upkeep.shown();
             let task = Task::Tank(tank.to_owned(), upkeep);

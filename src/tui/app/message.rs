@@ -91,7 +91,8 @@ pub enum Message {
 /// What the model asks the shell to do.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
-    /// Decide on, write down and fold an action (its `who` is already set).
+    /// Decide on, write down and fold an action (its `who` is already set). A
+    /// logger's file without a checksum is still where the user named it.
     Record(Action),
     /// Remember who the user is, in the user's settings.
     SaveWho(String),

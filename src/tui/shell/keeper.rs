@@ -2,6 +2,7 @@
 //! project happens here, one thing after the other.
 
 use std::io;
+use std::path::Path;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
@@ -9,7 +10,7 @@ use std::time::Duration;
 use super::ShellError;
 use super::inbox::Incoming;
 use super::own_keys;
-use crate::project::Action;
+use crate::project::{Action, Decision, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{Draft, Edited, Folder, RecordError, StoreError};
 use crate::tui::app::{Failure, Message};
@@ -113,7 +114,7 @@ impl Desk {
     fn perform(&mut self, job: Job) {
         match job {
             Job::Record(action, clock) => {
-                let recorded = self.folder.record(&action, clock, None);
+                let recorded = self.record(action, clock);
                 // Also when refused: recording takes in what others wrote.
                 self.say_project();
                 self.say(Message::Recorded(recorded.map_err(|error| match error {
@@ -150,6 +151,17 @@ impl Desk {
             }
         }
         self.say_notices();
+    }
+
+    /// Records; a logger's file that is named where it lies is brought in first.
+    fn record(&mut self, mut action: Action, clock: Instant) -> Result<Decision, RecordError> {
+        if let What::Logger { file, sha256, .. } = &mut action.what
+            && sha256.is_empty()
+        {
+            let taken = self.folder.take_logger(Path::new(file.as_str()))?;
+            (*file, *sha256) = (taken.file, taken.sha256);
+        }
+        self.folder.record(&action, clock, None)
     }
 
     /// Takes in what other programs did, and the user's own keys; the same trouble is told once.
