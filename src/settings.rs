@@ -234,6 +234,13 @@ fn told(error: &ron::Error) -> String {
             let (found, fields) = (found.escape_debug(), expected.join(" "));
             format!("there is no field `{found}`{near}; the fields are: {fields}")
         }
+        ron::Error::NoSuchEnumVariant {
+            expected, found, ..
+        } => {
+            let near = nearest(found, expected.iter().copied());
+            let (found, words) = (found.escape_debug(), expected.join(" "));
+            format!("`{found}` is not known here{near}; there are: {words}")
+        }
         other => other.to_string(),
     }
 }
@@ -439,6 +446,7 @@ mod tests {
     fn a_wrong_value_is_refused_at_its_own_place() {
         for (written, place) in [
             ("(\n    ascii: 3,\n)", (2, 12)),
+            ("(palette: Drak)", (1, 11)),
             ("(\n    who: Ana,\n)", (2, 10)),
             ("(\n    ascii: true\n    colour: true,\n)", (3, 5)),
             ("(\n    who: \"\u{d8}\", asci: true)", (2, 15)),

@@ -888,7 +888,7 @@ fn whatever_is_said_names_the_users_own_keys() {
     assert!(said(&hands).contains("brought back"), "{}", said(&hands));
 
     let silence = format!("{} + ({}) silences", letter("actions"), letter("silence"));
-    hands.model.said = Default::default();
+    hands.model.said = tankside::tui::app::Said::default();
     hands.wait(7200.0);
     assert!(said(&hands).contains(&silence), "{}", said(&hands));
 

@@ -21,19 +21,24 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
     let flag = |value: Option<bool>| {
         value.map_or_else(|| "as the terminal says".to_owned(), |v| v.to_string())
     };
-    let mut told = content(path.as_deref(), &text, "nothing is settled");
-    if let Ok(settings) = &settings {
-        told.push_str(&format!(
-            "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\n",
-            settings.who.as_deref().unwrap_or("not said yet"),
-            flag(settings.ascii),
-            flag(settings.colour),
-            settings.palette.unwrap_or(Palette::Terminal).word(),
-            colours_told(settings),
-        ));
-    }
-    told.push('\n');
-    told.push_str(&content(keys.path(), &keys_text, "the default keys hold"));
+    let summary = settings.as_ref().map_or_else(
+        |_unread| String::new(),
+        |settings| {
+            format!(
+                "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\n",
+                settings.who.as_deref().unwrap_or("not said yet"),
+                flag(settings.ascii),
+                flag(settings.colour),
+                settings.palette.unwrap_or(Palette::Terminal).word(),
+                colours_told(settings),
+            )
+        },
+    );
+    let told = format!(
+        "{}{summary}\n{}",
+        content(path.as_deref(), &text, "nothing is settled"),
+        content(keys.path(), &keys_text, "the default keys hold"),
+    );
     let settled = settings.as_ref().ok();
     let json = json!({
         "path": path.as_deref().map(Path::to_string_lossy),
@@ -80,7 +85,7 @@ pub(super) fn keys() -> Outcome {
         Ok(map) => (map, None),
         Err(fault) => (Keymap::default(), Some(fault)),
     };
-    let mut text = String::new();
+    let mut lines = Vec::new();
     let mut list = Vec::new();
     for command in commands() {
         let names: Vec<String> = map.of(command).iter().map(|k| k.name()).collect();
@@ -94,29 +99,27 @@ pub(super) fn keys() -> Outcome {
             "" => "the same for the line after it",
             say => say,
         };
-        text.push_str(&format!("{name:<16} {keys:<17}  {what} ({place})\n"));
+        lines.push(format!("{name:<16} {keys:<17}  {what} ({place})"));
         list.push(json!({
             "name": name, "keys": names, "where": place, "what": what,
             "fixed": command.is_fixed(),
         }));
     }
-    text.push_str("\nin menus and entries, always:\n");
-    for (keys, say) in INSIDE {
-        text.push_str(&format!("{keys:<34}  {say}\n"));
-    }
+    lines.push("\nin menus and entries, always:".to_owned());
+    let fixed = INSIDE.iter();
+    lines.extend(fixed.map(|(keys, say)| format!("{keys:<34}  {say}")));
     let path = file.path().map(Path::to_string_lossy);
     let place = path
         .as_deref()
         .unwrap_or("a folder named in TANKSIDE_CONFIG_DIR");
-    text.push_str(&format!(
-        "\nTo change them, say it in {place}, such as (undo: [\"u\", \"F9\"])\n"
-    ));
+    let example = "such as (undo: [\"u\", \"F9\"])";
+    lines.push(format!("\nTo change them, say it in {place}, {example}"));
     let inside: Vec<Value> = INSIDE
         .iter()
         .map(|(keys, say)| json!({ "keys": keys, "what": say }))
         .collect();
     let json = json!({ "path": path, "commands": list, "inside": inside });
-    faulted(Outcome::both(text, json), fault)
+    faulted(Outcome::both(lines.join("\n"), json), fault)
 }
 
 /// What was found wrong goes with the answer; the exit status tells it too.

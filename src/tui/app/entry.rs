@@ -422,7 +422,7 @@ mod tests {
         }
         for keys in ["40um", "3V"] {
             let wrong = amps(keys).unwrap_err();
-            assert!(wrong.contains("A"), "{keys}: {wrong}");
+            assert!(wrong.contains("is no current"), "{keys}: {wrong}");
         }
     }
 
