@@ -752,3 +752,147 @@ fn a_frame_is_drawn_in_time_whatever_a_text_holds() {
         assert!(begun.elapsed().as_millis() < FRAME_MS);
     }
 }
+
+/// A program that prints what it likes.
+fn script(dir: &Path, name: &str, lines: &str) -> String {
+    use std::os::unix::fs::PermissionsExt as _;
+    let path = dir.join(name);
+    std::fs::write(&path, format!("#!/bin/sh\n{lines}\n")).unwrap();
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o755)).unwrap();
+    path.to_str().unwrap().to_owned()
+}
+
+/// What the screen itself writes: where text goes, its look, what is hidden,
+/// the title. Everything else that begins with an escape is somebody else's.
+fn only_own_sequences(bytes: &[u8]) {
+    let text = std::str::from_utf8(bytes).unwrap();
+    let mut rest = text;
+    while let Some(at) = rest.find(|c| acts(c) && !"\r\n".contains(c)) {
+        let sequence = &rest[at..];
+        let length = own_sequence(sequence);
+        assert!(
+            length > 0,
+            "{:?}",
+            sequence.chars().take(40).collect::<String>()
+        );
+        rest = &sequence[length..];
+    }
+}
+
+/// The length of the sequence at the beginning, 0 if it is none of the screen's.
+fn own_sequence(text: &str) -> usize {
+    if text.starts_with(['\u{7}', '\u{f}']) {
+        return 1;
+    }
+    if text.starts_with("\u{1b}>") || text.starts_with("\u{1b}(B") {
+        return if text.starts_with("\u{1b}>") { 2 } else { 3 };
+    }
+    if let Some(title) = text.strip_prefix("\u{1b}]0;") {
+        let end = title.find(acts).unwrap_or(0);
+        assert!(end < 120, "{title:.200}");
+        let ends = title[end..].starts_with('\u{7}');
+        return if ends { 4 + end + 1 } else { 0 };
+    }
+    let Some(control) = text.strip_prefix("\u{1b}[") else {
+        return 0;
+    };
+    let end = control.find(|c: char| c.is_ascii_alphabetic()).unwrap_or(0);
+    let (parameters, last) = (&control[..end], &control[end..=end]);
+    let usual = parameters
+        .chars()
+        .all(|c| c.is_ascii_digit() || ";?".contains(c));
+    let known = usual && "HhlJKmtr".contains(last) && end < 24;
+    if known { 2 + end + 1 } else { 0 }
+}
+
+#[test]
+fn the_terminal_gets_only_what_the_screen_itself_makes() {
+    for (name, text) in corpus() {
+        let desk = Desk::empty();
+        let t = ron(&text);
+        std::fs::create_dir(desk.path("p")).unwrap();
+        std::fs::write(
+            desk.path("p/project.ron"),
+            format!(
+                "(format: 1, name: {t}, metal: \"copper-acid\", target: Mean(\"40um\"), \
+                 pieces: [(name: \"stem\", area: \"2dm2\", note: {t})], \
+                 gates: [(gate: \"photo\", stage: \"coat\", when: start, say: {t})])"
+            ),
+        )
+        .unwrap();
+        desk.run(&["record", "p", "stem", "note", &text]);
+        desk.run(&["settings", "--who", &text]);
+        let config = desk.path("config");
+        let editor = format!("/no/{}", text.replace(char::is_whitespace, "_"));
+        let project = desk.path("p");
+        let mut pty = Pty::run(
+            env!("CARGO_BIN_EXE_tankside"),
+            &["open", project.to_str().unwrap()],
+            &[
+                ("TANKSIDE_CONFIG_DIR", config.to_str().unwrap()),
+                ("EDITOR", &editor),
+                ("USER", &text),
+            ],
+        );
+        pty.wait_frame("a screen", |s| s.contents().contains("stem"));
+        for keys in ["p", "h", "c", "l", "?", "x", "+", "-", "i", "-"] {
+            let mark = pty.mark();
+            pty.send(keys);
+            pty.listen(mark, std::time::Duration::from_secs(2));
+        }
+        // Only the shell around it and the screen have written.
+        let mark = pty.mark();
+        pty.send("e");
+        pty.listen(mark, std::time::Duration::from_secs(2));
+        pty.send("\u{3}");
+        assert_eq!(pty.ended(), 0, "{name}");
+        only_own_sequences(&pty.since(0));
+    }
+}
+
+#[test]
+fn after_an_editor_that_leaves_the_terminal_in_disorder_the_screen_is_its_own() {
+    let desk = Desk::new();
+    let junk = r"\033]0;owned\007\033[31;44mjunk\033[?1000h\033[?1006h\033[?1h\033=\033[4h\033[?6h\033[5;9r\033[?7l\033(0\016";
+    let editor = script(
+        desk.dir.path(),
+        "editor.sh",
+        &format!("printf '{junk}'; stty raw -echo"),
+    );
+    let project = desk.path("p");
+    let args = ["open", project.to_str().unwrap()];
+    let env = [("EDITOR", editor.as_str())];
+    let mut pty = Pty::run(env!("CARGO_BIN_EXE_tankside"), &args, &env);
+    let whole = |s: &vt100::Screen| {
+        let shown = s.contents();
+        shown.contains("Bell") && shown.contains("stem") && shown.contains("quit")
+    };
+    pty.wait_frame("a screen", whole);
+    let before = pty.contents();
+    pty.send("e");
+    pty.wait("the editor's junk", |s| s.application_keypad());
+    pty.wait_frame("the screen again", |s| whole(s) && !s.application_keypad());
+    let after = pty.contents();
+    let rows = |shown: &str| {
+        shown
+            .lines()
+            .take(20)
+            .map(str::to_owned)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(rows(&before), rows(&after), "drawn anew, all of it");
+    pty.screen(|screen| {
+        assert!(!screen.application_cursor(), "arrows are arrows");
+        assert_eq!(screen.mouse_protocol_mode(), vt100::MouseProtocolMode::None);
+        assert!(screen.alternate_screen());
+        let cell = screen.cell(10, 40).expect("a cell");
+        assert_eq!(cell.bgcolor(), vt100::Color::Default);
+    });
+    let written = pty.since(0);
+    let title = b"\x1b]0;tankside: Bell\x07";
+    let titles = written.windows(title.len()).filter(|w| w == title).count();
+    assert_eq!(titles, 2, "the window is named again");
+    pty.send("q");
+    // The line modes of the terminal are as they were before, in spite of stty.
+    assert_eq!(pty.ended(), 0);
+}
