@@ -103,6 +103,11 @@ impl Hands {
         update(&mut self.model, Message::Recorded(result), self.now);
     }
 
+    /// Something happens now; `who` writes it down.
+    pub(crate) fn did(&mut self, what: What, who: &str) {
+        self.answer(&Action::now(what, who));
+    }
+
     /// The wall clock moves on.
     pub(crate) fn wait(&mut self, seconds: f64) {
         self.now = self.now.plus_seconds(seconds);

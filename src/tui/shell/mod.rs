@@ -214,10 +214,9 @@ impl Shell<'_> {
             Err(failure) => return Ok(Err(failure)),
         };
         self.signals.lend(true);
-        self.tty.leave();
-        let closed = editor.open(draft.path());
+        let lent = self.tty.lend(|| editor.open(draft.path()));
         self.signals.lend(false);
-        self.tty.enter_again()?;
+        let closed = lent?;
         self.keeper.ask(match closed {
             Ok(()) => Job::EndEdit(draft),
             Err(_) => Job::DropEdit(draft),

@@ -7,9 +7,9 @@ use ratatui::layout::Rect;
 use super::{Role, Theme};
 use crate::report::safe::{self, cell, columns, excerpt, fit, fitted};
 
-/// Of a text in lines no more is drawn than this, in bytes: the largest screens
-/// hold about as much, and a frame is drawn in time whatever a file holds.
-const DRAWN: usize = 8 * 1024;
+/// Of one text in lines no more is drawn than this, in bytes: about what 24 rows
+/// of 80 columns hold. A frame is drawn in time whatever a file holds.
+const DRAWN: usize = 2 * 1024;
 
 /// A row of text.
 #[derive(Debug, Clone, Default)]
