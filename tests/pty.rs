@@ -391,14 +391,14 @@ fn a_figure_is_copied_by_way_of_the_terminal() {
 /// RFC 4648, section 4, backwards.
 fn decoded(text: &str) -> String {
     let digits = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let bits: String = text
-        .chars()
-        .filter_map(|c| digits.find(c))
-        .map(|n| format!("{n:06b}"))
+    let bit = |n: usize, shift: usize| u8::from(n >> (5 - shift) & 1 == 1);
+    let numbers = text.chars().filter_map(|c| digits.find(c));
+    let bits: Vec<u8> = numbers
+        .flat_map(|n| (0..6).map(move |shift| bit(n, shift)))
         .collect();
-    let bytes = bits.as_bytes().chunks_exact(8);
-    let bytes = bytes.map(|b| u8::from_str_radix(std::str::from_utf8(b).unwrap(), 2).unwrap());
-    String::from_utf8(bytes.collect()).unwrap()
+    let bytes = bits.chunks_exact(8);
+    let byte = |bits: &[u8]| bits.iter().fold(0, |byte, bit| byte << 1 | bit);
+    String::from_utf8(bytes.map(byte).collect()).unwrap()
 }
 
 #[test]
