@@ -244,6 +244,30 @@ fn a_keyboard_that_goes_away_ends_the_screen_with_a_word() {
 }
 
 #[test]
+fn a_screen_that_goes_away_gives_the_keyboard_back() {
+    let project = Project::new();
+    let screen = portable_pty::native_pty_system()
+        .openpty(portable_pty::PtySize::default())
+        .unwrap();
+    let shown_on = screen.master.tty_name().unwrap();
+    let to_there = format!(
+        "exec {PROGRAM} open {} > {}",
+        project.path(),
+        shown_on.display()
+    );
+    let mut pty = Pty::run("sh", &["-c", &to_there], &[]);
+    let mut shown = screen.master.try_clone_reader().unwrap();
+    let mut begun = [0; 4];
+    std::io::Read::read_exact(&mut shown, &mut begun).unwrap();
+    // A whole frame is out before the screen goes.
+    thread::sleep(Duration::from_secs(1));
+    drop((shown, screen));
+    pty.send("p");
+    assert_eq!(pty.ended(), 2);
+    assert!(pty.contents().contains("cannot be read or written"));
+}
+
+#[test]
 fn an_editor_that_leaves_the_terminal_a_mess_is_cleaned_up_after() {
     let project = Project::new();
     let home = tempfile::tempdir().unwrap();
