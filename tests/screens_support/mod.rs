@@ -146,6 +146,11 @@ impl Hands {
         grid(&terminal, width, |cell| cell.symbol().to_owned())
     }
 
+    /// Draws it and looks at nothing.
+    pub(crate) fn draw(&self, width: u16, height: u16) {
+        self.terminal(width, height, Theme::new(true, false));
+    }
+
     fn terminal(&self, width: u16, height: u16, theme: Theme) -> Terminal<TestBackend> {
         let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
         terminal

@@ -6,6 +6,7 @@ use super::{
     Step, Task, Upkeep, guide,
 };
 use crate::project::{Mode, Side, What};
+use crate::report::safe::plain_text;
 use crate::units::Instant;
 
 /// Takes a message in; what the shell shall do comes out.
@@ -158,7 +159,8 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
 }
 
 /// Hands a figure to the terminal, which tells nobody what it does with it.
-pub(super) fn copy(model: &mut Model, figure: String) -> Vec<Effect> {
+pub(super) fn copy(model: &mut Model, figure: &str) -> Vec<Effect> {
+    let figure = plain_text(figure).into_owned();
     model.say(format!(
         "copied: {figure} (whether it takes it, only the terminal knows)"
     ));

@@ -8,7 +8,7 @@ use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use super::ShellError;
-use super::inbox::Incoming;
+use super::inbox::{Ending, Incoming};
 use super::own_keys;
 use crate::project::{Action, Decision, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
@@ -77,16 +77,9 @@ impl Keeper {
 struct Desk {
     folder: Folder,
     keys: KeysFile,
-    tell: Sender<Incoming>,
+    tell: Ending,
     notices: Vec<String>,
     trouble: Option<StoreError>,
-}
-
-impl Drop for Desk {
-    /// Tells of the end, so that the loop never waits for a thread that panicked.
-    fn drop(&mut self) {
-        let _loop_gone = self.tell.send(Incoming::KeeperGone);
-    }
 }
 
 impl Desk {
@@ -94,7 +87,7 @@ impl Desk {
         Self {
             folder,
             keys,
-            tell,
+            tell: Ending(tell),
             notices: Vec::new(),
             trouble: None,
         }
@@ -215,7 +208,7 @@ impl Desk {
 
     fn say(&self, message: Message) {
         // Where the loop has gone, nobody listens.
-        let _loop_gone = self.tell.send(Incoming::Message(message));
+        let _loop_gone = self.tell.0.send(Incoming::Message(message));
     }
 }
 

@@ -142,7 +142,7 @@ impl Shell<'_> {
             };
             match self.inbox.recv_timeout(nap) {
                 Ok(incoming) => return Ok(incoming),
-                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Timeout) => tty::still_there()?,
                 Err(RecvTimeoutError::Disconnected) => return Err(ShellError::Worker),
             }
         }
@@ -167,7 +167,7 @@ impl Shell<'_> {
                 Ok(self.tty.enter_again()?)
             }
             Incoming::TerminalFailed(error) => Err(error.into()),
-            Incoming::KeeperGone => Err(ShellError::Worker),
+            Incoming::WorkerGone => Err(ShellError::Worker),
         }
     }
 
