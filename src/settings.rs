@@ -175,9 +175,10 @@ impl Settings {
     /// # Errors
     /// When the file is there and cannot be read or understood.
     pub fn load() -> Result<Self, SettingsError> {
-        Self::path().map_or_else(|| Ok(Self::default()), |path| {
-            Self::load_from(&RealDisk, &path)
-        })
+        Self::path().map_or_else(
+            || Ok(Self::default()),
+            |path| Self::load_from(&RealDisk, &path),
+        )
     }
 
     /// Writes the user's name into the settings. The rest of the file, its
@@ -402,7 +403,10 @@ mod tests {
     #[test]
     fn without_a_file_nothing_is_settled() {
         let (_folder, path) = place();
-        assert_eq!(Settings::load_from(&RealDisk, &path).unwrap(), Settings::default());
+        assert_eq!(
+            Settings::load_from(&RealDisk, &path).unwrap(),
+            Settings::default()
+        );
     }
 
     #[test]
@@ -424,7 +428,10 @@ mod tests {
         remember_who_on(&RealDisk, &path, "Ana").unwrap();
         let text = fs::read_to_string(&path).unwrap();
         assert_eq!(text, written.replace("Bo", "Ana"));
-        assert_eq!(Settings::load_from(&RealDisk, &path).unwrap().ascii, Some(true));
+        assert_eq!(
+            Settings::load_from(&RealDisk, &path).unwrap().ascii,
+            Some(true)
+        );
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The real program killed with -9 at random instants, five hundred times,
 //! while several of it write to one project: what was acknowledged is there.
+//! And on a disk that takes no more: it says so and writes no more.
 
 #![cfg(unix)]
 #![allow(
@@ -86,12 +87,18 @@ impl Bell {
                 panic!("nobody wrote {event:?}");
             };
             assert!(tried.contains(text), "nobody wrote {text}");
-            assert!(found.insert(text.clone(), event.sequence).is_none(), "{text} twice");
+            assert!(
+                found.insert(text.clone(), event.sequence).is_none(),
+                "{text} twice"
+            );
         }
         for (text, sequence) in acknowledged {
             let at = found.get(text);
             assert!(at.is_some(), "{text} was acknowledged and is not there");
-            assert!(sequence.is_none_or(|sequence| at == Some(&sequence)), "{text} at {at:?}");
+            assert!(
+                sequence.is_none_or(|sequence| at == Some(&sequence)),
+                "{text} at {at:?}"
+            );
         }
         folder.set("pieces.bell.note", "after").unwrap();
         assert_eq!(check(&self.folder).problems.len(), self.left_over());
@@ -114,7 +121,9 @@ impl Bell {
 fn killed_after(delay: Duration, words: &[&str]) -> (bool, String) {
     let mut command = Command::new(PROGRAM);
     command.args(words).args(["--json"]);
-    command.env("TANKSIDE_CONFIG_DIR", "/nowhere").env("USER", "ida");
+    command
+        .env("TANKSIDE_CONFIG_DIR", "/nowhere")
+        .env("USER", "ida");
     let quiet = command.stdout(Stdio::piped()).stderr(Stdio::null());
     let mut child = quiet.spawn().unwrap();
     thread::sleep(delay);
@@ -200,7 +209,10 @@ fn killed_at_random_instants_it_loses_nothing_that_it_acknowledged() {
         all += tried.len();
         kept += acknowledged.len();
     }
-    assert!(kept > 20 && all > kept + KILLS / 2, "{kept} of {all} were acknowledged");
+    assert!(
+        kept > 20 && all > kept + KILLS / 2,
+        "{kept} of {all} were acknowledged"
+    );
 }
 
 #[test]
@@ -236,5 +248,49 @@ fn killed_while_notes_are_typed_the_screen_loses_nothing_that_it_acknowledged() 
         }
     }
     assert!(acknowledged.len() >= SCREEN_KILLS, "{acknowledged:?}");
+    bell.check(&acknowledged, &tried);
+}
+
+/// A file can grow no further than 512 bytes: the first notes go in, a later
+/// one only in part.
+#[test]
+fn after_a_write_that_failed_the_screen_says_so_and_keeps_saying_it() {
+    let config = tempfile::tempdir().unwrap();
+    std::fs::write(config.path().join("settings.ron"), "(who: \"Ida\")").unwrap();
+    let env = [("TANKSIDE_CONFIG_DIR", config.path().to_str().unwrap())];
+    let bell = Bell::new();
+    let limited = "trap '' XFSZ; ulimit -f 1; exec \"$@\"";
+    let folder = bell.folder.to_str().unwrap();
+    let mut pty = Pty::run("sh", &["-c", limited, "sh", PROGRAM, "open", folder], &env);
+    pty.wait_frame("the bench", |screen| screen.contents().contains("bell"));
+    let stands = |screen: &vt100::Screen| screen.contents().contains("nothing can be recorded");
+    let (mut tried, mut acknowledged) = (Vec::new(), BTreeMap::new());
+    for note in 0..9 {
+        let text = format!("note {note}");
+        tried.push(text.clone());
+        pty.send(&format!("n{text}\r\r"));
+        let told = format!("note on bell: {text}");
+        pty.wait("an answer", |screen| {
+            stands(screen) || screen.contents().contains(&told)
+        });
+        if pty.screen(stands) {
+            break;
+        }
+        acknowledged.insert(text, None);
+    }
+    assert!((1..9).contains(&acknowledged.len()), "{acknowledged:?}");
+    let journal = std::fs::read(bell.folder.join("journal.ron")).unwrap();
+    // Back from the entry, through the screens, and another note.
+    for keys in ["\x1b", "\x1b", "l", "p", "h", "nagain\r\r", "\x1b", "\x1b"] {
+        pty.send(keys);
+        thread::sleep(Duration::from_millis(100));
+        pty.wait("what stands", stands);
+    }
+    assert_eq!(
+        std::fs::read(bell.folder.join("journal.ron")).unwrap(),
+        journal
+    );
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
     bell.check(&acknowledged, &tried);
 }

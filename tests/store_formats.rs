@@ -138,7 +138,12 @@ fn projects_of_every_format_say_what_they_said() {
         if std::env::var_os("TANKSIDE_WRITE_SUMMARY").is_some() && !file.exists() {
             fs::write(&file, &said).unwrap();
         }
-        assert_eq!(said, fs::read_to_string(&file).unwrap(), "{}", file.display());
+        assert_eq!(
+            said,
+            fs::read_to_string(&file).unwrap(),
+            "{}",
+            file.display()
+        );
     }
 }
 
@@ -168,9 +173,11 @@ fn other_systems_line_breaks_marks_and_torn_tails_change_nothing() {
             let text = String::from_utf8(bytes.to_vec()).unwrap();
             text.replace('\n', "\r\n").into_bytes()
         }),
-        ("byte order mark", &["project.ron", "journal.ron"], |bytes| {
-            [b"\xef\xbb\xbf", bytes].concat()
-        }),
+        (
+            "byte order mark",
+            &["project.ron", "journal.ron"],
+            |bytes| [b"\xef\xbb\xbf", bytes].concat(),
+        ),
         ("torn tail", &["journal.ron"], |bytes| {
             [bytes, b"(sequence:61,at:\"2026-03"].concat()
         }),

@@ -335,7 +335,9 @@ fn told_problems(problems: &[Problem]) -> (String, Vec<Value>) {
     for problem in problems {
         let file = problem.file.to_string_lossy();
         let numbers = [problem.line, problem.column].into_iter().flatten();
-        let place = numbers.fold(file.to_string(), |place, number| format!("{place}:{number}"));
+        let place = numbers.fold(file.to_string(), |place, number| {
+            format!("{place}:{number}")
+        });
         text = format!("{text}{place}: {}\n  {}\n", problem.what, problem.remedy);
         list.push(json!({
             "kind": problem.kind, "file": file, "line": problem.line, "column": problem.column,

@@ -208,8 +208,12 @@ impl Check<'_> {
 
     /// Lines and edits that were put beside the files they belong to.
     fn note_set_aside(&mut self, names: &[String]) {
-        for name in names.iter().filter(|name| name.starts_with("journal.torn-")) {
-            let what = "a line that a failed write left unfinished, set aside; it was never acknowledged";
+        for name in names
+            .iter()
+            .filter(|name| name.starts_with("journal.torn-"))
+        {
+            let what =
+                "a line that a failed write left unfinished, set aside; it was never acknowledged";
             let remedy = "nothing need be done; read it, and take it away when you like";
             self.tell_of(name, ErrorKind::Journal, what, remedy);
         }
@@ -225,7 +229,8 @@ impl Check<'_> {
         let files = self.disk.list(&self.folder.join(IMMERSIONS));
         for name in files.unwrap_or_default() {
             let name = format!("{IMMERSIONS}/{name}");
-            let is_named = |event: &Event| matches!(&event.what, What::Logger { file, .. } if *file == name);
+            let is_named =
+                |event: &Event| matches!(&event.what, What::Logger { file, .. } if *file == name);
             if !events.iter().any(is_named) {
                 let what = "no event names this logger file: its rows count for nothing";
                 let remedy = "if it was taken in when something failed, take it in again with `record logger`";
@@ -235,7 +240,11 @@ impl Check<'_> {
     }
 
     fn note_what_cannot_be_written(&mut self) {
-        for file in [self.folder.to_owned(), self.folder.join(PROJECT), self.folder.join(JOURNAL)] {
+        for file in [
+            self.folder.to_owned(),
+            self.folder.join(PROJECT),
+            self.folder.join(JOURNAL),
+        ] {
             if let Err(error) = self.disk.may_write(&file)
                 && error.kind() != io::ErrorKind::NotFound
             {

@@ -135,12 +135,7 @@ impl Folder {
         }
         // The lock keeps others from the temporary file.
         let _lock = self.lock()?;
-        let replaced = files::replace(
-            self.disk.as_ref(),
-            &self.path,
-            name,
-            content.as_bytes(),
-        );
+        let replaced = files::replace(self.disk.as_ref(), &self.path, name, content.as_bytes());
         self.written("write", &self.path.join(name), replaced)
     }
 }

@@ -9,7 +9,7 @@ use super::disk::Disk;
 use super::error::{ErrorKind, StoreError};
 use super::journal::{BadLine, Fault, hex};
 use super::{logger, ron_text};
-use crate::project::{Contradiction, Definition, Event, LogRow, MeshRef, Stage, What};
+use crate::project::{Contradiction, Definition, Event, LogRow, MeshRef, Stage, What, quoted};
 use crate::units::Zone;
 
 pub(super) const PROJECT: &str = "project.ron";
@@ -205,12 +205,13 @@ pub(super) fn bad_line(file: &Path, bad: &BadLine) -> StoreError {
     let before = bad.line.saturating_sub(2);
     let events = if before == 1 { "event" } else { "events" };
     let message = format!("{}; the {before} {events} before it are whole", bad.fault);
+    let folder = file.parent().unwrap_or(file).to_string_lossy();
     let remedy = match bad.fault {
         Fault::Format(_) => "open it with the newer program that wrote it".to_owned(),
         _ => format!(
-            "restore journal.ron from git or a backup; `tankside check` lists every bad line; \
-             cutting the file after line {} would keep what is before",
-            bad.line.saturating_sub(1)
+            "restore journal.ron from git or a backup; `tankside check {}` lists every bad line and offers \
+             to save what is whole",
+            quoted(&folder)
         ),
     };
     StoreError::new(ErrorKind::Journal, message, remedy)

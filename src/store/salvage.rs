@@ -23,6 +23,9 @@ pub(super) const LOOSE: &str = "journal.loose.txt";
 /// So many lines to either side are asked whether they vouch for a line.
 const NEIGHBOURS: usize = 3;
 
+/// No more events than these are told as missing, whatever a line claims.
+const MOST_MISSING: u64 = 100_000;
+
 /// How much of a journal can be saved, in events.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct Rescue {
@@ -171,7 +174,9 @@ impl<'l> Found<'l> {
         for line in lines {
             let number = line.number;
             let from = sums.partition_point(|(n, _)| n + NEIGHBOURS < number);
-            let near = sums[from..].iter().take_while(|(n, _)| *n <= number + NEIGHBOURS);
+            let near = sums[from..]
+                .iter()
+                .take_while(|(n, _)| *n <= number + NEIGHBOURS);
             let is_whole = near.into_iter().any(|(_, sum)| line.follows(sum));
             match line.event {
                 Some(event) if found.saved.contains(&event) => {}
@@ -194,18 +199,17 @@ impl<'l> Found<'l> {
     }
 
     fn look_for_missing(&mut self) {
-        let others = self.loose.iter().chain(&self.doubtful);
-        let seen: BTreeSet<u64> = others.map(|(_, event)| event.sequence).collect();
+        let sequences = |events: &[(usize, Event)]| {
+            let numbers = events.iter().map(|(_, event)| event.sequence);
+            numbers.collect::<BTreeSet<u64>>()
+        };
+        let (loose, mut seen) = (sequences(&self.loose), sequences(&self.doubtful));
         let saved = self.saved.len() as u64;
         // A number that was changed may be anything.
-        let most = saved + (self.loose.len() + self.doubtful.len() + self.unreadable.len()) as u64;
-        let last = self
-            .loose
-            .iter()
-            .map(|(_, event)| event.sequence)
-            .max()
-            .unwrap_or(most)
-            .min(most + 1000);
+        let others = self.loose.len() + self.doubtful.len() + self.unreadable.len();
+        seen.retain(|number| *number <= saved + others as u64);
+        seen.extend(loose);
+        let last = seen.last().copied().unwrap_or(0).min(saved + MOST_MISSING);
         self.missing = (saved + 1..=last).filter(|n| !seen.contains(n)).collect();
     }
 
@@ -271,7 +275,10 @@ impl<'l> Found<'l> {
                 "Being written when something failed, never acknowledged:",
                 raw(&torn),
             ),
-            ("Nowhere to be found, events of the numbers:", missing.collect()),
+            (
+                "Nowhere to be found, events of the numbers:",
+                missing.collect(),
+            ),
         ] {
             if !lines.is_empty() {
                 let _ = write!(text, "\n{title}\n  {}\n", lines.join("\n  "));

@@ -162,7 +162,10 @@ impl Desk {
     fn say_stopped(&mut self) {
         if let Some(error) = self.folder.stopped().filter(|_| !self.stopped) {
             self.stopped = true;
-            self.say(Message::Stopped(format!("{}; {}", error.message, error.remedy)));
+            self.say(Message::Stopped(format!(
+                "{}; {}",
+                error.message, error.remedy
+            )));
         }
     }
 
