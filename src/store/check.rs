@@ -196,7 +196,7 @@ impl Check<'_> {
     fn leftovers(&mut self, names: &[String]) {
         for name in names.iter().filter(|name| files::is_temporary(name)) {
             let what = "a write ended before its time and left this behind";
-            let remedy = "the file that it was to replace is whole; take this one away";
+            let remedy = "the file that it was to replace is whole; take this file away";
             self.tell_of(name, ErrorKind::Io, what, remedy);
         }
     }
