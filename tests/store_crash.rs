@@ -456,6 +456,42 @@ fn a_program_that_dies_at_any_operation_leaves_a_folder_that_others_go_on_with()
 }
 
 #[test]
+fn the_journal_that_a_first_record_begins_is_there_whoever_died_before() {
+    let image = Image::from([
+        (bell(), None),
+        (shop().join("projects"), None),
+        (shop(), None),
+        (bell().join("project.ron"), Some(BELL.into())),
+    ]);
+    let note = |text: &str| {
+        Act::Record(What::Note {
+            piece: "bell".to_owned(),
+            text: text.to_owned(),
+        })
+    };
+    let first = FakeDisk::holding(&image);
+    let mut folder = Folder::open_on(first.shared(), &bell()).unwrap();
+    first.watch();
+    perform(&note("first"), &mut folder, &first, 1).unwrap();
+    let moments = [first.watched(), vec![first.moment()]].concat();
+    for (operation, moment) in moments.into_iter().enumerate() {
+        let disk = FakeDisk::going_on(moment);
+        let mut folder = Folder::open_on(disk.shared(), &bell()).unwrap();
+        perform(&note("second"), &mut folder, &disk, 2).unwrap();
+        let events = folder.project().events();
+        for (left, image) in disk.moment().after_crash() {
+            let disk = FakeDisk::holding(&image);
+            let again = Folder::open_on(disk.shared(), &bell()).unwrap();
+            assert_eq!(
+                again.project().events(),
+                events,
+                "dead in {operation}, {left}"
+            );
+        }
+    }
+}
+
+#[test]
 fn recovery_itself_may_be_cut_off_anywhere() {
     let (lived, moments) = watched();
     let mut seen = Seen::new();

@@ -24,7 +24,8 @@ pub(super) fn temporary(name: &str) -> String {
 
 /// Whether a file of this name is one that was to take its place.
 pub(super) fn is_temporary(name: &str) -> bool {
-    name.starts_with('.') && name.ends_with(".tmp")
+    let hidden = name.strip_prefix('.');
+    hidden.is_some_and(|rest| rest.strip_suffix(".tmp").is_some())
 }
 
 /// SHA-256 of bytes, as 64 hexadecimal digits.

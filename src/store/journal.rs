@@ -411,7 +411,7 @@ impl<'l> LooseLine<'l> {
         let lines = lines.filter(|(_, line)| !line.is_empty());
         lines
             .map(|(index, line)| {
-                let line = without_mark(line, if index == 0 { 0 } else { 1 });
+                let line = without_mark(line, index);
                 let sealed = parted(line).ok();
                 Self {
                     number: index + 1,
