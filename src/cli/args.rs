@@ -99,10 +99,13 @@ pub(super) enum Verb {
         #[arg(allow_hyphen_values = true)]
         value: String,
     },
-    /// Look for damage in a project's files
+    /// Look for damage in a project's files, and save what can be saved
     Check {
-        /// The project's folder
+        /// The project's folder; it is left as it is
         dir: PathBuf,
+        /// Make a new folder with everything that is whole
+        #[arg(long, value_name = "NEWDIR")]
+        save_to: Option<PathBuf>,
     },
     /// What has been recorded
     History {

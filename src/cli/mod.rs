@@ -222,7 +222,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
     let dir = match verb {
         Open { dir }
         | Set { dir, .. }
-        | Check { dir }
+        | Check { dir, .. }
         | History { dir, .. }
         | Sheet { dir }
         | Traveller { dir, .. }
@@ -248,7 +248,10 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::New(new) => project::new(context, &new),
         Verb::Add(add) => project::add(context, &add),
         Verb::Set { dir, path, value } => project::set(context, &dir, &path, &value),
-        Verb::Check { dir } => project::check(&dir),
+        Verb::Check { dir, save_to } => match save_to {
+            Some(to) => project::save(&dir, &to),
+            None => project::check(&dir),
+        },
         Verb::History { dir, piece, csv } => ask::history(context, &dir, piece.as_deref(), csv),
         Verb::Sheet { dir } => ask::sheet(context, &dir),
         Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),

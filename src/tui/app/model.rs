@@ -106,6 +106,8 @@ pub struct Model {
     pub keys_fault: Option<String>,
     /// Where the user's own keys are kept.
     pub keys_place: Option<String>,
+    /// Why nothing is written down any more; it is told in place of what is said.
+    pub stopped: Option<String>,
     pub(super) bell: Bell,
 }
 
@@ -133,6 +135,7 @@ impl Model {
             keys: Keymap::default(),
             keys_fault: None,
             keys_place: None,
+            stopped: None,
             bell: Bell::default(),
         };
         model.spot = model

@@ -42,6 +42,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.trouble(text);
             Vec::new()
         }
+        Message::Stopped(text) => {
+            model.stopped = Some(text);
+            Vec::new()
+        }
         Message::Failed(Failure::Refused(refusal)) => {
             model.alarm(refusal.because);
             Vec::new()

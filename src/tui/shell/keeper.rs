@@ -80,6 +80,8 @@ struct Desk {
     tell: Ending,
     notices: Vec<String>,
     trouble: Option<StoreError>,
+    /// Whether it was said that nothing is written any more.
+    stopped: bool,
 }
 
 impl Desk {
@@ -90,10 +92,12 @@ impl Desk {
             tell: Ending(tell),
             notices: Vec::new(),
             trouble: None,
+            stopped: false,
         }
     }
 
     fn work(mut self, todo: &Receiver<Job>) {
+        self.say_stopped();
         self.say_notices();
         loop {
             match todo.recv_timeout(FOLLOW) {
@@ -143,7 +147,19 @@ impl Desk {
                 }
             }
         }
+        self.say_stopped();
         self.say_notices();
+    }
+
+    /// Tells once, to stand until the end, that nothing is written any more.
+    fn say_stopped(&mut self) {
+        if let Some(error) = self.folder.stopped().filter(|_| !self.stopped) {
+            self.stopped = true;
+            self.say(Message::Stopped(format!(
+                "{}; {}",
+                error.message, error.remedy
+            )));
+        }
     }
 
     /// Records; a logger's file that is named where it lies is brought in first.
@@ -159,6 +175,15 @@ impl Desk {
 
     /// Takes in what other programs did, and the user's own keys; the same trouble is told once.
     fn follow(&mut self) {
+        if !self.stopped {
+            self.follow_folder();
+        }
+        if self.keys.changed() {
+            self.say(Message::Keys(own_keys::for_screen(&self.keys)));
+        }
+    }
+
+    fn follow_folder(&mut self) {
         match self.folder.follow() {
             Ok(changed) => {
                 // Also when it reads as before the trouble, so that the
@@ -175,9 +200,6 @@ impl Desk {
             }
         }
         self.say_notices();
-        if self.keys.changed() {
-            self.say(Message::Keys(own_keys::for_screen(&self.keys)));
-        }
     }
 
     fn say_project(&self) {

@@ -151,10 +151,9 @@ fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 /// What was last said, and how many lines it takes: what went wrong is told to
 /// its end where there is room.
 fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
-    let standing = model
-        .keys_fault
-        .as_deref()
-        .filter(|_| model.said.text.is_empty());
+    let fault = model.keys_fault.as_ref();
+    let fault = fault.filter(|_| model.said.text.is_empty());
+    let standing = model.stopped.as_ref().or(fault);
     let text = standing.unwrap_or(&model.said.text);
     let alarm = model.said.alarm || standing.is_some();
     let role = if alarm { Role::Alarm } else { Role::Good };
