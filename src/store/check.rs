@@ -8,7 +8,7 @@ use super::disk::{Disk, RealDisk};
 use super::error::{ErrorKind, StoreError};
 use super::files::{self, JOURNAL, PROJECT, TEMPORARY};
 use super::journal::{BadLine, Survey};
-use crate::project::{Definition, Event, Project, What};
+use crate::project::{Definition, History, Project, What};
 use crate::units::Zone;
 
 /// What a check found.
@@ -109,11 +109,11 @@ impl Check<'_> {
     }
 
     /// The whole events before the first bad line; every bad line is told.
-    fn journal(&mut self) -> Vec<Event> {
+    fn journal(&mut self) -> History {
         let file = self.folder.join(JOURNAL);
         let read = files::read_if_there(self.disk, &file);
         let Some(bytes) = self.told(read) else {
-            return Vec::new();
+            return History::default();
         };
         let survey = Survey::of(&bytes);
         let last = survey.bad.len().checked_sub(usize::from(survey.torn));
@@ -130,18 +130,17 @@ impl Check<'_> {
             };
             self.tell(error);
         }
-        survey.events
+        survey.events.into()
     }
 
     /// Whether what happened could be under the definition. Logger rows change
     /// figures, never what can be.
-    fn fold(&mut self, text: &str, definition: &Definition, events: &[Event]) {
-        let folded = Project::new(definition.clone(), events.to_vec(), BTreeMap::new());
+    fn fold(&mut self, text: &str, definition: &Definition, events: &History) {
+        let folded = Project::new(definition.clone(), events.clone(), BTreeMap::new());
         if let Err(found) = folded {
             let file = self.folder.join(PROJECT);
-            self.tell(files::contradiction(
-                text, &file, definition, events, &found,
-            ));
+            let place = (text, file.as_path());
+            self.tell(files::contradiction(place, definition, events, &found));
         }
     }
 
@@ -152,8 +151,8 @@ impl Check<'_> {
         }
     }
 
-    fn loggers(&mut self, events: &[Event], zone: Zone) {
-        for event in events {
+    fn loggers(&mut self, events: &History, zone: Zone) {
+        for event in events.iter() {
             if let What::Logger { file, sha256, .. } = &event.what {
                 let rows = files::rows_of(self.disk, self.folder, (file, sha256), zone);
                 self.told(rows);
