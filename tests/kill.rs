@@ -82,7 +82,7 @@ impl Bell {
         }
         let mut folder = Folder::open(&self.folder).unwrap();
         let mut found = BTreeMap::new();
-        for event in folder.project().events() {
+        for event in folder.project().events().iter() {
             let What::Note { text, .. } = &event.what else {
                 panic!("nobody wrote {event:?}");
             };

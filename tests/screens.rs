@@ -311,8 +311,12 @@ fn a_look_is_done_with_the_keypad_only() {
     );
     hands.keys("Enter Enter");
     assert!(hands.model.layers.is_empty(), "the guide is through");
-    let told: Vec<String> = hands.model.project.events()[before..]
+    let told: Vec<String> = hands
+        .model
+        .project
+        .events()
         .iter()
+        .skip(before)
         .map(|e| e.what.to_string())
         .collect();
     assert_eq!(told.len(), 5, "{told:?}");

@@ -81,7 +81,7 @@ fn summary(project: &Project) -> String {
         definition.ladders.build.len(),
         definition.unattended
     );
-    for event in project.events() {
+    for event in project.events().iter() {
         let _ = write!(
             out,
             "#{} {} {} {}: {}",

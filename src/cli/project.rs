@@ -14,6 +14,7 @@ use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
 use crate::settings::Settings;
 use crate::store::ron_text::quote;
 use crate::store::{Folder, Problem, Rescue, StoreError, sha256_hex};
+use crate::tui::shell::{self, ShellError};
 use crate::units::{DM2, MM, MM2, rounded};
 
 /// Who writes things down: the user's own setting, else the login name.
@@ -389,22 +390,22 @@ pub(super) fn save(dir: &Path, to: &Path) -> Result<Outcome, Trouble> {
 
 /// `open DIR`
 pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
-    let folder = context.open(dir)?;
-    show(context, folder)?;
-    // The screen has told them.
-    context.notices.take();
+    show(context, dir)?;
     Ok(Outcome::both("", json!({})))
 }
 
-/// Runs the screen on an open folder.
-pub(super) fn show(context: &Context<'_>, folder: Folder) -> Result<(), Trouble> {
+/// Runs the screen on the project in a folder.
+pub(super) fn show(context: &Context<'_>, dir: &Path) -> Result<(), Trouble> {
     if !context.terminal {
+        context.open(dir)?;
         return Err(Trouble::fault(
             "no-terminal",
             "the screen needs a terminal",
             "`tankside status DIR` prints the same as text",
         ));
     }
-    crate::tui::shell::run(folder, Settings::load(), context.clock)
-        .map_err(|e| Trouble::fault("terminal", e.to_string(), e.remedy()))
+    shell::run(dir, Settings::load(), context.clock).map_err(|error| match error {
+        ShellError::Unopened(error) => error.into(),
+        error => Trouble::fault("terminal", error.to_string(), error.remedy()),
+    })
 }

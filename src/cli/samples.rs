@@ -37,7 +37,7 @@ pub(super) fn try_sample(context: &Context<'_>, name: &str) -> Result<Outcome, T
     let folder = copy(sample, now)?;
     let told = format!("your copy is in {}", folder.path().display());
     if context.terminal {
-        project::show(context, folder)?;
+        project::show(context, folder.path())?;
         return Ok(Outcome::both(told, json!({})));
     }
     let text = report::text::status_text(folder.project(), now);

@@ -377,7 +377,7 @@ fn draft(sheet: &mut Sheet, project: &Project, state: &State, now: Instant) {
 }
 
 fn signed_items(project: &Project, sequence: u64) -> Option<&[ClosedItem]> {
-    let event = project.events().iter().find(|e| e.sequence == sequence)?;
+    let event = project.event(sequence)?;
     match &event.what {
         What::CloseoutSign { sheet } => Some(sheet),
         _ => None,

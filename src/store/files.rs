@@ -9,7 +9,7 @@ use super::disk::Disk;
 use super::error::{ErrorKind, StoreError};
 use super::journal::{BadLine, Fault, hex};
 use super::{logger, ron_text};
-use crate::project::{Contradiction, Definition, Event, LogRow, MeshRef, Stage, What, quoted};
+use crate::project::{Contradiction, Definition, History, LogRow, MeshRef, Stage, What, quoted};
 use crate::units::Zone;
 
 pub(super) const PROJECT: &str = "project.ron";
@@ -223,10 +223,9 @@ pub(super) fn bad_line(file: &Path, bad: &BadLine) -> StoreError {
 /// A definition under which an event of the journal cannot be; the place is
 /// where the definition would have to allow it.
 pub(super) fn contradiction(
-    text: &str,
-    file: &Path,
+    (text, file): (&str, &Path),
     definition: &Definition,
-    events: &[Event],
+    events: &History,
     found: &Contradiction,
 ) -> StoreError {
     let event = events.iter().find(|e| e.sequence == found.sequence);

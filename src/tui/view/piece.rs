@@ -447,12 +447,7 @@ fn marks(model: &Model, piece: &PieceState, width: usize) -> Vec<Row> {
 
 fn history(model: &Model, name: &str, width: usize) -> Vec<Row> {
     let mut rows = vec![Row::of(Role::Title, "history, latest first")];
-    let events = model
-        .project
-        .events()
-        .iter()
-        .rev()
-        .filter(|e| e.what.concerns(name));
+    let events = model.project.events().of_piece(name).rev();
     for event in events.take(200) {
         let undone = if model.project.is_undone(event.sequence) {
             " (undone)"
