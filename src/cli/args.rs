@@ -82,7 +82,8 @@ pub(super) enum Verb {
     },
     /// Open a project on the screen
     Open {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Begin a project
@@ -101,7 +102,8 @@ pub(super) enum Verb {
     },
     /// Look for damage in a project's files
     Check {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// What has been recorded
@@ -116,7 +118,8 @@ pub(super) enum Verb {
     },
     /// The evening's pencil sheet
     Sheet {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// The sheet that follows a piece, as Markdown
@@ -160,7 +163,8 @@ pub(super) enum Verb {
     },
     /// What is due, where every piece is, what every figure is
     Status {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Charge, mass, thickness and time of a deposit

@@ -76,6 +76,8 @@ pub struct Model {
     pub who: Option<String>,
     /// The login name of the computer, offered when a name is asked.
     pub login: Option<String>,
+    /// The project's folder, as it is written in commands.
+    pub folder: String,
     /// The present, as last told.
     pub now: Instant,
     /// The figures of the present.
@@ -112,6 +114,7 @@ impl Model {
             project,
             who,
             login: None,
+            folder: "DIR".to_owned(),
             now,
             facts,
             screen: Screen::Line,
@@ -141,6 +144,13 @@ impl Model {
     #[must_use]
     pub fn with_login(mut self, login: Option<String>) -> Self {
         self.login = login;
+        self
+    }
+
+    /// The same, of a project in this folder.
+    #[must_use]
+    pub fn in_folder(mut self, folder: &str) -> Self {
+        folder.clone_into(&mut self.folder);
         self
     }
 

@@ -46,8 +46,10 @@ const SHORTEST: f64 = 0.05;
 pub fn run(folder: Folder, settings: &Settings, clock: &dyn Clock) -> Result<(), ShellError> {
     let look = Look::sense(settings)?;
     let now = clock.now();
-    let model =
-        Model::new(folder.project().clone(), settings.who.clone(), now).with_login(sense::login());
+    let path = std::path::absolute(folder.path()).unwrap_or_else(|_| folder.path().to_owned());
+    let model = Model::new(folder.project().clone(), settings.who.clone(), now)
+        .with_login(sense::login())
+        .in_folder(&path.to_string_lossy());
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;

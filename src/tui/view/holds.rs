@@ -18,7 +18,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     if names.is_empty() {
         pen.row(
             below(area, lines),
-            &Row::plain("no piece yet: `tankside add`, or key e"),
+            &Row::plain("no piece yet: Line, key l, says how to add one"),
         );
         return;
     }

@@ -3,9 +3,10 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below, line_of};
+use super::pen::{Pen, Row, below, line_of, wrapped};
 use super::vessel::{self, Detail};
 use super::{Role, is_narrow, piece};
+use crate::project::Command;
 use crate::tui::app::{Model, Place, Station};
 
 /// The least width of a place where nothing is, and where something is.
@@ -15,7 +16,7 @@ const USED: usize = 18;
 /// Draws the bench.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     if model.facts.pieces.is_empty() {
-        first_steps(pen, area);
+        first_steps(model, pen, area);
         return;
     }
     if is_narrow(usize::from(area.width)) {
@@ -69,27 +70,53 @@ fn with_selected(model: &Model, pen: &mut Pen<'_>, area: Rect, zones: &[Zone<'_>
     }
 }
 
-/// A project without pieces says what to do first.
-fn first_steps(pen: &mut Pen<'_>, area: Rect) {
-    let rows = [
-        Row::of(
-            Role::Strong,
-            "No piece yet. Add each print, one after the other:",
-        ),
-        Row::default(),
-        Row::plain("  tankside add FOLDER stem --mesh stem.stl --wire 1mm:20cm"),
-        Row::plain("  tankside add FOLDER base --area 6.84dm2"),
-        Row::default(),
-        Row::plain("or write them into project.ron, key ")
-            .and(Role::Key, "e")
-            .and(Role::Plain, ":"),
-        Row::default(),
-        Row::plain("  pieces: [(name: \"stem\", area: \"6.84dm2\")],"),
-        Row::default(),
-        Row::plain("This screen follows by itself. ")
-            .and(Role::Key, "/")
-            .and(Role::Plain, " explains keys and words."),
-    ];
+/// A project without pieces says what to do first, in order: whole commands for
+/// another terminal, or after Ctrl-Z, for the folder that is shown.
+fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let width = usize::from(area.width);
+    let mut rows = Vec::new();
+    let mut say = |role, indent: usize, text: &str| {
+        let lines = wrapped(text, width.saturating_sub(indent)).into_iter();
+        rows.extend(lines.map(|line| Row::plain(" ".repeat(indent)).and(role, line)));
+    };
+    let add = |rest: &str| Command::new("add", rest).line(&model.folder);
+    say(
+        Role::Strong,
+        0,
+        "A new project. What comes first, in order:",
+    );
+    say(
+        Role::Plain,
+        0,
+        "1 Add each piece with its print, in another terminal:",
+    );
+    say(Role::Key, 4, &add("stem --mesh stem.stl --wire 1mm:20cm"));
+    say(
+        Role::Plain,
+        2,
+        "or, where there is no print, with its area:",
+    );
+    say(Role::Key, 4, &add("base --area 6.84dm2"));
+    say(
+        Role::Plain,
+        2,
+        "This screen follows. (Ctrl-z leads to a shell too, fg back.)",
+    );
+    say(
+        Role::Plain,
+        0,
+        "2 Key e: tell of your tank, supply and anodes; the rest has defaults.",
+    );
+    say(
+        Role::Plain,
+        0,
+        "3 Enter on a piece: what can be done with it, first its conductive coat.",
+    );
+    say(
+        Role::Plain,
+        0,
+        "/ explains keys and words; `tankside try` shows an evening amid its work.",
+    );
     pen.rows(area, &rows);
 }
 

@@ -18,7 +18,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     else {
         let why = match &model.spot {
             Some(Spot::Tank(tank)) => format!("{tank} is a tank: Left and Right choose a piece"),
-            _ => "no piece yet: `tankside add`, or key e".to_owned(),
+            _ => "no piece yet: Line, key l, says how to add one".to_owned(),
         };
         pen.row(area, &Row::plain(why));
         return;
