@@ -82,7 +82,8 @@ pub(super) enum Verb {
     },
     /// Open a project on the screen
     Open {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Begin a project
@@ -101,7 +102,8 @@ pub(super) enum Verb {
     },
     /// Look for damage in a project's files, and save what can be saved
     Check {
-        /// The project's folder; it is left as it is
+        /// The project's folder, which is left as it is; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
         /// Make a new folder with everything that is whole
         #[arg(long, value_name = "NEWDIR")]
@@ -119,7 +121,8 @@ pub(super) enum Verb {
     },
     /// The evening's pencil sheet
     Sheet {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// The sheet that follows a piece, as Markdown
@@ -163,7 +166,8 @@ pub(super) enum Verb {
     },
     /// What is due, where every piece is, what every figure is
     Status {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Charge, mass, thickness and time of a deposit

@@ -73,6 +73,11 @@ fn copy(sample: &Dir<'_>, now: Instant) -> Result<Folder, Trouble> {
         match Folder::lay_out(&target, &definition, &events, &meshes) {
             // Another program was quicker.
             Err(error) if error.kind == ErrorKind::Exists => {}
+            Err(error) if error.kind == ErrorKind::Io => {
+                let mut error = project::of_new_folder(error);
+                error.remedy += "; TANKSIDE_TRY_DIR names a folder for the copies";
+                return Err(error.into());
+            }
             laid_out => return Ok(laid_out?),
         }
     }

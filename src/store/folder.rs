@@ -183,7 +183,12 @@ impl Folder {
             .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
         lock.append(&header)
             .and_then(|()| lock.sync())
-            .map_err(|error| StoreError::io("write", &journal_file, &error))?;
+            .map_err(|error| {
+                // Half a project would stand in the way of the next attempt.
+                let _emptied = lock.truncate(0);
+                let _removed = disk.remove(&file);
+                StoreError::io("write", &journal_file, &error)
+            })?;
         drop(lock);
         Self::open_on(disk, path)
     }

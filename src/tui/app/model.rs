@@ -76,6 +76,8 @@ pub struct Model {
     pub who: Option<String>,
     /// The login name of the computer, offered when a name is asked.
     pub login: Option<String>,
+    /// The project's folder, as it is written in commands.
+    pub folder: String,
     /// The present, as last told.
     pub now: Instant,
     /// The figures of the present.
@@ -120,6 +122,7 @@ impl Model {
             project,
             who,
             login: None,
+            folder: "DIR".to_owned(),
             now,
             facts,
             screen: Screen::Line,
@@ -165,6 +168,13 @@ impl Model {
             Ok(keys) => self.keys = keys,
             Err(fault) => self.keys_fault = Some(fault),
         }
+        self
+    }
+
+    /// The same, of a project in this folder.
+    #[must_use]
+    pub fn in_folder(mut self, folder: &str) -> Self {
+        folder.clone_into(&mut self.folder);
         self
     }
 

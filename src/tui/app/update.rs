@@ -22,9 +22,14 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
         }
         Message::Tick => Vec::new(),
         Message::Project(project) => {
+            let first = model.facts.pieces.is_empty();
             model.project = *project;
             if model.said.mendable {
                 model.said = super::Said::default();
+            }
+            if first && model.layers.is_empty() {
+                // Only a tank could be selected: now there is a piece to begin with.
+                model.spot = None;
             }
             model.refresh();
             model.refresh_layers();

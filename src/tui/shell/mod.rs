@@ -65,9 +65,11 @@ pub fn run(
     let now = clock.now();
     let keys = KeysFile::of_the_user();
     let place = keys.path().map(|path| path.display().to_string());
+    let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
     let mut model = Model::new(project, settings.who, now)
         .with_login(sense::login())
-        .with_keys(own_keys::for_screen(&keys), place);
+        .with_keys(own_keys::for_screen(&keys), place)
+        .in_folder(&whole.to_string_lossy());
     if let Some(error) = unsettled {
         model.alarm(format!("{error}; {}", error.remedy()));
     }

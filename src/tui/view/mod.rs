@@ -41,6 +41,13 @@ fn or_edit(model: &Model) -> String {
     key.map_or_else(String::new, |key| format!(", or key {key}"))
 }
 
+/// What a screen without a piece to show says.
+fn how_to_begin(model: &Model) -> String {
+    let key = model.key_of(Id::Show(Screen::Line));
+    let key = key.map_or_else(String::new, |key| format!(", key {key},"));
+    format!("no piece yet: Line{key} says how to add one")
+}
+
 /// Draws the model. Figures are those of the model's last message; `now` only
 /// tells the clock.
 pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {

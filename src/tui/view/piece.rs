@@ -4,7 +4,7 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::vessel::route;
-use super::{Role, or_edit};
+use super::{Role, how_to_begin, or_edit};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
 use crate::tui::app::{Model, Spot};
@@ -18,7 +18,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     else {
         let why = match &model.spot {
             Some(Spot::Tank(tank)) => format!("{tank} is a tank: Left and Right choose a piece"),
-            _ => format!("no piece yet: `tankside add`{}", or_edit(model)),
+            _ => how_to_begin(model),
         };
         pen.row(area, &Row::plain(why));
         return;
