@@ -111,11 +111,8 @@ pub(super) enum Verb {
         /// Only of this piece
         piece: Option<String>,
     },
-    /// The evening's pencil sheet
-    Sheet {
-        /// The project's folder
-        dir: PathBuf,
-    },
+    /// The evening's pencil sheet: numbered rows, typed in afterwards on the screen (t)
+    Sheet(SheetArgs),
     /// The sheet that follows a piece, as Markdown
     Traveller {
         /// The project's folder
@@ -313,6 +310,18 @@ fn humidity(text: &str) -> Result<Ratio, String> {
 
 fn to_text(error: QuantityError) -> String {
     error.to_string()
+}
+
+#[derive(Debug, Args)]
+pub(super) struct SheetArgs {
+    /// The project's folder
+    pub(super) dir: PathBuf,
+    /// As one HTML file, for the printer of a browser (A4 or Letter)
+    #[arg(long)]
+    pub(super) html: bool,
+    /// Into this file; a name that ends in .html is HTML
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -223,7 +223,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
         | Set { dir, .. }
         | Check { dir }
         | History { dir, .. }
-        | Sheet { dir }
+        | Sheet(args::SheetArgs { dir, .. })
         | Traveller { dir, .. }
         | Record { dir, .. }
         | Refresh { dir, .. }
@@ -249,7 +249,7 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::Set { dir, path, value } => project::set(context, &dir, &path, &value),
         Verb::Check { dir } => project::check(&dir),
         Verb::History { dir, piece } => ask::history(context, &dir, piece.as_deref()),
-        Verb::Sheet { dir } => ask::sheet(context, &dir),
+        Verb::Sheet(sheet) => ask::sheet(context, &sheet),
         Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),
         Verb::Record { dir, subject, what } => record::record(context, &dir, &subject, what),
         Verb::Refresh {

@@ -12,6 +12,7 @@
 //!
 //! Nothing here reads a clock or a file: the present is an argument.
 
+mod ahead;
 mod closeout;
 mod current;
 mod decide;
@@ -32,6 +33,7 @@ mod validate;
 mod warnings;
 mod words;
 
+pub use ahead::Planned;
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project};
 pub use definition::{
