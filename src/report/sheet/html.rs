@@ -7,7 +7,7 @@ use super::rows::findings;
 use super::{Blank, LAMP, Row, Section, Sheet, Tick, printed_unit};
 use crate::report::safe::plain_text;
 
-/// Rows are 9 mm tall for a pencil in a wet hand; nothing is told by colour.
+/// Rows are over 9 mm tall for a pencil in a wet hand; nothing is told by colour.
 const STYLE: &str = "
 @page { margin: 12mm 11mm; }
 * { box-sizing: border-box; margin: 0; padding: 0; }
@@ -27,19 +27,20 @@ section { margin-top: 5mm; }
 .tick i { flex: none; width: 4.6mm; height: 4.6mm; border: 0.35mm solid #000; }
 .tick u { flex: none; text-decoration: none; width: 4mm; text-align: right; font-size: 10pt; }
 .tick b { flex: none; min-width: 15mm; }
-.ticks { flex: 1 1 100%; columns: 2; column-gap: 6mm; padding: 1mm 0 0 13mm; font-size: 10pt; }
+.ticks { flex: 1 1 100%; columns: 2; column-gap: 5mm; padding-top: 1.5mm; font-size: 10pt; }
 .ticks .tick { break-inside: avoid; }
-.row { display: flex; flex-wrap: wrap; align-items: flex-end; column-gap: 2.5mm; padding: 0 0 1mm; border-bottom: 0.1mm solid #000; break-inside: avoid; page-break-inside: avoid; }
-.row > * { min-height: 9mm; }
+.row { display: flex; align-items: flex-start; column-gap: 2.5mm; padding: 0 0 1mm; border-bottom: 0.1mm solid #000; break-inside: avoid; page-break-inside: avoid; }
+.fact + .row { margin-top: 1.5mm; }
+.blanks { flex: 1; display: flex; flex-wrap: wrap; align-items: flex-end; gap: 1mm 2.5mm; }
 .n { flex: none; width: 9mm; text-align: right; font-weight: 700; padding-top: 3.6mm; }
 .p { flex: none; width: 13mm; padding-top: 3.6mm; font-weight: 700; }
-.s { flex: none; min-width: 27mm; max-width: 48mm; padding-top: 3.6mm; overflow-wrap: anywhere; }
-.b { position: relative; border: 0.25mm solid #000; border-top: 0; height: 9mm; flex: none; width: 24mm; text-align: right; padding: 3.6mm 1mm 0; }
-.b small { position: absolute; left: 1mm; top: 0; font-size: 7.5pt; line-height: 1.2; }
+.s { flex: none; width: 30mm; padding-top: 3.6mm; overflow-wrap: anywhere; }
+.b { position: relative; border: 0.25mm solid #000; border-top: 0; height: 9.5mm; flex: none; width: 24mm; text-align: right; padding: 4mm 1mm 0; }
+.b small { position: absolute; left: 1mm; top: 0; font-size: 8.5pt; line-height: 1.1; }
 .b.time { width: 21mm; text-align: center; padding-right: 0; }
-.b.words { flex: 1 1 40mm; }
-.one { padding-top: 3.6mm; white-space: normal; }
-.one span { border: 0.2mm solid #000; border-radius: 3mm; padding: 0.3mm 2mm; margin-right: 1mm; white-space: nowrap; }
+.b.words { flex: 1 1 36mm; }
+.one { padding-top: 4mm; white-space: normal; }
+.one span { border: 0.2mm solid #000; border-radius: 3mm; padding: 0.3mm 1.5mm; margin-right: 0.5mm; white-space: nowrap; }
 .notes div { border-bottom: 0.25mm solid #000; height: 9mm; }
 .small { font-size: 9.5pt; } .small li { margin-left: 5mm; }
 @media screen { body { padding: 8mm; } }
@@ -161,13 +162,14 @@ fn one_row(page: &mut String, row: &Row, degrees: &'static str) {
         page,
         format_args!(
             "<div class=\"row\" id=\"row-{number}\"><span class=\"n\">{number}</span>\
-             <span class=\"p\">{planned}</span><span class=\"s\"><bdi>{say}</bdi></span>"
+             <span class=\"p\">{planned}</span><span class=\"s\"><bdi>{say}</bdi></span>\
+             <div class=\"blanks\">"
         ),
     );
     for blank in row.blanks(degrees) {
         one_blank(page, &blank);
     }
-    page.push_str("</div>\n");
+    page.push_str("</div></div>\n");
 }
 
 fn one_blank(page: &mut String, blank: &Blank) {

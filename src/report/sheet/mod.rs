@@ -124,6 +124,11 @@ impl Sheet {
         Err(wrong())
     }
 
+    /// The number of the sheet that was printed at an instant.
+    pub fn number_at(printed: Instant, zone: Zone) -> String {
+        number_of(zone.local(printed))
+    }
+
     /// The instant of a clock time written on a sheet that was printed then:
     /// `1940`, `19.40` or `19:40` of that evening and night.
     ///

@@ -1,12 +1,12 @@
 //! What the sheet asks for, row by row.
 
-use super::{Section, looks_ahead, tank_stands};
+use super::{EVENING_H, Section, looks_ahead, tank_stands};
 use crate::project::{
     CloseOut, Definition, DueKind, FindingKind, GateView, Piece, PieceFigures, PieceState, Planned,
     Setting, Side, Stage, StageState, State, TankFigures, WeighedAs, When,
 };
 use crate::report::told;
-use crate::units::{A, Instant, MIN, V, number};
+use crate::units::{A, H, Instant, MIN, V, number};
 
 /// Empty rows for readings are added up to so many.
 const READINGS: usize = 6;
@@ -327,13 +327,31 @@ impl Evening<'_> {
         rows.collect()
     }
 
-    /// The present stage of a piece and the one after it.
+    /// Whether the present stage of a piece may end this evening: one that
+    /// takes its hours must have begun, and its time be near.
+    fn ends_tonight(&self, piece: &Piece, at: &PieceState) -> bool {
+        use Stage::{Age, Coat, Cure, Dry, Seal};
+        if !matches!(at.stage, Some(Coat | Dry | Age | Seal | Cure)) {
+            return true;
+        }
+        let timer = self.state.due(self.definition, self.now).into_iter();
+        let mut timer = timer.filter(|due| {
+            let waits = matches!(due.what, DueKind::Dry | DueKind::Hold | DueKind::Cure);
+            waits && due.piece.as_ref() == Some(&piece.name)
+        });
+        let latest = self.now + H.of(EVENING_H) + self.definition.hold.tolerance;
+        timer.next().is_some_and(|due| due.at <= latest)
+    }
+
+    /// The present stage of a piece, and the one after it if that may begin
+    /// this evening.
     fn stages_near(&self, piece: &Piece, at: &PieceState) -> Vec<Stage> {
         let route = self.definition.route_of(piece);
+        let stages = if self.ends_tonight(piece, at) { 2 } else { 1 };
         let ahead = route
             .into_iter()
             .skip_while(|s| Some(s) != at.stage.as_ref());
-        ahead.take(2).collect()
+        ahead.take(stages).collect()
     }
 
     fn piece(&self, piece: &Piece, at: &PieceState) -> Vec<Section> {

@@ -31,6 +31,8 @@ pub enum Id {
     Far,
     Lock,
     Silence,
+    Sheet,
+    TypeIn,
     Edit,
     Who,
     ScrollBack,
@@ -127,6 +129,8 @@ const TABLE: &[Command] = commands! {
     Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
     Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
     Id::Silence, [c('b')], "", "silence the bell for what is due now", ALL;
+    Id::Sheet, [c('o')], "", "the pencil sheet on paper: an HTML file in the project's folder, to print", ALL;
+    Id::TypeIn, [c('t')], "", "type in the pencil sheet, row by row; goes on where it was left", ALL;
     Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
     Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;

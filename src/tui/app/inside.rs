@@ -34,6 +34,7 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
         }
         Layer::Help(at) => in_help(model, at, key),
         Layer::Far | Layer::Morning => Vec::new(),
+        Layer::Typing(typing) => super::typing::key(model, typing, key),
         Layer::Locked(done) => in_lock(model, done, key),
     })
 }
@@ -47,6 +48,7 @@ pub(super) fn paste(model: &mut Model, text: &str) {
             }
         }
         Some(Layer::Look(entry)) if entry.at_when => entry.when.paste(text),
+        Some(Layer::Typing(typing)) => typing.paste(text),
         _ => {}
     }
 }
@@ -177,6 +179,7 @@ fn leave(model: &mut Model, form: &Form) {
             match layer {
                 Layer::Form(form) => form.waits = false,
                 Layer::Look(entry) => entry.waits = false,
+                Layer::Typing(typing) => typing.waits = false,
                 _ => {}
             }
         }
@@ -243,7 +246,7 @@ impl Form {
 }
 
 /// Reads the number as every dimension its unit belongs to would.
-fn number_wrong(field: &super::Field) -> Option<String> {
+pub(super) fn number_wrong(field: &super::Field) -> Option<String> {
     use crate::units::{
         ChargeDim, CurrentDim, MassDim, RatioDim, ResistanceDim, TemperatureDim, VoltageDim,
         VolumeDim,

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::bell::Bell;
-use super::{Facts, Layer, Place, Step};
+use super::{Facts, Layer, Place, Step, Typing};
 use crate::project::{
     Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
 };
@@ -100,6 +100,10 @@ pub struct Model {
     pub pending: Option<Action>,
     /// What was last said.
     pub said: Said,
+    /// The pencil sheet that is half typed in, while it is left.
+    pub typing: Option<Box<Typing>>,
+    /// When the last pencil sheet was written from this screen.
+    pub printed: Option<Instant>,
     pub(super) bell: Bell,
 }
 
@@ -124,6 +128,8 @@ impl Model {
             guide: VecDeque::new(),
             pending: None,
             said: Said::default(),
+            typing: None,
+            printed: None,
             bell: Bell::default(),
         };
         model.spot = model

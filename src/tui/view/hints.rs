@@ -1,7 +1,7 @@
 //! The keys of what lies on top of a screen, for the hint bar: the keypad's
 //! key first.
 
-use crate::tui::app::{Field, Form, Layer, Then};
+use crate::tui::app::{Cell, Field, Form, Layer, Then, Typing};
 
 type Hint = (&'static str, &'static str);
 
@@ -47,6 +47,7 @@ pub(super) fn hints(layer: &Layer) -> Vec<Hint> {
         Layer::Confirm(_) => vec![("Enter", "yes"), ("-", "no")],
         Layer::Help(_) => vec![("Down", "scroll"), ("-", "close")],
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
+        Layer::Typing(typing) => of_typing(typing),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
 }
@@ -77,4 +78,40 @@ fn of_form(form: &Form) -> Vec<Hint> {
         (false, _) => ("-", "back"),
     });
     hints
+}
+
+fn of_typing(typing: &Typing) -> Vec<Hint> {
+    if typing.sheet.is_none() {
+        return vec![("Enter", "on"), ("*", "empty"), ("-", "back")];
+    }
+    let first = typing.at == 0;
+    match typing.cells.get(typing.at) {
+        Some(Cell::Boxes(boxes, ..)) => [
+            vec![("1-9", "tick"), ("*", "all")],
+            next_nine(boxes.len()),
+            vec![("Enter", "write down"), ("-", "back")],
+        ]
+        .concat(),
+        Some(Cell::Seen(_)) => vec![
+            ("1-9", "pick"),
+            ("Enter", "on"),
+            ("*", "empty"),
+            ("-", "back"),
+        ],
+        _ if first => vec![
+            ("Enter", "on; empty: next row"),
+            ("Right", "same time"),
+            ("/", "leave"),
+            ("-", "row before"),
+        ],
+        Some(Cell::Field(field) | Cell::Override(field)) if field.is_amid_words() => {
+            vec![("Enter", "on"), ("*", "empty"), ("Esc", "leave")]
+        }
+        _ => vec![
+            ("Enter", "on"),
+            ("+", "write down"),
+            ("*", "empty"),
+            ("-", "back"),
+        ],
+    }
 }
