@@ -78,6 +78,8 @@ fn menus_entries_and_checklists_at_every_size() {
     hands.select("leaf-3");
     hands.keys("+ s");
     each_size("gates", &hands);
+    hands.keys("Esc Esc t 1 9 0 5 Enter Enter 1 9 2 0 Enter");
+    each_size("typing_in", &hands);
 }
 
 #[test]
@@ -122,7 +124,18 @@ fn names_of_any_script_line_up_and_nothing_raw_is_drawn() {
 #[test]
 fn no_size_panics_and_too_small_ones_say_so() {
     let mut hands = evening();
-    let scripts = ["", "p", "h", "c", "l +", "Esc r", "Esc ?", "Esc f", "Esc k"];
+    let scripts = [
+        "",
+        "p",
+        "h",
+        "c",
+        "l +",
+        "Esc r",
+        "Esc ?",
+        "Esc f",
+        "Esc k",
+        "7 3 Enter t 1 9 0 5 Enter",
+    ];
     for (n, script) in scripts.iter().enumerate() {
         hands.keys(script);
         for width in (0..=140).step_by(if n == 0 { 1 } else { 29 }) {

@@ -29,16 +29,17 @@ section { margin-top: 5mm; }
 .tick b { flex: none; min-width: 15mm; }
 .ticks { flex: 1 1 100%; columns: 2; column-gap: 5mm; padding-top: 1.5mm; font-size: 10pt; }
 .ticks .tick { break-inside: avoid; }
-.row { display: flex; align-items: flex-start; column-gap: 2.5mm; padding: 0 0 1mm; border-bottom: 0.1mm solid #000; break-inside: avoid; page-break-inside: avoid; }
+.row { display: flex; align-items: flex-start; column-gap: 2mm; padding: 0 0 1mm; border-bottom: 0.1mm solid #000; break-inside: avoid; page-break-inside: avoid; }
 .fact + .row { margin-top: 1.5mm; }
 .blanks { flex: 1; display: flex; flex-wrap: wrap; align-items: flex-end; gap: 1mm 2.5mm; }
-.n { flex: none; width: 9mm; text-align: right; font-weight: 700; padding-top: 3.6mm; }
-.p { flex: none; width: 13mm; padding-top: 3.6mm; font-weight: 700; }
-.s { flex: none; width: 30mm; padding-top: 3.6mm; overflow-wrap: anywhere; }
+.n { flex: none; width: 8mm; text-align: right; font-weight: 700; padding-top: 3.6mm; }
+.p { flex: none; width: 12mm; padding-top: 3.6mm; font-weight: 700; }
+.s { flex: none; width: 27mm; padding-top: 3.6mm; overflow-wrap: anywhere; }
 .b { position: relative; border: 0.25mm solid #000; border-top: 0; height: 9.5mm; flex: none; width: 24mm; text-align: right; padding: 4mm 1mm 0; }
 .b small { position: absolute; left: 1mm; top: 0; font-size: 8.5pt; line-height: 1.1; }
 .b.time { width: 21mm; text-align: center; padding-right: 0; }
-.b.words { flex: 1 1 36mm; }
+.b.words { flex: 1 1 25mm; }
+.b.seen { flex-grow: 3; }
 .one { padding-top: 4mm; white-space: normal; }
 .one span { border: 0.2mm solid #000; border-radius: 3mm; padding: 0.3mm 1.5mm; margin-right: 0.5mm; white-space: nowrap; }
 .notes div { border-bottom: 0.25mm solid #000; height: 9mm; }
@@ -192,16 +193,16 @@ fn one_blank(page: &mut String, blank: &Blank) {
             }
             page.push_str("</span>");
         }
-        Blank::Words(label) => words(page, label),
-        Blank::Seen => words(page, "seen"),
+        Blank::Words(label) => words(page, label, ""),
+        Blank::Seen => words(page, "seen", " seen"),
         Blank::Boxes(boxes) => ticks(page, boxes),
     }
 }
 
-fn words(page: &mut String, label: &str) {
+fn words(page: &mut String, label: &str, class: &str) {
     add(
         page,
-        format_args!("<span class=\"b words\"><small>{label}</small></span>"),
+        format_args!("<span class=\"b words{class}\"><small>{label}</small></span>"),
     );
 }
 

@@ -72,16 +72,17 @@ impl Sheet {
         let until = printed + H.of(EVENING_H);
         let ahead = state.ahead(definition, printed, until);
         let local = definition.zone.local(printed);
-        let due = state.due(definition, printed).into_iter();
+        let due = state.due(definition, printed);
         Self {
             name: definition.name.clone(),
             date: format!("{} {}", local.day(), local.clock()),
             number: number_of(local),
             degrees: definition.units.temperature().symbol,
+            sections: rows::sections(definition, &state, (&due, &ahead), printed),
             due: due
+                .into_iter()
                 .map(|d| (told::clock(definition, d.at, printed), d.say))
                 .collect(),
-            sections: rows::sections(definition, &state, &ahead, printed),
             cautions: minded(definition, &state),
             printed,
         }
@@ -185,7 +186,7 @@ fn minded(definition: &Definition, state: &State) -> Vec<&'static str> {
     let mut minded: Vec<&'static str> = Vec::new();
     let pieces = definition.pieces.iter();
     let stages = pieces.filter_map(|p| state.piece(&p.name)?.stage.as_ref());
-    let lines = stages.flat_map(|stage| cautions::for_stage(stage));
+    let lines = stages.flat_map(cautions::for_stage);
     let all = lines.chain(cautions::GENERAL).chain(cautions::FIRST_AID);
     for line in all.copied().chain([cautions::DEFERS]) {
         if !minded.contains(&line) {

@@ -2,8 +2,8 @@
 
 use super::{EVENING_H, Section, looks_ahead, tank_stands};
 use crate::project::{
-    CloseOut, Definition, DueKind, FindingKind, GateView, Piece, PieceFigures, PieceState, Planned,
-    Setting, Side, Stage, StageState, State, TankFigures, WeighedAs, When,
+    CloseOut, Definition, Due, DueKind, FindingKind, GateView, Piece, PieceFigures, PieceState,
+    Planned, Setting, Side, Stage, StageState, State, TankFigures, WeighedAs, When,
 };
 use crate::report::told;
 use crate::units::{A, H, Instant, MIN, V, number};
@@ -12,7 +12,9 @@ use crate::units::{A, H, Instant, MIN, V, number};
 const READINGS: usize = 6;
 /// Empty rows for looks where the clock does not tell them yet.
 const LOOKS: usize = 4;
-/// Above so many pieces only those at work have more than a line or two.
+/// Rows for looks at one of many pieces; the further clock times are told.
+const LOOKS_OF_MANY: usize = 6;
+/// Above so many pieces those that wait have no more than their start.
 const FEW: usize = 12;
 
 /// One numbered row of a sheet.
@@ -181,7 +183,7 @@ impl Row {
             Asks::Look { repaints, .. } => {
                 let mut look = vec![Blank::Seen];
                 look.extend(repaints.then_some(Words("repainted")));
-                look.push(Words("hangs now"));
+                look.push(Words("hangs"));
                 look.push(One("back", words(&BACK.map(|(_, say)| say))));
                 look.push(Time("in"));
                 look
@@ -211,12 +213,13 @@ fn tick(id: &str, say: &str) -> Tick {
 pub(super) fn sections(
     definition: &Definition,
     state: &State,
-    ahead: &[Planned],
+    (due, ahead): (&[Due], &[Planned]),
     now: Instant,
 ) -> Vec<Section> {
     let evening = Evening {
         definition,
         state,
+        due,
         ahead,
         now,
     };
@@ -249,6 +252,7 @@ fn row(say: impl Into<String>, asks: Asks) -> Row {
 struct Evening<'a> {
     definition: &'a Definition,
     state: &'a State,
+    due: &'a [Due],
     ahead: &'a [Planned],
     now: Instant,
 }
@@ -334,8 +338,7 @@ impl Evening<'_> {
         if !matches!(at.stage, Some(Coat | Dry | Age | Seal | Cure)) {
             return true;
         }
-        let timer = self.state.due(self.definition, self.now).into_iter();
-        let mut timer = timer.filter(|due| {
+        let mut timer = self.due.iter().filter(|due| {
             let waits = matches!(due.what, DueKind::Dry | DueKind::Hold | DueKind::Cure);
             waits && due.piece.as_ref() == Some(&piece.name)
         });
@@ -356,11 +359,10 @@ impl Evening<'_> {
 
     fn piece(&self, piece: &Piece, at: &PieceState) -> Vec<Section> {
         let stages = self.stages_near(piece, at);
-        let Some(present) = stages.first() else {
-            return Vec::new();
-        };
-        let at_work = at.stage_state != StageState::Waiting || present.in_bath();
+        let begun = at.stage_state != StageState::Waiting;
         let few = self.definition.pieces.len() <= FEW;
+        // Of many, those that only wait get their rows on the next sheet.
+        let in_full = begun || few;
         let mut sections = Vec::new();
         for (n, stage) in stages.iter().enumerate() {
             let of_stage = AtStage {
@@ -370,8 +372,8 @@ impl Evening<'_> {
                 stage,
                 is_present: n == 0,
             };
-            if n == 0 || at_work || few {
-                sections.push(of_stage.section(at_work || few));
+            if n == 0 || in_full {
+                sections.push(of_stage.section(in_full));
             }
         }
         if let Some(last) = sections.last_mut() {
@@ -635,7 +637,9 @@ impl AtStage<'_> {
             planned: Some(self.evening.clock(planned.at)),
             ..look()
         });
-        let mut rows: Vec<Row> = planned.collect();
+        let many = self.evening.definition.pieces.len() > FEW;
+        let most = if many { LOOKS_OF_MANY } else { usize::MAX };
+        let mut rows: Vec<Row> = planned.take(most).collect();
         let missing = LOOKS.saturating_sub(rows.len());
         rows.extend((0..missing).map(|_| look()));
         let contact = Asks::Contact {

@@ -11,7 +11,7 @@ const PAGE: usize = 60;
 /// Where the second line of a row begins.
 const INDENT: usize = 10;
 /// Columns that words need at least.
-const WORDS: usize = 12;
+const WORDS: usize = 11;
 
 /// Lines that stay on one page.
 type Block = Vec<String>;
@@ -38,7 +38,9 @@ pub(super) fn print(sheet: &Sheet) -> String {
             push(&mut printed, &(name + &fit(&plain_text(&sheet.name), room)));
             push(&mut printed, "");
         }
-        page.iter().for_each(|line| push(&mut printed, line));
+        for line in page {
+            push(&mut printed, line);
+        }
     }
     printed
 }

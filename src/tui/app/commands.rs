@@ -180,6 +180,14 @@ pub const INSIDE: &[(&str, &str)] = &[
         "[ ], [?]",
         "in a checklist: a line to tick; a line that a record makes true: its digit opens the entry",
     ),
+    (
+        "1940, Enter",
+        "in the pencil sheet: the clock of its evening; Enter on an empty time leaves the row out",
+    ),
+    (
+        "Right, -, /",
+        "there, on a time: the time before once more; the row before; leave, the place is kept",
+    ),
     ("7 3 Enter", "unlock the keyboard"),
 ];
 

@@ -77,7 +77,7 @@ impl Typing {
     fn begin(model: &Model) -> Self {
         let zone = model.project.definition.zone;
         let mut number = Field::when();
-        number.label = "number of the sheet".to_owned();
+        "sheet".clone_into(&mut number.label);
         if let Some(printed) = model.printed {
             number.text = Sheet::number_at(printed, zone);
         }
@@ -98,6 +98,11 @@ impl Typing {
     /// How many rows the sheet has.
     pub fn rows(&self) -> usize {
         self.sheet.as_ref().map_or(0, |s| s.rows().count())
+    }
+
+    /// Whether a time was typed that Right brings once more.
+    pub fn has_time_before(&self) -> bool {
+        !self.last.is_empty()
     }
 
     /// The row under the cursor, with whose it is.
@@ -262,7 +267,7 @@ fn suggestions(model: &Model, label: &str) -> Vec<String> {
     let words = |all: &[&str]| all.iter().map(|w| (*w).to_owned()).collect();
     match label {
         "note" => model.last_notes(),
-        "hangs now" => words(&["upside down", "quarter turn", "half turn", "as before"]),
+        "hangs" => words(&["upside down", "quarter turn", "half turn", "as before"]),
         "where" => model.contact_places(),
         "place" => words(&["far end", "contact 1", "contact 2", "contact 3"]),
         _ => model.places(),
@@ -306,10 +311,9 @@ pub(super) fn key(model: &mut Model, mut typing: Box<Typing>, key: Key) -> Vec<E
     match key.code {
         KeyCode::Enter if typing.at == 0 && typing.is_blank() => return next_row(model, typing),
         KeyCode::Enter if typing.at + 1 < typing.cells.len() => {
-            if accepts(model, &mut typing) {
-                let next = typing.at + 1;
-                typing.enter_cell(next);
-            }
+            let onwards = usize::from(accepts(model, &mut typing));
+            let next = typing.at + onwards;
+            typing.enter_cell(next);
         }
         KeyCode::Enter | KeyCode::Char('+') => return submit(model, typing),
         KeyCode::Char('*') if typing.at == 0 => return next_row(model, typing),
@@ -519,14 +523,15 @@ fn hand_over(model: &mut Model, mut typing: Box<Typing>) -> Vec<Effect> {
     model.record(action.what, action.at, action.override_reason)
 }
 
-/// What became of a record of the pass; it comes back when it was none of it.
-pub(super) fn recorded(
-    model: &mut Model,
-    result: Result<Decision, Failure>,
-) -> Result<Vec<Effect>, Result<Decision, Failure>> {
-    let waits = |layer: &mut Layer| matches!(layer, Layer::Typing(typing) if typing.waits);
-    let Some(Layer::Typing(mut typing)) = model.layers.pop_if(waits) else {
-        return Err(result);
+/// Whether the pass waits for the answer to a record.
+pub(super) fn waits(model: &Model) -> bool {
+    matches!(model.layers.last(), Some(Layer::Typing(typing)) if typing.waits)
+}
+
+/// What became of a record of the pass.
+pub(super) fn recorded(model: &mut Model, result: Result<Decision, Failure>) -> Vec<Effect> {
+    let Some(Layer::Typing(mut typing)) = model.layers.pop() else {
+        return Vec::new();
     };
     typing.waits = false;
     let action = model.pending.take();
@@ -542,7 +547,7 @@ pub(super) fn recorded(
             }
             model.say(told);
             model.said.alarm = alarm;
-            return Ok(hand_over(model, typing));
+            return hand_over(model, typing);
         }
         Err(failure) => {
             // What is left of the row waits for the next Enter.
@@ -558,7 +563,7 @@ pub(super) fn recorded(
         }
     }
     model.layers.push(Layer::Typing(typing));
-    Ok(Vec::new())
+    Vec::new()
 }
 
 /// The cells of a row, read one by one.
@@ -673,7 +678,7 @@ fn look(read: &Read<'_>, piece: &str, out: Instant) -> Result<Vec<(What, Instant
         let piece = piece();
         happened.push((What::TouchUp { piece, place }, until));
     }
-    if let Some(text) = read.words("hangs now")? {
+    if let Some(text) = read.words("hangs")? {
         let piece = piece();
         happened.push((What::Turn { piece, text }, until));
     }

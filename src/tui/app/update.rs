@@ -29,13 +29,13 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.refresh_layers();
             Vec::new()
         }
-        Message::Recorded(result) => match super::typing::recorded(model, result) {
-            Ok(effects) => effects,
-            Err(result) => {
-                model.recorded(result);
-                Vec::new()
-            }
-        },
+        Message::Recorded(result) if super::typing::waits(model) => {
+            super::typing::recorded(model, result)
+        }
+        Message::Recorded(result) => {
+            model.recorded(result);
+            Vec::new()
+        }
         Message::Notice(text) => {
             model.say(text);
             Vec::new()

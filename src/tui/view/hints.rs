@@ -98,12 +98,12 @@ fn of_typing(typing: &Typing) -> Vec<Hint> {
             ("*", "empty"),
             ("-", "back"),
         ],
-        _ if first => vec![
-            ("Enter", "on; empty: next row"),
-            ("Right", "same time"),
-            ("/", "leave"),
-            ("-", "row before"),
-        ],
+        _ if first => {
+            let mut hints = vec![("Enter", "on; empty: next row")];
+            hints.extend(typing.has_time_before().then_some(("Right", "same time")));
+            hints.extend([("/", "leave"), ("-", "row before")]);
+            hints
+        }
         Some(Cell::Field(field) | Cell::Override(field)) if field.is_amid_words() => {
             vec![("Enter", "on"), ("*", "empty"), ("Esc", "leave")]
         }

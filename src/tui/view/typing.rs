@@ -1,8 +1,8 @@
 //! Drawing of the pencil sheet while it is typed in.
 
-use super::Role;
 use super::layers::{Drawn, field_row, marked};
 use super::pen::Row;
+use super::{Role, is_narrow};
 use crate::report::safe::wrapped;
 use crate::tui::app::{Cell, Entry, Field, Model, Typing};
 
@@ -51,8 +51,8 @@ pub(super) fn rows(model: &Model, typing: &Typing, width: usize) -> Drawn {
 }
 
 fn number(model: &Model, typing: &Typing, width: usize) -> Drawn {
-    let mut rows = vec![time_row(model, None, &typing.number, true)];
-    let how = "it stands at the top of the sheet: 03.1858 was printed on the third at 18:58";
+    let mut rows = vec![time_row(model, None, (&typing.number, true), width)];
+    let how = "its number stands at its top: 03.1858 was printed on the third at 18:58";
     rows.extend(wrapped(how, width).into_iter().map(Row::plain));
     let wrong = typing.wrong.iter();
     rows.extend(marked(wrong, "! ", Role::Alarm, width));
@@ -63,7 +63,7 @@ fn cell_rows(model: &Model, typing: &Typing, (n, cell): (usize, &Cell), width: u
     let here = n == typing.at;
     match cell {
         Cell::Field(field) if field.entry == Entry::When => {
-            vec![time_row(model, Some(typing), field, here)]
+            vec![time_row(model, Some(typing), (field, here), width)]
         }
         Cell::Field(field) | Cell::Override(field) => vec![field_row(model, field, here, width)],
         Cell::Seen(seen) => {
@@ -73,7 +73,7 @@ fn cell_rows(model: &Model, typing: &Typing, (n, cell): (usize, &Cell), width: u
             } else {
                 told.join(", ")
             };
-            vec![labelled("seen", here).and(Role::Strong, told)]
+            vec![labelled("seen", here, width).and(Role::Strong, told)]
         }
         Cell::Boxes(boxes, ticked, first) => boxes
             .iter()
@@ -99,16 +99,22 @@ fn cell_rows(model: &Model, typing: &Typing, (n, cell): (usize, &Cell), width: u
     }
 }
 
-fn labelled(label: &str, here: bool) -> Row {
+fn labelled(label: &str, here: bool, width: usize) -> Row {
     let role = if here { Role::Strong } else { Role::Plain };
     let lead = if here { "> " } else { "  " };
-    Row::of(role, lead).column(role, label, 21)
+    Row::of(role, lead).column(role, label, if is_narrow(width) { 12 } else { 21 })
 }
 
 /// A time as it is typed, and the day and clock it means.
-fn time_row(model: &Model, typing: Option<&Typing>, field: &Field, here: bool) -> Row {
+fn time_row(
+    model: &Model,
+    typing: Option<&Typing>,
+    (field, here): (&Field, bool),
+    width: usize,
+) -> Row {
     let cursor = if here { "_" } else { "" };
-    let row = labelled(&field.label, here).and(Role::Strong, format!("{}{cursor}", field.text));
+    let row =
+        labelled(&field.label, here, width).and(Role::Strong, format!("{}{cursor}", field.text));
     let zone = model.project.definition.zone;
     let meant = typing.and_then(|typing| typing.time(&field.text, zone).ok().flatten());
     match meant {
