@@ -60,9 +60,11 @@ pub(super) fn print(sheet: &Sheet) -> String {
         format!("<div class=\"sheet\">sheet {}</div></div>\n", sheet.number),
         format!("<div class=\"top\"><div>{}</div>", escaped(&sheet.date)),
         "<div class=\"by\">Written by</div></div>\n</header>\n".to_owned(),
-        "<p class=\"fact\">On the screen, <b>t</b> types it in from row 1 on; an empty row is \
-         left out.</p>\n"
-            .to_owned(),
+        format!(
+            "<p class=\"fact\">On the screen, <b>t</b> types in its {} rows in this order; an \
+             empty one is left out.</p>\n",
+            sheet.rows().count()
+        ),
     ];
     page.extend(head);
     due(&mut page, sheet);

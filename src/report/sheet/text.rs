@@ -75,7 +75,10 @@ fn top(sheet: &Sheet) -> Block {
         format!("{} {}", cell(&sheet.name, room), sheet.date),
         format!("Written by {}{number:>44}", "_".repeat(24)),
         String::new(),
-        "On the screen, t types it in from row 1 on; an empty row is left out.".to_owned(),
+        format!(
+            "On the screen, t types in its {} rows in this order; an empty one is left out.",
+            sheet.rows().count()
+        ),
         String::new(),
     ]
 }
