@@ -363,6 +363,7 @@ fn everything_answers_in_json_and_nothing_else() {
         "completions bash",
         "completions zsh",
         "settings",
+        "keys",
         "traveller p bell",
         "--help",
         "--version",

@@ -121,32 +121,106 @@ fn names_of_any_script_line_up_and_nothing_raw_is_drawn() {
     snapshot("names_40x20", &hands.shown(40, 20, Theme::new(true, false)));
 }
 
+/// Every screen, and everything that can lie on one, each by the keys that lead
+/// there from the one before.
+const PLACES: [&str; 14] = [
+    "",
+    "p",
+    "h",
+    "c",
+    "l +",
+    "/",
+    "Esc r",
+    "Esc v",
+    "Esc ?",
+    "Esc f",
+    "Esc -",
+    "Esc k",
+    "7 3 Enter Enter",
+    "Esc Esc t 1 9 0 5 Enter",
+];
+
 #[test]
-fn no_size_panics_and_too_small_ones_say_so() {
+fn no_size_panics_and_too_small_ones_name_the_size_that_is_wanted() {
     let mut hands = evening();
-    let scripts = [
-        "",
-        "p",
-        "h",
-        "c",
-        "l +",
-        "Esc r",
-        "Esc ?",
-        "Esc f",
-        "Esc k",
-        "7 3 Enter t 1 9 0 5 Enter",
-    ];
-    for (n, script) in scripts.iter().enumerate() {
+    for script in PLACES {
         hands.keys(script);
-        for width in (0..=140).step_by(if n == 0 { 1 } else { 29 }) {
-            for height in 0..=50 {
+        for height in 0..=50 {
+            // Where nothing fits every width is drawn, and as many around the
+            // widths at which a screen changes.
+            let every = if height < 14 { 1 } else { 9 };
+            let near = |w: &u16| [40, 72, 100, 110, 120, 130, 140].contains(w);
+            for width in (0..=140).filter(|w| w % every == 0 || near(w)) {
                 let text = hands.text(width, height);
-                if (20..40).contains(&width) && height > 3 {
-                    assert!(text.contains("40x12"), "{width}x{height}: {text}");
+                let small = width < 40 || height < 12;
+                if small && width >= 5 && height > 0 {
+                    let size = text.replace(['\n', ' '], "");
+                    assert!(size.contains("40x12"), "{width}x{height}: {text}");
                 }
             }
         }
     }
+}
+
+#[test]
+fn every_size_of_the_bench_is_drawn() {
+    let hands = evening();
+    for width in 40..=140 {
+        for height in 14..=50 {
+            hands.text(width, height);
+        }
+    }
+}
+
+#[test]
+fn an_empty_project_and_forty_pieces_fit_every_size_too() {
+    for mut hands in [Hands::empty(), forty()] {
+        for script in PLACES {
+            hands.keys(script);
+            for width in (0..=140).step_by(23) {
+                for height in (0..=50).step_by(7) {
+                    hands.text(width, height);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_terminal_that_is_too_small_says_what_is_due_where_that_fits() {
+    let hands = evening();
+    let text = |width, height| hands.drawn(width, height, Theme::new(false, true));
+    assert_eq!(text(4, 1), "40x.");
+    assert_eq!(text(10, 2), "40x12");
+    assert_eq!(text(36, 2).trim_end(), "tankside wants 40x12; this is 36x2");
+    assert_eq!(
+        text(38, 9).trim_end(),
+        "tankside wants 40x12; this is 38x9;\ndue: ladder main 1 min over"
+    );
+}
+
+#[test]
+fn the_far_view_is_several_rows_high_at_every_size() {
+    let mut hands = evening();
+    hands.keys("f");
+    for (width, height, high) in [(40, 12, 5), (80, 24, 5), (120, 40, 10), (200, 60, 15)] {
+        let text = hands.drawn(width, height, Theme::new(false, false));
+        each_block(&text, high);
+    }
+}
+
+/// Whether lines of blocks stand together, so many at a time.
+fn each_block(text: &str, high: usize) {
+    let mut run = 0;
+    for line in text.lines().chain([""]) {
+        if line.contains('\u{2588}') {
+            run += 1;
+        } else {
+            assert!(run == 0 || run == high, "{run} lines high:\n{text}");
+            run = 0;
+        }
+    }
+    assert!(text.contains('\u{2588}'), "{text}");
 }
 
 #[test]

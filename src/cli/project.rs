@@ -1,4 +1,4 @@
-//! `new`, `add`, `set`, `check`, `open`, `settings`.
+//! `new`, `add`, `set`, `check`, `open`.
 
 use std::path::Path;
 
@@ -11,7 +11,7 @@ use super::{Context, ask};
 use crate::mesh::{self, LengthUnit, Mesh, SizeDoubt};
 use crate::plating::Metal;
 use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
-use crate::settings::{Settings, SettingsError};
+use crate::settings::Settings;
 use crate::store::ron_text::quote;
 use crate::store::{Folder, StoreError, sha256_hex};
 use crate::units::{DM2, MM, MM2, rounded};
@@ -345,32 +345,6 @@ pub(super) fn show(context: &Context<'_>, folder: Folder) -> Result<(), Trouble>
             "`tankside status DIR` prints the same as text",
         ));
     }
-    let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
-    crate::tui::shell::run(folder, &settings, context.clock)
+    crate::tui::shell::run(folder, Settings::load(), context.clock)
         .map_err(|e| Trouble::fault("terminal", e.to_string(), e.remedy()))
-}
-
-/// `settings [--who NAME]`
-pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
-    if let Some(who) = who {
-        Settings::remember_who(who).map_err(|e| settings_trouble(&e))?;
-    }
-    let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
-    let path = Settings::path().map(|p| p.to_string_lossy().into_owned());
-    let flag = |value: Option<bool>| {
-        value.map_or_else(|| "as the terminal says".to_owned(), |v| v.to_string())
-    };
-    let text = format!(
-        "{}\nwho: {}\nascii: {}\ncolour: {}\n",
-        path.as_deref().unwrap_or("there is no place for settings"),
-        settings.who.as_deref().unwrap_or("not said yet"),
-        flag(settings.ascii),
-        flag(settings.colour),
-    );
-    let json = json!({ "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour });
-    Ok(Outcome::both(text, json))
-}
-
-fn settings_trouble(error: &SettingsError) -> Trouble {
-    Trouble::fault("settings", error.to_string(), error.remedy())
 }

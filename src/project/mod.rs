@@ -33,6 +33,8 @@ mod validate;
 mod warnings;
 mod words;
 
+pub(crate) use nearest::nearest;
+
 pub use ahead::Planned;
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project};

@@ -5,7 +5,8 @@ use std::fmt::Write as _;
 
 use super::rows::findings;
 use super::{Blank, LAMP, Row, Section, Sheet, Tick, printed_unit};
-use crate::report::safe::plain_text;
+use crate::report::safe::{excerpt, plain_text};
+use crate::report::text::PRINTED;
 
 /// Rows are over 9 mm tall for a pencil in a wet hand; nothing is told by colour.
 const STYLE: &str = "
@@ -94,7 +95,7 @@ fn add(page: &mut String, text: std::fmt::Arguments<'_>) {
 /// Text of any origin: what acts or hides is seen, what is markup is text.
 fn escaped(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
-    for character in plain_text(text).chars() {
+    for character in plain_text(&excerpt(text, PRINTED)).chars() {
         match character {
             '&' => safe.push_str("&amp;"),
             '<' => safe.push_str("&lt;"),

@@ -3,8 +3,8 @@
 
 use super::rows::findings;
 use super::{Blank, LAMP, Row, Section, Sheet, printed_unit};
-use crate::report::safe::{cell, columns, fit, pad, plain_text, wrapped};
-use crate::report::text::COLUMNS;
+use crate::report::safe::{cell, columns, excerpt, fitted, pad, wrapped};
+use crate::report::text::{COLUMNS, PRINTED};
 
 /// Lines of a page: Letter has 66 and A4 70 at six an inch, less the margins.
 const PAGE: usize = 60;
@@ -35,7 +35,7 @@ pub(super) fn print(sheet: &Sheet) -> String {
             printed.push('\u{c}');
             let name = format!("sheet {}  page {} of {of}  ", sheet.number, n + 1);
             let room = COLUMNS - columns(&name);
-            push(&mut printed, &(name + &fit(&plain_text(&sheet.name), room)));
+            push(&mut printed, &(name + &fitted(&sheet.name, room)));
             push(&mut printed, "");
         }
         for line in page {
@@ -122,7 +122,9 @@ fn remarks() -> Block {
 
 fn led(lead: &str, text: &str) -> Block {
     let indent = columns(lead);
-    let lines = wrapped(text, COLUMNS - indent).into_iter().enumerate();
+    let lines = wrapped(&excerpt(text, PRINTED), COLUMNS - indent)
+        .into_iter()
+        .enumerate();
     lines
         .map(|(n, line)| {
             let lead = if n == 0 { lead } else { "" };
@@ -139,11 +141,7 @@ struct Part {
 
 fn row_block(row: &Row, degrees: &'static str) -> Block {
     let planned = row.planned.as_deref().unwrap_or("");
-    let lead = format!(
-        "{:>3} {planned:<5} {}",
-        row.number,
-        fit(&plain_text(&row.say), 30)
-    );
+    let lead = format!("{:>3} {planned:<5} {}", row.number, fitted(&row.say, 30));
     let mut lines = vec![vec![Part {
         text: pad(&lead, INDENT),
         stretches: false,
@@ -193,7 +191,7 @@ fn part(blank: &Blank, row: &str) -> Option<Part> {
                 .map(String::as_str)
                 .filter(|o| *o != LAMP[0])
                 .collect();
-            fixed(fit(&plain_text(&of.join(" / ")), COLUMNS - INDENT - 2))
+            fixed(fitted(&of.join(" / "), COLUMNS - INDENT - 2))
         }
         Blank::Words(label) => words(label),
         Blank::Seen => words("seen"),

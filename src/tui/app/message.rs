@@ -1,5 +1,6 @@
 //! What comes into the model and what it asks the shell to do.
 
+use super::Keymap;
 use crate::project::{Action, Decision, Project, Refusal};
 
 /// A key, as the shell translates it; releases never arrive.
@@ -83,12 +84,15 @@ pub enum Message {
     Warned(String),
     /// An effect other than a record failed.
     Failed(Failure),
+    /// The user's own keys are now these; or why they are not taken.
+    Keys(Result<Keymap, String>),
 }
 
 /// What the model asks the shell to do.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
-    /// Decide on, write down and fold an action (its `who` is already set).
+    /// Decide on, write down and fold an action (its `who` is already set). A
+    /// logger's file without a checksum is still where the user named it.
     Record(Action),
     /// Remember who the user is, in the user's settings.
     SaveWho(String),

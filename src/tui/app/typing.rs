@@ -9,7 +9,7 @@ use std::collections::{BTreeSet, VecDeque};
 
 use super::layer::LookEntry;
 use super::suggest::override_reasons;
-use super::{Effect, Entry, Failure, Field, Key, KeyCode, Layer, Model, inside, inside_look};
+use super::{Effect, Entry, Failure, Field, Id, Key, KeyCode, Layer, Model, inside, inside_look};
 use crate::project::{Action, BathWork, Decision, Finding, Refusal, Setting, What};
 use crate::report::sheet::{Asks, BACK, Back, Blank, Row, Sheet, Tick};
 use crate::units::{A, Dimension, Instant, Quantity, V, Zone};
@@ -348,9 +348,10 @@ pub(super) fn key(model: &mut Model, mut typing: Box<Typing>, key: Key) -> Vec<E
 /// Keeps the place for the next time.
 fn leave(model: &mut Model, typing: Box<Typing>) -> Vec<Effect> {
     model.say(format!(
-        "left at row {} of {}; t goes on there",
+        "left at row {} of {}; {} goes on there",
         typing.row + 1,
-        typing.rows()
+        typing.rows(),
+        model.way_to(Id::TypeIn)
     ));
     model.typing = Some(typing);
     Vec::new()

@@ -2,8 +2,8 @@
 
 use super::layer::Then;
 use super::{
-    Command, Effect, Failure, Id, Key, KeyCode, Layer, Message, Model, Screen, Spot, Step, Task,
-    Upkeep, command_of, guide,
+    Command, Effect, Failure, Id, Key, KeyCode, Keymap, Layer, Menu, Message, Model, Screen, Spot,
+    Step, Task, Upkeep, guide,
 };
 use crate::project::{Mode, Side, What};
 use crate::units::Instant;
@@ -52,6 +52,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.trouble(format!("{message}; {remedy}"));
             Vec::new()
         }
+        Message::Keys(keys) => {
+            take_keys(model, keys);
+            Vec::new()
+        }
     };
     if model.bell.ring(model.facts.overdue(), now) {
         effects.push(Effect::Bell);
@@ -59,11 +63,31 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
     effects
 }
 
+/// New keys hold at once; with bad ones the last good keys stay.
+fn take_keys(model: &mut Model, keys: Result<Keymap, String>) {
+    match keys {
+        Ok(keys) => {
+            model.keys = keys;
+            model.keys_fault = None;
+            let help = model.key_of(Id::Help).unwrap_or_default();
+            model.say(format!(
+                "the keys are as keys.ron says now; {help} tells them"
+            ));
+            model.refresh_layers();
+        }
+        Err(fault) => {
+            model.keys_fault = Some(fault);
+            model.said = super::Said::default();
+        }
+    }
+}
+
 /// A key while nothing lies on top of the screen.
 fn on_screen(model: &mut Model, key: Key) -> Vec<Effect> {
-    let Some(command) = command_of(key, model.screen) else {
+    let Some(command) = model.keys.command_of(key, model.screen) else {
+        let help = model.key_of(Id::Help).unwrap_or_default();
         model.say(format!(
-            "{} does nothing here; / tells what does",
+            "{} does nothing here; {help} tells what does",
             key.name()
         ));
         return Vec::new();
@@ -122,6 +146,10 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
             model.say("the bell is silent until something new is due");
         }
         Id::Edit => return vec![Effect::EditProject],
+        Id::Copy => {
+            let menu = Menu::of_figures(model, model.spot.clone());
+            model.layers.push(Layer::Menu(menu));
+        }
         Id::Who => model.open_form(Task::Who, false),
         Id::ScrollBack => model.scroll = model.scroll.saturating_sub(5),
         Id::ScrollOn => model.scroll = model.scroll.saturating_add(5).min(10_000),
@@ -132,6 +160,14 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Leave => return vec![Effect::Quit],
     }
     Vec::new()
+}
+
+/// Hands a figure to the terminal, which tells nobody what it does with it.
+pub(super) fn copy(model: &mut Model, figure: String) -> Vec<Effect> {
+    model.say(format!(
+        "copied: {figure} (whether it takes it, only the terminal knows)"
+    ));
+    vec![Effect::Copy(figure)]
 }
 
 fn deal(model: &mut Model, row: usize) {
@@ -317,7 +353,10 @@ fn ask_undo(model: &mut Model) {
             told,
             vec![
                 when,
-                "the journal keeps both; + + (y) brings it back".to_owned(),
+                format!(
+                    "the journal keeps both; {} brings it back",
+                    model.way_to(Id::Redo)
+                ),
             ],
             Then::Undo,
         );
@@ -371,16 +410,8 @@ pub(super) fn confirmed(model: &mut Model, then: Then) -> Vec<Effect> {
     }
 }
 
-/// Whether a key is the one that asked the question, so that pressing it
-/// twice answers it.
-pub(super) fn asked_by(then: Then, key: Key) -> bool {
-    let id = match then {
-        Then::Undo => Id::Undo,
-        Then::Redo => Id::Redo,
-        Then::Sign => return key.code == KeyCode::Char('s'),
-        Then::Quit => Id::Quit,
-    };
-    super::commands()
-        .iter()
-        .any(|c| c.id == id && c.keys.contains(&key))
+/// Whether a key is one that asked the question, so that pressing it twice
+/// answers it. Escape never says yes.
+pub(super) fn asked_by(keys: &Keymap, then: Then, key: Key) -> bool {
+    key.code != KeyCode::Esc && keys.asks(then.command(), key)
 }

@@ -2,14 +2,16 @@
 //! project happens here, one thing after the other.
 
 use std::io;
+use std::path::Path;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use super::ShellError;
 use super::inbox::Incoming;
-use crate::project::Action;
-use crate::settings::{Settings, SettingsError};
+use super::own_keys;
+use crate::project::{Action, Decision, What};
+use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{Draft, Edited, Folder, RecordError, StoreError};
 use crate::tui::app::{Failure, Message};
 use crate::units::Instant;
@@ -40,11 +42,15 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    pub(super) fn start(folder: Folder, tell: Sender<Incoming>) -> io::Result<Self> {
+    pub(super) fn start(
+        folder: Folder,
+        keys: KeysFile,
+        tell: Sender<Incoming>,
+    ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let thread = thread::Builder::new()
             .name("keeper".to_owned())
-            .spawn(move || Desk::new(folder, tell).work(&todo))?;
+            .spawn(move || Desk::new(folder, keys, tell).work(&todo))?;
         Ok(Self { jobs, thread })
     }
 
@@ -70,6 +76,7 @@ impl Keeper {
 /// The folder with what was said of it already.
 struct Desk {
     folder: Folder,
+    keys: KeysFile,
     tell: Sender<Incoming>,
     notices: Vec<String>,
     trouble: Option<StoreError>,
@@ -83,9 +90,10 @@ impl Drop for Desk {
 }
 
 impl Desk {
-    fn new(folder: Folder, tell: Sender<Incoming>) -> Self {
+    fn new(folder: Folder, keys: KeysFile, tell: Sender<Incoming>) -> Self {
         Self {
             folder,
+            keys,
             tell,
             notices: Vec::new(),
             trouble: None,
@@ -106,7 +114,7 @@ impl Desk {
     fn perform(&mut self, job: Job) {
         match job {
             Job::Record(action, clock) => {
-                let recorded = self.folder.record(&action, clock, None);
+                let recorded = self.record(action, clock);
                 // Also when refused: recording takes in what others wrote.
                 self.say_project();
                 self.say(Message::Recorded(recorded.map_err(|error| match error {
@@ -145,7 +153,18 @@ impl Desk {
         self.say_notices();
     }
 
-    /// Takes in what other programs did; the same trouble is told once.
+    /// Records; a logger's file that is named where it lies is brought in first.
+    fn record(&mut self, mut action: Action, clock: Instant) -> Result<Decision, RecordError> {
+        if let What::Logger { file, sha256, .. } = &mut action.what
+            && sha256.is_empty()
+        {
+            let taken = self.folder.take_logger(Path::new(file.as_str()))?;
+            (*file, *sha256) = (taken.file, taken.sha256);
+        }
+        self.folder.record(&action, clock, None)
+    }
+
+    /// Takes in what other programs did, and the user's own keys; the same trouble is told once.
     fn follow(&mut self) {
         match self.folder.follow() {
             Ok(changed) => {
@@ -163,6 +182,9 @@ impl Desk {
             }
         }
         self.say_notices();
+        if self.keys.changed() {
+            self.say(Message::Keys(own_keys::for_screen(&self.keys)));
+        }
     }
 
     fn say_project(&self) {

@@ -11,6 +11,7 @@ mod error;
 mod inbox;
 mod keeper;
 mod keys;
+mod own_keys;
 mod sense;
 mod tty;
 
@@ -18,10 +19,12 @@ use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::time::Duration;
 
 pub use error::ShellError;
+pub use own_keys::keys_of;
+pub use sense::colours_told;
 pub use tty::Tty;
 
 use crate::clock::Clock;
-use crate::settings::Settings;
+use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::Folder;
 use crate::tui::app::{Effect, Failure, Message, Model, update};
 use crate::tui::view::{Theme, draw};
@@ -37,25 +40,41 @@ const NAP: Duration = Duration::from_secs(1);
 /// The screen is never redrawn for the clock more often than this, in seconds.
 const SHORTEST: f64 = 0.05;
 
-/// Shows a project on the terminal until the user leaves.
+/// Shows a project on the terminal until the user leaves. Settings that do not
+/// read, and keys that are not taken, are said on the screen and never in its
+/// way: the defaults do until they are mended.
 ///
 /// # Errors
 /// When there is no terminal that can show it, when the terminal fails, or
 /// when something asked for was not written down before leaving. The terminal
 /// is given back in any case.
-pub fn run(folder: Folder, settings: &Settings, clock: &dyn Clock) -> Result<(), ShellError> {
-    let look = Look::sense(settings)?;
+pub fn run(
+    folder: Folder,
+    settings: Result<Settings, SettingsError>,
+    clock: &dyn Clock,
+) -> Result<(), ShellError> {
+    let (settings, unsettled) = match settings {
+        Ok(settings) => (settings, None),
+        Err(error) => (Settings::default(), Some(error)),
+    };
+    let look = Look::sense(&settings)?;
     let now = clock.now();
-    let model =
-        Model::new(folder.project().clone(), settings.who.clone(), now).with_login(sense::login());
+    let keys = KeysFile::of_the_user();
+    let place = keys.path().map(|path| path.display().to_string());
+    let mut model = Model::new(folder.project().clone(), settings.who, now)
+        .with_login(sense::login())
+        .with_keys(own_keys::for_screen(&keys), place);
+    if let Some(error) = unsettled {
+        model.alarm(format!("{error}; {}", error.remedy()));
+    }
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
-    let keeper = Keeper::start(folder, tell.clone())?;
+    let keeper = Keeper::start(folder, keys, tell.clone())?;
     let reader = Reader::start(tell)?;
     let mut shell = Shell {
         model,
-        theme: Theme::new(look.colour, look.ascii),
+        theme: Theme::with(look.colours, look.ascii),
         clock,
         tty,
         inbox,
@@ -195,10 +214,9 @@ impl Shell<'_> {
             Err(failure) => return Ok(Err(failure)),
         };
         self.signals.lend(true);
-        self.tty.leave();
-        let closed = editor.open(draft.path());
+        let lent = self.tty.lend(|| editor.open(draft.path()));
         self.signals.lend(false);
-        self.tty.enter_again()?;
+        let closed = lent?;
         self.keeper.ask(match closed {
             Ok(()) => Job::EndEdit(draft),
             Err(_) => Job::DropEdit(draft),

@@ -15,6 +15,7 @@ use crossterm::{Command, execute, queue};
 use ratatui::backend::CrosstermBackend;
 use ratatui::{Frame, Terminal};
 
+use crate::report::safe::plain_text;
 use crate::tui::app::Failure;
 
 /// The longest text for the clipboard, in bytes as sent: terminals drop
@@ -78,6 +79,20 @@ impl Tty {
         self.terminal.resize(area.into())
     }
 
+    /// Lends the terminal to another program until `work` is done, and takes it
+    /// again whatever state that program left it in.
+    ///
+    /// # Errors
+    /// When it cannot be taken; it is then as it was before.
+    pub fn lend<T>(&mut self, work: impl FnOnce() -> T) -> io::Result<T> {
+        self.leave();
+        let modes = line_modes::now();
+        let done = work();
+        line_modes::set(modes);
+        self.enter_again()?;
+        Ok(done)
+    }
+
     /// Gives the terminal back; again and again does no harm.
     pub fn leave(&self) {
         give_back();
@@ -96,12 +111,12 @@ impl Tty {
     /// # Errors
     /// When the terminal cannot be written.
     pub fn title(&mut self, title: &str) -> io::Result<()> {
-        let title: String = title.chars().filter(|c| !c.is_control()).collect();
+        let title = plain_text(title);
         if title == self.title {
             return Ok(());
         }
         execute!(self.terminal.backend_mut(), SetTitle(&title))?;
-        self.title = title;
+        self.title = title.into_owned();
         Ok(())
     }
 
@@ -149,9 +164,42 @@ fn take() -> io::Result<()> {
         stdout(),
         Raw("\x1b[22;0t"), // remember the window's title
         EnterAlternateScreen,
+        Raw(USUAL),
         EnableBracketedPaste,
         Hide
     )
+}
+
+/// The modes that drawing and keys rest on, as every terminal begins: a program
+/// that had the terminal before may have left others. In order: cursor keys and
+/// keypad as such, no insertion, text where it is told to go, lines that wrap,
+/// not reversed, ASCII letters, all lines scroll, no colours, neither the mouse
+/// nor the focus told (xterm's control sequences).
+const USUAL: &str = "\x1b[?1l\x1b>\x1b[4l\x1b[?6l\x1b[?7h\x1b[?5l\x0f\x1b(B\x1b[r\x1b[m\
+    \x1b[?9l\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1005l\x1b[?1006l\x1b[?1015l\x1b[?1004l";
+
+/// How the system's side of the terminal reads lines and echoes keys. What is
+/// no terminal has no modes, and there is nobody to tell what fails.
+#[cfg(unix)]
+mod line_modes {
+    use rustix::termios::{OptionalActions, Termios, tcgetattr, tcsetattr};
+
+    pub(super) fn now() -> Option<Termios> {
+        tcgetattr(std::io::stdin()).ok()
+    }
+
+    pub(super) fn set(modes: Option<Termios>) {
+        let input = std::io::stdin();
+        let _set = modes.map(|modes| tcsetattr(input, OptionalActions::Drain, &modes));
+    }
+}
+
+/// Windows keeps no such modes between programs.
+#[cfg(not(unix))]
+mod line_modes {
+    pub(super) fn now() {}
+
+    pub(super) fn set((): ()) {}
 }
 
 /// Undoes [`take`]; failures have nowhere to be told.
