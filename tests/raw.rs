@@ -16,7 +16,8 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use tankside::project::{Project, What};
-use tankside::report::{sheet, text};
+use tankside::report::sheet::Sheet;
+use tankside::report::text;
 use tankside::tui::app::{Failure, Key, Message, Model, update};
 use tankside::tui::view::Theme;
 use unicode_segmentation::UnicodeSegmentation as _;
@@ -990,7 +991,7 @@ fn names_in_every_script_line_up() {
             text::history_text(project, None),
             text::gates_text(project, name, now, "p"),
             text::closeout_text(project, now),
-            sheet::pencil_sheet(project, now),
+            Sheet::of(project, now).text(),
         ]
     };
     let (foreign, plain) = (texts(&foreign, names[0]), texts(&plain, stand_ins[0]));

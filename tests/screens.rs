@@ -78,6 +78,8 @@ fn menus_entries_and_checklists_at_every_size() {
     hands.select("leaf-3");
     hands.keys("+ s");
     each_size("gates", &hands);
+    hands.keys("Esc Esc t 1 9 0 5 Enter Enter 1 9 2 0 Enter");
+    each_size("typing_in", &hands);
 }
 
 #[test]
@@ -121,7 +123,7 @@ fn names_of_any_script_line_up_and_nothing_raw_is_drawn() {
 
 /// Every screen, and everything that can lie on one, each by the keys that lead
 /// there from the one before.
-const PLACES: [&str; 13] = [
+const PLACES: [&str; 14] = [
     "",
     "p",
     "h",
@@ -135,6 +137,7 @@ const PLACES: [&str; 13] = [
     "Esc -",
     "Esc k",
     "7 3 Enter Enter",
+    "Esc Esc t 1 9 0 5 Enter",
 ];
 
 #[test]

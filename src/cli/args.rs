@@ -119,12 +119,8 @@ pub(super) enum Verb {
         #[arg(long)]
         csv: bool,
     },
-    /// The evening's pencil sheet
-    Sheet {
-        /// The project's folder; this one if left out
-        #[arg(default_value = ".")]
-        dir: PathBuf,
-    },
+    /// The evening's pencil sheet: numbered rows, typed in afterwards on the screen (t)
+    Sheet(SheetArgs),
     /// The sheet that follows a piece, as Markdown
     Traveller {
         /// The project's folder
@@ -327,6 +323,19 @@ fn humidity(text: &str) -> Result<Ratio, String> {
 
 fn to_text(error: QuantityError) -> String {
     error.to_string()
+}
+
+#[derive(Debug, Args)]
+pub(super) struct SheetArgs {
+    /// The project's folder; this one if left out
+    #[arg(default_value = ".")]
+    pub(super) dir: PathBuf,
+    /// As one HTML file, for the printer of a browser (A4 or Letter)
+    #[arg(long)]
+    pub(super) html: bool,
+    /// Into this file; a name that ends in .html is HTML
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -251,7 +251,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
         | Set { dir, .. }
         | Check { dir, .. }
         | History { dir, .. }
-        | Sheet { dir }
+        | Sheet(args::SheetArgs { dir, .. })
         | Traveller { dir, .. }
         | Record { dir, .. }
         | Refresh { dir, .. }
@@ -280,7 +280,7 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
             None => project::check(&dir),
         },
         Verb::History { dir, piece, csv } => ask::history(context, &dir, piece.as_deref(), csv),
-        Verb::Sheet { dir } => ask::sheet(context, &dir),
+        Verb::Sheet(sheet) => ask::sheet(context, &sheet),
         Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),
         Verb::Record { dir, subject, what } => record::record(context, &dir, &subject, what),
         Verb::Refresh {

@@ -12,6 +12,7 @@
 //!
 //! Nothing here reads a clock or a file: the present is an argument.
 
+mod ahead;
 mod closeout;
 mod current;
 mod decide;
@@ -36,6 +37,7 @@ mod words;
 
 pub(crate) use nearest::nearest;
 
+pub use ahead::Planned;
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project, READING};
 pub use definition::{

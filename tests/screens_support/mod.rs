@@ -100,7 +100,11 @@ impl Hands {
             );
         }
         let result = result.map_err(Failure::Refused);
-        update(&mut self.model, Message::Recorded(result), self.now);
+        for effect in update(&mut self.model, Message::Recorded(result), self.now) {
+            if let Effect::Record(action) = effect {
+                self.answer(&action);
+            }
+        }
     }
 
     /// Something happens now; `who` writes it down.

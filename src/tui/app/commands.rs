@@ -31,6 +31,8 @@ pub enum Id {
     Far,
     Lock,
     Silence,
+    Sheet,
+    TypeIn,
     Edit,
     Copy,
     Who,
@@ -138,6 +140,8 @@ pub(super) const TABLE: &[Command] = commands! {
     far: Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
     lock: Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
     silence: Id::Silence, [c('b')], "", "silence the bell for what is due now", ALL;
+    sheet: Id::Sheet, [c('o')], "", "the pencil sheet on paper: an HTML file in the project's folder, to print", ALL;
+    type_in: Id::TypeIn, [c('t')], "", "type in the pencil sheet, row by row; goes on where it was left", ALL;
     scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     scroll_on: Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
     edit: Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
@@ -187,6 +191,14 @@ pub const INSIDE: &[(&str, &str)] = &[
     (
         "[ ], [?]",
         "in a checklist: a line to tick; a line that a record makes true: its digit opens the entry",
+    ),
+    (
+        "1940, Enter",
+        "in the pencil sheet: the clock of its evening; Enter on an empty time leaves the row out",
+    ),
+    (
+        "Right, -, /",
+        "there, on a time: the time before once more; the row before; leave, the place is kept",
     ),
     ("7 3 Enter", "unlock the keyboard"),
 ];

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::bell::Bell;
-use super::{Facts, Keymap, Layer, Place, Step};
+use super::{Facts, Keymap, Layer, Place, Step, Typing};
 use crate::project::{
     Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
 };
@@ -102,6 +102,10 @@ pub struct Model {
     pub pending: Option<Action>,
     /// What was last said.
     pub said: Said,
+    /// The pencil sheet that is half typed in, while it is left.
+    pub typing: Option<Box<Typing>>,
+    /// When the last pencil sheet was written from this screen.
+    pub printed: Option<Instant>,
     /// The keys of every command.
     pub keys: Keymap,
     /// Why the user's own keys are not taken; said until they are mended.
@@ -135,6 +139,8 @@ impl Model {
             guide: VecDeque::new(),
             pending: None,
             said: Said::default(),
+            typing: None,
+            printed: None,
             keys: Keymap::default(),
             keys_fault: None,
             keys_place: None,

@@ -35,6 +35,9 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.refresh_layers();
             Vec::new()
         }
+        Message::Recorded(result) if super::typing::waits(model) => {
+            super::typing::recorded(model, result)
+        }
         Message::Recorded(result) => {
             model.recorded(result);
             Vec::new()
@@ -144,6 +147,8 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Sign => ask_sign(model),
         Id::Undo => ask_undo(model),
         Id::Redo => ask_redo(model),
+        Id::Sheet => return super::typing::write_sheet(model),
+        Id::TypeIn => super::typing::open(model),
         Id::Far => model.layers.push(Layer::Far),
         Id::Lock => model.layers.push(Layer::Locked(0)),
         Id::Silence => {

@@ -15,6 +15,7 @@ mod line;
 mod pen;
 mod piece;
 mod theme;
+mod typing;
 mod vessel;
 
 use ratatui::Frame;
