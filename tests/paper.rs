@@ -260,7 +260,10 @@ fn an_evening_typed_in_by_the_keypad_is_the_evening_recorded_live() {
         told.sort();
         told
     };
-    assert_eq!(told(hands.model.project.events()), told(live().events()));
+    assert_eq!(
+        told(&hands.model.project.events().to_vec()),
+        told(&live().events().to_vec())
+    );
     let (typed, lived) = (hands.piece("stem").clone(), live());
     let lived = lived.state().piece("stem").unwrap();
     assert_eq!(typed.delivered, lived.delivered);
