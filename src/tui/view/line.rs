@@ -80,22 +80,10 @@ fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         rows.extend(lines.map(|line| Row::plain(" ".repeat(indent)).and(role, line)));
     };
     let add = |rest: &str| Command::new("add", rest).line(&model.folder);
-    say(
-        Role::Strong,
-        0,
-        "A new project. What comes first, in order:",
-    );
-    say(
-        Role::Plain,
-        0,
-        "1 Add each piece with its print, in another terminal:",
-    );
+    say(Role::Strong, 0, "A new project. First, in this order:");
+    say(Role::Plain, 0, "1 Add each piece, in another terminal:");
     say(Role::Key, 4, &add("stem --mesh stem.stl --wire 1mm:20cm"));
-    say(
-        Role::Plain,
-        2,
-        "or, where there is no print, with its area:",
-    );
+    say(Role::Plain, 2, "or, without a print, with its area:");
     say(Role::Key, 4, &add("base --area 6.84dm2"));
     say(
         Role::Plain,
@@ -105,7 +93,7 @@ fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     say(
         Role::Plain,
         0,
-        "2 Key e: tell of your tank, supply and anodes; the rest has defaults.",
+        "2 Key e: your tank, supply and anodes; the rest has defaults.",
     );
     say(
         Role::Plain,
