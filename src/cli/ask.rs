@@ -258,7 +258,7 @@ pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
         if file.exists() {
             return error.into();
         }
-        let here = std::env::current_dir().map_or_else(|_| ".".into(), |dir| dir.into_os_string());
+        let here = std::env::current_dir().map_or_else(|_| ".".into(), PathBuf::into_os_string);
         let here = here.to_string_lossy();
         Trouble::Error(Box::new(Fault {
             kind: error.kind().to_owned(),

@@ -308,7 +308,9 @@ fn refused_text(refusal: &Refusal, folder: &str) -> String {
     let mut text = format!("refused ({}): {because}\n", refusal.rule);
     for command in &refusal.instead {
         text.push_str("  would do: ");
-        text.push_str(&told(&command.line(folder)));
+        // A command is of use only as a whole.
+        let line = command.line(folder);
+        text.push_str(&line_safe(&report::safe::excerpt(&line, 4000)));
         text.push('\n');
     }
     text
@@ -339,7 +341,7 @@ fn fault_text(fault: &Fault) -> String {
 /// Text of any origin and length as part of a message: one line, its ends only
 /// where it would go on and on.
 fn told(text: &str) -> String {
-    const MOST: usize = 1000;
+    const MOST: usize = 500;
     line_safe(&report::safe::excerpt(text, MOST))
 }
 

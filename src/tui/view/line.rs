@@ -78,57 +78,40 @@ fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let suspend = key(Id::Suspend).map_or_else(String::new, |key| {
         format!(" ({key} leads to a shell too, fg back.)")
     });
-    let edit = key(Id::Edit).map_or_else(|| "In project.ron".into(), |key| format!("Key {key}"));
-    let (next, help) = (key(Id::Deal), key(Id::Help).unwrap_or_default());
-    let steps = [
+    let edit = key(Id::Edit).map_or_else(|| "project.ron".into(), |key| format!("Key {key}"));
+    let next = key(Id::Deal).unwrap_or_default();
+    let help = key(Id::Help).unwrap_or_default();
+    let steps: [(Role, usize, &str); 9] = [
+        (Role::Strong, 0, "A new project. First, in this order:"),
+        (Role::Plain, 0, "1 Add each piece, in another terminal:"),
+        (Role::Key, 4, &add("stem --mesh stem.stl --wire 1mm:20cm")),
+        (Role::Plain, 2, "or, without a print, with its area:"),
+        (Role::Key, 4, &add("base --area 6.84dm2")),
+        (Role::Plain, 2, &format!("This screen follows.{suspend}")),
         (
-            Role::Strong,
+            Role::Plain,
             0,
-            "A new project. What comes first, in order:".to_owned(),
+            &format!("2 {edit}: your tank, supply and anodes; the rest has defaults."),
         ),
         (
             Role::Plain,
             0,
-            "1 Add each piece with its print, in another terminal:".to_owned(),
-        ),
-        (Role::Key, 4, add("stem --mesh stem.stl --wire 1mm:20cm")),
-        (
-            Role::Plain,
-            2,
-            "or, where there is no print, with its area:".to_owned(),
-        ),
-        (Role::Key, 4, add("base --area 6.84dm2")),
-        (Role::Plain, 2, format!("This screen follows.{suspend}")),
-        (
-            Role::Plain,
-            0,
-            format!("2 {edit}: tell of your tank, supply and anodes; the rest has defaults."),
+            &format!("3 {next} on a piece: what can be done with it, first its conductive coat."),
         ),
         (
             Role::Plain,
             0,
-            format!(
-                "3 {} on a piece: what can be done with it, first its conductive coat.",
-                next.unwrap_or_default()
-            ),
-        ),
-        (
-            Role::Plain,
-            0,
-            format!(
+            &format!(
                 "{help} explains keys and words; `tankside try` shows an evening amid its work."
             ),
         ),
     ];
     let width = usize::from(area.width);
-    let rows: Vec<Row> = steps
-        .iter()
-        .flat_map(|(role, indent, text)| {
-            let lines = wrapped(text, width.saturating_sub(*indent));
-            let indented = |line| Row::plain(" ".repeat(*indent)).and(*role, line);
-            lines.into_iter().map(indented).collect::<Vec<_>>()
-        })
-        .collect();
+    let mut rows = Vec::new();
+    for (role, indent, text) in steps {
+        let lines = wrapped(text, width.saturating_sub(indent)).into_iter();
+        rows.extend(lines.map(|line| Row::plain(" ".repeat(indent)).and(role, line)));
+    }
     pen.rows(area, &rows);
 }
 
