@@ -179,7 +179,8 @@ pub(super) fn shown(text: &str) -> String {
             if is_unseen(character) && !character.is_control() {
                 out.extend(character.escape_unicode());
             } else {
-                out.extend(character.escape_debug());
+                // Behind another character a combining mark is shown as it is.
+                out.extend(format!(" {character}").escape_debug().skip(1));
             }
         }
         out.push_str(&part[plain.len()..]);
