@@ -85,7 +85,9 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
     let rescue = check.rescue;
     let problems = std::mem::take(&mut check.problems);
     check.note_set_aside(&names);
-    check.note_unnamed(&events);
+    if rescue.is_none() {
+        check.note_unnamed(&events);
+    }
     check.note_what_cannot_be_written();
     CheckReport {
         events: events.len(),
