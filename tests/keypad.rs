@@ -663,7 +663,8 @@ fn what_went_wrong_is_told_to_its_end_until_it_is_mended() {
 #[test]
 fn that_nothing_is_written_any_more_stands_whatever_is_pressed() {
     let mut hands = evening();
-    let why = "nothing can be recorded since a write failed: no space; open the project again";
+    let why =
+        "nothing can be recorded until the project is opened again: a write failed (no space)";
     let poisoned = || Failure::Trouble {
         message: "cannot write journal.ron".to_owned(),
         remedy: "see to the disk".to_owned(),
@@ -682,7 +683,10 @@ fn that_nothing_is_written_any_more_stands_whatever_is_pressed() {
         for (width, height) in [(80, 24), (120, 40), (40, 20)] {
             let text = hands.text(width, height);
             let flat: Vec<&str> = text.split_whitespace().collect();
-            assert!(flat.join(" ").contains("since a write failed"), "{text}");
+            assert!(
+                flat.join(" ").contains("until the project is opened again"),
+                "{text}"
+            );
         }
     };
     stands(&hands);

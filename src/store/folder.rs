@@ -293,7 +293,9 @@ impl Folder {
         let Some(because) = self.poisoned.get() else {
             return Ok(());
         };
-        let message = format!("nothing can be recorded since a write failed: {because}");
+        let message = format!(
+            "nothing can be recorded until the project is opened again: a write failed ({because})"
+        );
         let remedy = "see to the disk, then close the project and open it again";
         Err(StoreError::new(ErrorKind::Poisoned, message, remedy).in_file(&self.path.join(JOURNAL)))
     }
