@@ -322,7 +322,16 @@ fn a_long_journal_reads_as_it_was_written() {
     let kept = Kept::laid_out(6000);
     let length = fs::metadata(kept.journal()).unwrap().len();
     assert!(length > 3 << 18, "{length} bytes are several portions");
-    assert!(*kept.open().project().events() == *long::events(6000));
+    let read = kept.open().project().events().clone();
+    let told = |e: &tankside::project::Event| (e.sequence, e.at, e.what.to_string());
+    assert!(
+        read.iter()
+            .map(told)
+            .eq(long::events(6000).iter().map(told))
+    );
+    // So few are read by one thread.
+    let few = Kept::laid_out(500).open().project().events().to_vec();
+    assert!(read.iter().take(500).eq(&few));
 }
 
 #[test]
@@ -332,7 +341,7 @@ fn the_first_bad_line_of_a_long_journal_is_named_wherever_it_is() {
     let lines: Vec<&str> = whole.split_inclusive('\n').collect();
     for bad in [0, 1, 1500, 3100, 4500, 5999, 6000] {
         let mut other: Vec<String> = lines.iter().map(|line| (*line).to_owned()).collect();
-        other[bad] = other[bad].replacen(":1", ":2", 1);
+        other[bad] = other[bad].replacen("20", "21", 1);
         if bad < 5000 {
             other[5500] = "nothing\n".to_owned();
         }

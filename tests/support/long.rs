@@ -49,9 +49,9 @@ const ROUND: [&str; 28] = [
     r#"Bath(tank:"main",work:Dose("5mL"))"#,
     r#"Look(piece:"P",findings:[(kind:ok)])"#,
     r#"Reading(tank:"main",volts:"0.7V",amps:"0.6A")"#,
-    r#"Weigh(piece:"P",mass:"41.2g",condition:wired)"#,
     r#"Finish(piece:"P")"#,
     r#"Supply(tank:"main",to:Off)"#,
+    r#"Weigh(piece:"P",mass:"41.2g",condition:wired)"#,
     r#"Rework(piece:"P",stage:"coat",because:"thin at the rim")"#,
 ];
 
