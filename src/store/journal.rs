@@ -78,11 +78,9 @@ fn sum_of(chain: &str, body: &str) -> String {
 
 /// Bytes in hexadecimal.
 pub(super) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::new(), |mut out, byte| {
-        let _ = write!(out, "{byte:02x}");
-        out
-    })
+    let digit = |half: u8| char::from(b"0123456789abcdef"[usize::from(half)]);
+    let digits = |byte: &u8| [digit(byte >> 4), digit(byte & 15)];
+    bytes.iter().flat_map(digits).collect()
 }
 
 /// A value as a line with its sum, without the line break.
@@ -199,15 +197,17 @@ impl Position {
             };
             let end = at + PORTION + length + 1;
             let lines = &bytes[at..end - 1];
-            let last = lines.rsplit(|b| *b == b'\n').next().unwrap_or(lines);
+            let (mut count, mut last) = (0, lines);
+            for line in lines.split(|b| *b == b'\n') {
+                (count, last) = (count + 1, line);
+            }
             let Ok((_, sum)) = parted(last) else {
                 break;
             };
-            let breaks = lines.iter().filter(|b| **b == b'\n').count();
             let after = Self {
                 chain: sum.to_owned(),
-                lines: from.lines + breaks + 1,
-                events: (from.lines + breaks) as u64,
+                lines: from.lines + count,
+                events: (from.lines + count - 1) as u64,
             };
             portions.push(Portion {
                 bytes,
