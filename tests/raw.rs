@@ -404,9 +404,9 @@ fn project_files_are_told_plainly() {
             let dir = format!("wrong-{n}");
             std::fs::create_dir(desk.path(&dir)).unwrap();
             std::fs::write(desk.path(&dir).join("project.ron"), wrong).unwrap();
-            for verb in ["status", "check"] {
-                desk.plain(&[verb, &dir], &name);
-            }
+            // The same files are read by both.
+            let verb = if n % 2 == 0 { "status" } else { "check" };
+            desk.plain(&[verb, &dir], &name);
         }
     }
 }
