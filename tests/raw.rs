@@ -404,9 +404,9 @@ fn project_files_are_told_plainly() {
             let dir = format!("wrong-{n}");
             std::fs::create_dir(desk.path(&dir)).unwrap();
             std::fs::write(desk.path(&dir).join("project.ron"), wrong).unwrap();
-            for verb in ["status", "check"] {
-                desk.plain(&[verb, &dir], &name);
-            }
+            // The same files are read by both.
+            let verb = if n % 2 == 0 { "status" } else { "check" };
+            desk.plain(&[verb, &dir], &name);
         }
     }
 }
@@ -844,9 +844,9 @@ fn the_terminal_gets_only_what_the_screen_itself_makes() {
             pty.listen(mark, std::time::Duration::from_secs(2));
         }
         // Only the shell around it and the screen have written.
-        let mark = pty.mark();
         pty.send("e");
-        pty.listen(mark, std::time::Duration::from_secs(2));
+        // Its Ctrl-C would be the editor's until it is told why there is none.
+        pty.wait_for("the editor");
         pty.send("\u{3}");
         assert_eq!(pty.ended(), 0, "{name}");
         only_own_sequences(&pty.since(0));

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::Context;
 use super::args::{ChargeArgs, SheetArgs};
-use super::outcome::{Fault, Outcome, Trouble};
+use super::outcome::{Fault, Outcome, Trouble, line_safe};
 use crate::mesh::{self, LengthUnit, Mesh, MeshError};
 use crate::project::{Project, Refusal};
 use crate::report::{self, json as as_json, text as as_text};
@@ -228,7 +228,8 @@ fn measure_one(
                    volume: of the shells as they stand, null unless every side of a triangle meets one other",
     });
     let words = format!(
-        "{name}\n  {} triangles, {}\n  naive area {:.2} cm2 (the sum of all triangles, not the wetted area)\n  volume {}\n",
+        "{}\n  {} triangles, {}\n  naive area {:.2} cm2 (the sum of all triangles, not the wetted area)\n  volume {}\n",
+        line_safe(&name),
         m.triangles,
         size_words(m.size_mm),
         m.naive_area_mm2 / 100.0,

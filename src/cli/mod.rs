@@ -314,7 +314,7 @@ tankside keeps a plated assembly on track: areas, charge, timers, holds, record.
 /// What to do first; where a project is at hand, how to open it.
 fn welcome() -> String {
     let at_hand = projects_in(Path::new("."));
-    let open = |dir: &String| format!("  tankside open {dir}\n");
+    let open = |dir: &String| format!("  tankside open {}\n", outcome::line_safe(dir));
     let commands: String = at_hand.iter().map(open).collect();
     if commands.is_empty() {
         return WELCOME.to_owned();

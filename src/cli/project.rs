@@ -327,8 +327,9 @@ pub(super) fn check(dir: &Path) -> Result<Outcome, Trouble> {
             quoted(&to)
         );
         text = format!(
-            "{text}\nwhat can be saved: {}\n  {command}\n",
-            told_rescue(rescue)
+            "{text}\nwhat can be saved: {}\n  {}\n",
+            told_rescue(rescue),
+            line_safe(&command)
         );
         json!({ "command": command, "events": rescue_json(rescue) })
     });
@@ -349,7 +350,7 @@ fn told_problems(problems: &[Problem]) -> (String, Vec<Value>) {
     for problem in problems {
         let file = problem.file.to_string_lossy();
         let numbers = [problem.line, problem.column].into_iter().flatten();
-        let place = numbers.fold(file.to_string(), |place, number| {
+        let place = numbers.fold(line_safe(&file), |place, number| {
             format!("{place}:{number}")
         });
         text = format!("{text}{place}: {}\n  {}\n", problem.what, problem.remedy);

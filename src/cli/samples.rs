@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use include_dir::{Dir, include_dir};
 use serde_json::json;
 
-use super::outcome::{Outcome, Trouble};
+use super::outcome::{Outcome, Trouble, line_safe};
 use super::{Context, project};
 use crate::project::{ClosedItem, Event, What};
 use crate::report;
@@ -35,7 +35,8 @@ pub(super) fn try_sample(context: &Context<'_>, name: &str) -> Result<Outcome, T
         .replaced_now(zone)?
         .unwrap_or_else(|| context.clock.now());
     let folder = copy(sample, now)?;
-    let told = format!("your copy is in {}", folder.path().display());
+    let place = line_safe(&folder.path().to_string_lossy());
+    let told = format!("your copy is in {place}");
     if context.terminal {
         project::show(context, folder.path())?;
         return Ok(Outcome::both(told, json!({})));
