@@ -6,6 +6,12 @@
 //!     who: "Ana",      // written beside everything that is recorded
 //!     ascii: false,    // true: lines and marks of plain ASCII only
 //!     colour: true,    // false: no colours; true: colours in spite of NO_COLOR
+//!     notices: (       // how it is told that something is due
+//!         bell: true,           // the terminal's bell
+//!         terminal: Auto,       // the terminal's own notice: Auto, Osc9, Osc777, Off
+//!         desktop: true,        // the desktop's notice; left out: where the terminal has none
+//!         command: ["say-it"],  // a program of your own with its arguments; no shell
+//!     ),
 //! )
 //! ```
 
@@ -14,7 +20,7 @@ use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 
 use ron::extensions::Extensions;
-use serde::Deserialize;
+use serde::{Deserialize, Deserializer};
 
 use crate::store::ron_text;
 
@@ -33,6 +39,66 @@ pub struct Settings {
     pub ascii: Option<bool>,
     /// Whether the screen uses colours; stands above `NO_COLOR`.
     pub colour: Option<bool>,
+    /// How it is told that something is due.
+    pub notices: Notices,
+}
+
+/// How the screen tells that something is due.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Notices {
+    /// By the terminal's bell.
+    pub bell: bool,
+    /// By the terminal's own notice.
+    pub terminal: TerminalNotice,
+    /// By the desktop's notice; `None` where the terminal gives none.
+    pub desktop: Option<bool>,
+    /// By a program of the user's own, looked up in `PATH`, with its
+    /// arguments. No shell reads them: `~` and `$` are plain characters.
+    #[serde(deserialize_with = "program")]
+    pub command: Vec<String>,
+}
+
+impl Default for Notices {
+    fn default() -> Self {
+        Self {
+            bell: true,
+            terminal: TerminalNotice::Auto,
+            desktop: None,
+            command: Vec::new(),
+        }
+    }
+}
+
+/// Which sequence asks the terminal for a notice.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+pub enum TerminalNotice {
+    /// The one that the terminal is known for, if it is for any.
+    #[default]
+    Auto,
+    /// `OSC 9`, one text.
+    Osc9,
+    /// `OSC 777 ; notify`, a title and a text.
+    Osc777,
+    /// None.
+    Off,
+}
+
+/// A program with its arguments, or nothing at all.
+fn program<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<String>, D::Error> {
+    let words = Vec::<String>::deserialize(deserializer)?;
+    if words
+        .first()
+        .is_some_and(|program| program.trim().is_empty())
+    {
+        let message =
+            "`command` begins with the name of a program, such as [\"say-it\", \"--loud\"]";
+        return Err(serde::de::Error::custom(message));
+    }
+    if words.iter().any(|word| word.contains('\0')) {
+        return Err(serde::de::Error::custom("`command` cannot hold a NUL"));
+    }
+    Ok(words)
 }
 
 /// Settings that cannot be read or kept.
@@ -70,7 +136,8 @@ impl SettingsError {
         match self {
             Self::Text { path, .. } => format!(
                 "mend that line of {}, or delete the file to begin afresh; \
-                 it may hold (who: \"Ana\", ascii: false, colour: true)",
+                 it may hold (who: \"Ana\", ascii: false, colour: true, notices: (bell: true, \
+                 terminal: Auto, desktop: true, command: [\"program\", \"argument\"]))",
                 path.display()
             ),
             Self::Disk { path, .. } => format!(
@@ -216,6 +283,41 @@ mod tests {
         let text = fs::read_to_string(&path).unwrap();
         assert_eq!(text, written.replace("Bo", "Ana"));
         assert_eq!(Settings::load_from(&path).unwrap().ascii, Some(true));
+    }
+
+    #[test]
+    fn notices_are_told_as_settled_and_by_default_without_a_program() {
+        let parse = |text: &str| Settings::parse(Path::new(FILE), text);
+        assert_eq!(parse("()").unwrap().notices, Notices::default());
+        let text = r#"(notices: (bell: false, terminal: Osc9, desktop: true, command: ["say-it", "--loud"]))"#;
+        let wanted = Notices {
+            bell: false,
+            terminal: TerminalNotice::Osc9,
+            desktop: Some(true),
+            command: vec!["say-it".into(), "--loud".into()],
+        };
+        assert_eq!(parse(text).unwrap().notices, wanted);
+        for (wrong, word) in [
+            ("(\n notices: (\n bel: true))", "bel"),
+            ("(\n notices: (\n terminal: Osc8))", "Osc8"),
+            ("(\n notices: (\n command: [\"\"]))", "program"),
+            ("(\n notices: (\n command: [\"a\\0\"]))", "NUL"),
+            ("(\n notices: (\n command: \"say-it\"))", "expected"),
+        ] {
+            let error = parse(wrong).unwrap_err();
+            assert!(
+                matches!(error, SettingsError::Text { line: 3, .. }),
+                "{error}"
+            );
+            assert!(
+                error
+                    .to_string()
+                    .to_lowercase()
+                    .contains(&word.to_lowercase()),
+                "{error}"
+            );
+            assert!(error.remedy().contains("notices: (bell: true"));
+        }
     }
 
     #[test]

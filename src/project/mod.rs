@@ -39,12 +39,13 @@ pub use definition::{
     Ladders, Limits, Mask, MeshRef, OwnStage, Piece, StandingItem, Stirring, Supply, Tank, Target,
     Unattended, Uncertainty, Wire,
 };
-pub use due::{Due, DueKind};
+pub use due::{Due, DueKind, DueName, Silence};
 pub use event::{ClosedItem, Event, Subject, What};
 pub use figures::{Behind, Charges, HoldFigures, Match, PieceFigures, TankFigures, weighing};
 pub use gate_table::{GateRule, When};
 pub use gates::GateView;
 pub use ladder::{LadderStep, NextStep, Step};
+pub use nearest::nearest;
 pub use refusal::{Command, Refusal, quoted};
 pub use stage::Stage;
 pub use state::{

@@ -126,7 +126,7 @@ const TABLE: &[Command] = commands! {
     Id::Redo, [c('y')], "", "bring back what was undone", ALL;
     Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
     Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
-    Id::Silence, [c('b')], "", "silence the bell for what is due now", ALL;
+    Id::Silence, [c('b')], "", "silence bell and notices for what is due now", ALL;
     Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
     Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
@@ -231,10 +231,7 @@ impl Command {
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
             Id::Redo => need(model.project.redo_target().is_some(), "nothing to redo"),
-            Id::Silence => need(
-                model.bell.rings_in(model.now).is_some(),
-                "the bell is silent",
-            ),
+            Id::Silence => need(model.bell.rings_in(model.now).is_some(), "nothing rings"),
             Id::Sign => model
                 .facts
                 .closeout

@@ -19,6 +19,7 @@ mod meaning;
 mod menu;
 mod message;
 mod model;
+mod notice;
 mod open;
 mod refused;
 mod suggest;
@@ -36,6 +37,7 @@ pub use layer::{
 };
 pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
+pub use notice::Notice;
 pub use task::{Deed, Task, Upkeep, finding};
 pub use update::update;
 pub use words::{cautions_of, words_of};

@@ -2,11 +2,14 @@
 
 use super::layer::Then;
 use super::{
-    Command, Effect, Failure, Id, Key, KeyCode, Layer, Message, Model, Screen, Spot, Step, Task,
-    Upkeep, command_of, guide,
+    Command, Effect, Failure, Id, Key, KeyCode, Layer, Message, Model, Notice, Screen, Spot, Step,
+    Task, Upkeep, command_of, guide,
 };
-use crate::project::{Mode, Side, What};
+use crate::project::{Mode, Side, Silence, What};
 use crate::units::Instant;
+
+/// What a silence means.
+const SILENT: &str = "no more notices until something new is due";
 
 /// Takes a message in; what the shell shall do comes out.
 pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> {
@@ -41,6 +44,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.trouble(text);
             Vec::new()
         }
+        Message::Silenced(silences) => {
+            heed(model, silences);
+            Vec::new()
+        }
         Message::Failed(Failure::Refused(refusal)) => {
             model.alarm(refusal.because);
             Vec::new()
@@ -50,10 +57,29 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             Vec::new()
         }
     };
-    if model.bell.ring(model.facts.overdue(), now) {
-        effects.push(Effect::Bell);
-    }
+    effects.extend(notify(model, now));
     effects
+}
+
+/// The notice that is to go out now, if one is.
+fn notify(model: &mut Model, now: Instant) -> Option<Effect> {
+    let (due, ring) = model.bell.ring(model.facts.overdue(), now)?;
+    let notice = Notice::of(&model.project, due, now, ring)?;
+    Some(Effect::Notify(Box::new(notice)))
+}
+
+/// What another program silenced is said once.
+fn heed(model: &mut Model, silences: Vec<Silence>) {
+    let new = model.bell.heed(silences);
+    let due = |s: &&Silence| model.facts.overdue().any(|due| s.holds(due));
+    if let Some(silence) = new.iter().rfind(due) {
+        let by = match silence.who.as_str() {
+            "" => String::new(),
+            who => format!(" by {who}"),
+        };
+        let told = format!("silenced{by} at {}: {SILENT}", model.clock(silence.at));
+        model.say(told);
+    }
 }
 
 /// A key while nothing lies on top of the screen.
@@ -113,8 +139,14 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Far => model.layers.push(Layer::Far),
         Id::Lock => model.layers.push(Layer::Locked(0)),
         Id::Silence => {
-            model.bell.silence();
-            model.say("the bell is silent until something new is due");
+            let who = model
+                .who
+                .clone()
+                .or(model.login.clone())
+                .unwrap_or_default();
+            let silence = model.bell.silence(model.facts.overdue(), &who, model.now);
+            model.say(SILENT);
+            return silence.map(Effect::Silence).into_iter().collect();
         }
         Id::Edit => return vec![Effect::EditProject],
         Id::Who => model.open_form(Task::Who, false),

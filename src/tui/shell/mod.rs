@@ -8,24 +8,28 @@
 
 mod editor;
 mod error;
+mod herald;
 mod inbox;
 mod keeper;
 mod keys;
+mod notify;
 mod sense;
 mod tty;
 
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::time::Duration;
 
 pub use error::ShellError;
+pub use notify::Ways;
 pub use tty::Tty;
 
 use crate::clock::Clock;
 use crate::settings::Settings;
-use crate::store::Folder;
-use crate::tui::app::{Effect, Failure, Message, Model, update};
+use crate::store::{Draft, Folder};
+use crate::tui::app::{Effect, Failure, Message, Model, Notice, update};
 use crate::tui::view::{Theme, draw};
 use editor::Editor;
+use herald::Herald;
 use inbox::{Incoming, Reader, Signals};
 use keeper::{Job, Keeper};
 use sense::Look;
@@ -52,8 +56,13 @@ pub fn run(folder: Folder, settings: &Settings, clock: &dyn Clock) -> Result<(),
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
     let keeper = Keeper::start(folder, tell.clone())?;
-    let reader = Reader::start(tell)?;
+    let reader = Reader::start(tell.clone())?;
     let mut shell = Shell {
+        ways: Ways::sense(&settings.notices),
+        herald: Herald::start(tell.clone())?,
+        tell,
+        lent: None,
+        leave_next: false,
         model,
         theme: Theme::new(look.colour, look.ascii),
         clock,
@@ -78,6 +87,13 @@ struct Shell<'a> {
     keeper: Keeper,
     reader: Reader,
     signals: Signals,
+    ways: Ways,
+    herald: Herald,
+    tell: Sender<Incoming>,
+    /// The draft in the editor, while the editor has the terminal.
+    lent: Option<Draft>,
+    /// Whether to leave when the editor is closed.
+    leave_next: bool,
     leaving: bool,
 }
 
@@ -134,13 +150,19 @@ impl Shell<'_> {
             Incoming::Message(message) => self.update(message),
             Incoming::Typed(message) => {
                 self.update(message)?;
-                self.reader.go_on();
+                if self.lent.is_none() {
+                    self.reader.go_on();
+                }
                 Ok(())
             }
+            Incoming::Ring(notice, own) => self.ring(&notice, own),
+            Incoming::Edited(closed) => self.edited(closed),
             // The next frame looks at the size.
             Incoming::Resized => Ok(()),
             Incoming::Leave => {
-                self.leaving = true;
+                // What the editor saves is still taken in.
+                self.leave_next = self.lent.is_some();
+                self.leaving = !self.leave_next;
                 Ok(())
             }
             Incoming::Continued => {
@@ -177,14 +199,29 @@ impl Shell<'_> {
             }
             Effect::EditProject => return self.edit(),
             Effect::Copy(text) => return Ok(self.tty.copy(&text)?),
-            Effect::Bell => self.tty.bell()?,
+            Effect::Notify(notice) => {
+                let who = self.model.who.clone().unwrap_or_default();
+                self.keeper.ask(Job::Tell(notice, who))?;
+            }
+            Effect::Silence(silence) => self.keeper.ask(Job::Silence(silence))?,
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,
         }
         Ok(Ok(()))
     }
 
+    /// Tells of what is due; a terminal that is lent is left alone.
+    fn ring(&mut self, notice: &Notice, own: bool) -> Result<(), ShellError> {
+        let lent = self.lent.is_some();
+        if !lent {
+            self.tty.tell(&self.ways.for_terminal(notice))?;
+        }
+        self.herald.tell(self.ways.calls(notice, lent, own));
+        Ok(())
+    }
+
     /// Lends the terminal to the user's editor, with a draft of `project.ron`.
+    /// The loop goes on meanwhile, without keys and without drawing.
     fn edit(&mut self) -> Result<Result<(), Failure>, ShellError> {
         let begun = Editor::of_the_user().map(|editor| (editor, self.keeper.begin_edit()));
         let (editor, draft) = match begun {
@@ -196,14 +233,38 @@ impl Shell<'_> {
         };
         self.signals.lend(true);
         self.tty.leave();
-        let closed = editor.open(draft.path());
+        let tell = self.tell.clone();
+        let begun = editor.open(draft.path(), move |closed| {
+            // Where the loop has gone, nobody takes the draft in.
+            let _loop_gone = tell.send(Incoming::Edited(closed));
+        });
+        match begun {
+            Ok(()) => self.lent = Some(draft),
+            Err(_) => self.take_back(draft, false)?,
+        }
+        Ok(begun)
+    }
+
+    /// The editor is closed: its draft is taken in if it did, and keys are
+    /// read again.
+    fn edited(&mut self, closed: Result<(), Failure>) -> Result<(), ShellError> {
+        let Some(draft) = self.lent.take() else {
+            return Ok(());
+        };
+        self.take_back(draft, closed.is_ok())?;
+        if let Err(failure) = closed {
+            self.update(Message::Failed(failure))?;
+        }
+        self.leaving |= self.leave_next;
+        self.reader.go_on();
+        Ok(())
+    }
+
+    fn take_back(&mut self, draft: Draft, done: bool) -> Result<(), ShellError> {
         self.signals.lend(false);
         self.tty.enter_again()?;
-        self.keeper.ask(match closed {
-            Ok(()) => Job::EndEdit(draft),
-            Err(_) => Job::DropEdit(draft),
-        })?;
-        Ok(closed)
+        let job = if done { Job::EndEdit } else { Job::DropEdit };
+        self.keeper.ask(job(draft))
     }
 
     /// Stops the program as Ctrl-Z stops any other; `fg` comes back here.
@@ -217,6 +278,9 @@ impl Shell<'_> {
     }
 
     fn draw(&mut self) -> Result<(), ShellError> {
+        if self.lent.is_some() {
+            return Ok(());
+        }
         let (model, theme, now) = (&self.model, &self.theme, self.clock.now());
         self.tty.title(&model.title())?;
         self.tty.draw(|frame| draw(model, theme, now, frame))?;

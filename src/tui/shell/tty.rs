@@ -105,12 +105,12 @@ impl Tty {
         Ok(())
     }
 
-    /// Rings the bell.
+    /// Rings the bell or asks for a notice: a sequence that draws nothing.
     ///
     /// # Errors
     /// When the terminal cannot be written.
-    pub fn bell(&mut self) -> io::Result<()> {
-        self.send(b"\x07")
+    pub fn tell(&mut self, sequence: &[u8]) -> io::Result<()> {
+        self.send(sequence)
     }
 
     /// Puts text on the clipboard of the terminal (OSC 52), which works over
