@@ -15,8 +15,8 @@ mod screens_support;
 
 use insta::assert_snapshot;
 use screens_support::*;
-use tankside::project::{DueKind, MarkKind, Stage, StageState, What};
-use tankside::tui::app::{Effect, Layer, Screen, keys_markdown, update};
+use tankside::project::{DueKind, MarkKind, Silence, Stage, StageState, What};
+use tankside::tui::app::{Effect, Layer, Said, Screen, keys_markdown, update};
 use tankside::tui::app::{Key, Message, Model};
 use tankside::tui::view::Theme;
 

@@ -14,6 +14,7 @@ use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
 use crate::settings::{Settings, SettingsError};
 use crate::store::ron_text::quote;
 use crate::store::{Folder, StoreError, sha256_hex};
+use crate::tui::shell::Ways;
 use crate::units::{DM2, MM, MM2, rounded};
 
 /// Who writes things down: the user's own setting, else the login name.
@@ -367,7 +368,13 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         flag(settings.ascii),
         flag(settings.colour),
     );
-    let json = json!({ "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour });
+    let ways = Ways::sense(&settings.notices);
+    let told: String = ways.said().iter().map(|way| format!("  {way}\n")).collect();
+    let text = format!("{text}notices, on this machine and terminal:\n{told}");
+    let json = json!({
+        "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour,
+        "notices": ways.said(),
+    });
     Ok(Outcome::both(text, json))
 }
 
