@@ -2,6 +2,7 @@
 //! for them, so that neither a slow start nor a slow program holds up a key.
 
 use std::io;
+use std::path::Path;
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::thread;
@@ -74,7 +75,8 @@ impl Desk {
     }
 
     fn start(&mut self, call: Call) {
-        let (name, own) = (call.program.to_string_lossy().into_owned(), call.own);
+        let file = Path::new(&call.program).file_name().unwrap_or_default();
+        let (name, own) = (file.to_string_lossy().into_owned(), call.own);
         if self.running.len() >= MOST {
             if own {
                 self.complain(&name, &format!("does not end: {MOST} of them still run"));
@@ -115,7 +117,7 @@ impl Desk {
         }
         self.complained = true;
         let failure = Failure::Trouble {
-            message: format!("the program for notices, `{name}`, {what}"),
+            message: format!("`{name}`, your program for notices, {what}"),
             remedy: "see `notices` in `tankside settings`".to_owned(),
         };
         // Where the loop has gone, nobody listens.
