@@ -80,7 +80,7 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
 /// What was done, and for the how manieth time it was told.
 fn done(entry: &NoticeEntry) -> (String, Option<u32>) {
     match entry.done {
-        NoticeDone::Told(ring) => (format!("told, ring {ring}"), Some(ring)),
+        NoticeDone::Told { ring, .. } => (format!("told, ring {ring}"), Some(ring)),
         NoticeDone::Silenced => ("silenced".to_owned(), None),
     }
 }

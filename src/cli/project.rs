@@ -369,8 +369,8 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         flag(settings.colour),
     );
     let ways = Ways::sense(&settings.notices);
-    let told: String = ways.said().iter().map(|way| format!("  {way}\n")).collect();
-    let text = format!("{text}notices, on this machine and terminal:\n{told}");
+    let told = ways.said().join("\n  ");
+    let text = format!("{text}notices, on this machine and terminal:\n  {told}\n");
     let json = json!({
         "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour,
         "notices": ways.said(),

@@ -12,7 +12,7 @@ use crate::clock::Clock;
 use crate::project::{Due, DueKind, DueName, Project, Refusal, nearest};
 use crate::report;
 use crate::store::Folder;
-use crate::units::{Instant, clock_span};
+use crate::units::{Instant, Quantity, clock_span};
 
 /// The files and the clock are looked at this often.
 const NAP: Duration = Duration::from_millis(500);
@@ -35,7 +35,7 @@ fn watch_for(
     watch: &mut Watch<'_>,
     args: &WaitArgs,
 ) -> Result<Outcome, Trouble> {
-    let mut left = args.timeout.map(|timeout| timeout.si());
+    let mut left = args.timeout.map(Quantity::si);
     loop {
         let news = watch.news();
         if !news.is_empty() {
@@ -59,7 +59,7 @@ fn watch_for(
 
 /// Nothing became due in time.
 fn nothing(args: &WaitArgs) -> Refusal {
-    let time = args.timeout.map_or(0.0, |timeout| timeout.si());
+    let time = args.timeout.map_or(0.0, Quantity::si);
     let new = if args.new { "new " } else { "" };
     let what = match args.what.as_slice() {
         [] => String::new(),

@@ -32,8 +32,13 @@ const KEPT: usize = 32 << 10;
 /// What was done about things that are due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum NoticeDone {
-    /// They were told for the how manieth time.
-    Told(u32),
+    /// They were told.
+    Told {
+        /// For the how manieth time.
+        ring: u32,
+        /// Whether the user's own program was started for it.
+        program: bool,
+    },
     /// Somebody wanted no more notices of them.
     Silenced,
 }
@@ -80,17 +85,17 @@ impl From<&Silence> for NoticeEntry {
 }
 
 impl NoticeEntry {
-    /// These things were told for the how manieth time.
+    /// These things were told.
     pub fn told<'a>(
         at: Instant,
         who: &str,
-        ring: u32,
+        (ring, program): (u32, bool),
         due: impl IntoIterator<Item = &'a Due>,
     ) -> Self {
         Self {
             at,
             who: who.to_owned(),
-            done: NoticeDone::Told(ring),
+            done: NoticeDone::Told { ring, program },
             due: due.into_iter().map(|d| (d.name(), d.at)).collect(),
         }
     }
@@ -104,11 +109,12 @@ impl NoticeEntry {
         })
     }
 
-    /// Whether it told of this first of all, at most `seconds` before `now`.
-    pub fn told_first(&self, due: &Due, now: Instant, seconds: f64) -> bool {
+    /// Whether the user's program was started for this first of all, at most
+    /// `seconds` before `now`.
+    pub fn program_told(&self, due: &Due, now: Instant, seconds: f64) -> bool {
         let lately = (0.0..=seconds).contains(&now.since(self.at));
         let first = self.due.first().is_some_and(|(name, _)| name.is(due));
-        lately && first && matches!(self.done, NoticeDone::Told(_))
+        lately && first && matches!(self.done, NoticeDone::Told { program: true, .. })
     }
 
     fn read(line: &[u8]) -> Option<Self> {
@@ -194,8 +200,9 @@ impl NoticeLog {
         if stamp == self.seen {
             return None;
         }
+        let entries = self.entries().ok()?;
         self.seen = stamp;
-        self.entries().ok()
+        Some(entries)
     }
 
     /// Adds the entry that `make` gives for the entries so far, while no other
@@ -276,7 +283,7 @@ mod tests {
     }
 
     fn told(minutes: f64, ring: u32) -> NoticeEntry {
-        NoticeEntry::told(at(minutes), "Ana", ring, [&look("bell")])
+        NoticeEntry::told(at(minutes), "Ana", (ring, true), [&look("bell")])
     }
 
     fn log() -> (tempfile::TempDir, NoticeLog) {
@@ -305,7 +312,7 @@ mod tests {
         assert_eq!(log.follow(), Some(vec![told(0.0, 1), silenced.clone()]));
         assert_eq!(log.follow(), None);
         let bytes = std::fs::read(log.file()).unwrap();
-        assert_eq!(bytes.iter().filter(|b| **b == b'\n').count(), 2);
+        assert_eq!(String::from_utf8_lossy(&bytes).lines().count(), 2);
         assert!(!bytes.contains(&0x1b), "it can be looked at in a terminal");
         let silences = silences(&log.entries().unwrap());
         assert!(silences[0].holds(&hostile) && !silences[0].holds(&look("bell")));
@@ -350,10 +357,12 @@ mod tests {
     }
 
     #[test]
-    fn a_notice_was_told_lately_only_for_its_most_urgent_thing() {
+    fn the_users_program_told_lately_only_of_the_most_urgent_thing() {
         let entry = told(0.0, 1);
-        assert!(entry.told_first(&look("bell"), at(0.4), 30.0));
-        assert!(!entry.told_first(&look("bell"), at(1.0), 30.0));
-        assert!(!entry.told_first(&look("hammer"), at(0.4), 30.0));
+        assert!(entry.program_told(&look("bell"), at(0.4), 30.0));
+        assert!(!entry.program_told(&look("bell"), at(1.0), 30.0));
+        assert!(!entry.program_told(&look("hammer"), at(0.4), 30.0));
+        let without = NoticeEntry::told(at(0.0), "Ana", (1, false), [&look("bell")]);
+        assert!(!without.program_told(&look("bell"), at(0.4), 30.0));
     }
 }

@@ -31,8 +31,14 @@ pub(super) enum Job {
     WriteFile { name: String, content: String },
     /// Remember who the user is.
     SaveWho(String),
-    /// Let a notice of this person's screen go out, if it still stands.
-    Tell(Box<Notice>, String),
+    /// Let a notice go out, if it still stands.
+    Tell {
+        notice: Box<Notice>,
+        /// Whose screen it is.
+        who: String,
+        /// Whether a program of the user's own is to be started for it.
+        program: bool,
+    },
     /// Write down a silence, for the other programs on the project.
     Silence(Silence),
     /// Lay out a draft of `project.ron`; answered at once.
@@ -136,7 +142,11 @@ impl Desk {
                     self.say(Message::Failed(unsettled(&error)));
                 }
             }
-            Job::Tell(notice, who) => self.tell(&notice, &who),
+            Job::Tell {
+                notice,
+                who,
+                program,
+            } => self.tell(&notice, &who, program),
             Job::Silence(silence) => self.silence(&silence),
             Job::BeginEdit(answer) => {
                 let draft = self.folder.begin_edit().map_err(|error| trouble(&error));
@@ -184,21 +194,21 @@ impl Desk {
     /// Lets out of a notice what still stands, by what other programs have
     /// recorded and silenced up to this moment. It goes out also where it
     /// cannot be written down.
-    fn tell(&mut self, notice: &Notice, who: &str) {
+    fn tell(&mut self, notice: &Notice, who: &str, program: bool) {
         self.follow();
         let project = self.folder.project();
         let mut standing = None;
         let written = self.log.add(|entries| {
             let notice = notice.still(project, &silences(entries))?;
             let (first, now) = (&notice.first, notice.now);
-            let told = |entry: &NoticeEntry| entry.told_first(first, now, TOGETHER_S);
-            let own = !entries.iter().any(told);
-            let entry = NoticeEntry::told(now, who, notice.ring, notice.due());
+            let told = |entry: &NoticeEntry| entry.program_told(first, now, TOGETHER_S);
+            let own = program && !entries.iter().any(told);
+            let entry = NoticeEntry::told(now, who, (notice.ring, own), notice.due());
             standing = Some((notice, own));
             Some(entry)
         });
         if written.is_err() && standing.is_none() {
-            standing = notice.still(project, &[]).map(|notice| (notice, true));
+            standing = notice.still(project, &[]).map(|notice| (notice, program));
         }
         if let Some((notice, own)) = standing {
             // Where the loop has gone, nobody listens.

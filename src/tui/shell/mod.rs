@@ -201,7 +201,12 @@ impl Shell<'_> {
             Effect::Copy(text) => return Ok(self.tty.copy(&text)?),
             Effect::Notify(notice) => {
                 let who = self.model.who.clone().unwrap_or_default();
-                self.keeper.ask(Job::Tell(notice, who))?;
+                let program = self.ways.has_program();
+                self.keeper.ask(Job::Tell {
+                    notice,
+                    who,
+                    program,
+                })?;
             }
             Effect::Silence(silence) => self.keeper.ask(Job::Silence(silence))?,
             Effect::Suspend => self.suspend()?,

@@ -109,6 +109,11 @@ impl Ways {
         &self.said
     }
 
+    /// Whether a program of the user's own tells.
+    pub(super) fn has_program(&self) -> bool {
+        !self.command.is_empty()
+    }
+
     /// The bytes for the terminal.
     pub(super) fn for_terminal(&self, notice: &Notice) -> Vec<u8> {
         let mut bytes = Vec::new();
@@ -228,17 +233,19 @@ fn terminal(
 /// iTerm2 (iterm2.com/documentation-escape-codes.html), WezTerm
 /// (wezterm.org/escape-sequences.html), Ghostty (ghostty.org/docs, option
 /// `desktop-notifications`), kitty (its changelog, 0.24.0), foot (its manual
-/// foot-ctlseqs(7)). Others show one with a patch or an extension of their own
+/// foot-ctlseqs(7)). `LC_TERMINAL` comes through ssh from iTerm2 (from memory).
+/// Others show one with a patch or an extension of their own
 /// (VTE, rxvt-unicode): there the user settles it.
 fn known(set: &dyn Fn(&str) -> Option<String>) -> Option<(Osc, String)> {
     let program = set("TERM_PROGRAM").unwrap_or_default();
     let term = set("TERM").unwrap_or_default();
     let (osc, name) = match (program.as_str(), term.as_str()) {
+        ("WezTerm", _) | (_, "wezterm") => (Osc::SevenSevenSeven, "WezTerm"),
         ("iTerm.app", _) => (Osc::Nine, "iTerm2"),
-        ("WezTerm", _) => (Osc::SevenSevenSeven, "WezTerm"),
         ("ghostty", _) | (_, "xterm-ghostty") => (Osc::SevenSevenSeven, "Ghostty"),
         (_, "xterm-kitty") => (Osc::SevenSevenSeven, "kitty"),
         (_, term) if term == "foot" || term.starts_with("foot-") => (Osc::SevenSevenSeven, "foot"),
+        _ if set("LC_TERMINAL").as_deref() == Some("iTerm2") => (Osc::Nine, "iTerm2"),
         _ if set("KITTY_WINDOW_ID").is_some() => (Osc::SevenSevenSeven, "kitty"),
         _ => return None,
     };
