@@ -296,6 +296,20 @@ fn children(pid: u32) -> Vec<String> {
 }
 
 #[test]
+fn what_is_due_on_opening_is_told_without_a_key() {
+    let project = Project::new();
+    project.coat("pediment");
+    seconds(4.0);
+    let pty = project.open(&[]);
+    let rang = (0..20).any(|_| {
+        seconds(0.1);
+        bells(&pty, 0) == 1
+    });
+    assert!(rang, "within two seconds");
+    pty.wait_for("(b) silences the bell");
+}
+
+#[test]
 fn a_silence_holds_for_every_program_and_is_recorded() {
     let project = Project::new();
     project.coat("pediment");

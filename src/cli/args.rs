@@ -73,10 +73,11 @@ Findings: ok covered bare advancing dark-contact loose-contact shadow nodules tr
           rough pits dull burnt peeling gassing";
 
 const WAIT_FORMS: &str = "\
-Prints nothing before. What is due already is told at once; a thing that is due stays so until it is dealt with, so
-a loop around this command wants --each or --new. Notices that were silenced are waited for all the same.
-With --now the clock starts at that instant and runs on. Exit status 1 (nothing-due) when the timeout is over;
-2 when the project cannot be read any more.
+Prints nothing before. What is due already is told at once. A due thing stays
+due until it is dealt with, so a loop wants --each or --new. What was silenced
+is waited for all the same. With --now the clock starts there and runs on.
+Exit status 1 (nothing-due) when the time is over; 2 when the project cannot be
+read any more.
 
   tankside wait lamp && aplay bell.wav
   tankside wait lamp --each --new | while read -r line; do push \"$line\"; done";

@@ -99,6 +99,8 @@ struct Shell<'a> {
 
 impl Shell<'_> {
     fn stay(&mut self) -> Result<(), ShellError> {
+        // What is due already is told without waiting for a key.
+        self.update(Message::Tick)?;
         self.draw()?;
         while !self.leaving {
             let first = self.wait()?;
