@@ -576,3 +576,30 @@ fn what_was_mended_outside_is_no_longer_told() {
     std::fs::write(&file, good).unwrap();
     keypad.sees_no("project.ron:").leave();
 }
+
+#[test]
+fn a_loggers_file_is_brought_in_where_its_path_is_pasted() {
+    let shop = shop();
+    let file = shop.path("log 1.csv");
+    std::fs::write(&file, "at,volts,amps\n").unwrap();
+    let mut keypad = Keypad::open(&shop, 0);
+    keypad.tank("data logger's file").sees("file");
+    let path = format!("\x1b[200~{}\x1b[201~", file.display());
+    keypad.pty.send(&path);
+    keypad.sees("log 1.csv").press(&[ENTER]);
+    keypad.sees("no rows");
+    // What stood in the way is mended, and the entry is still there.
+    let rows = "at,volts,amps\n2026-03-02T17:00:00Z,0.3,0.2\n2026-03-02T17:01:00Z,0,0\n";
+    std::fs::write(&file, rows).unwrap();
+    keypad.press(&[ENTER]).recorded().leave();
+    let text = std::fs::read_to_string(shop.path("p/journal.ron")).unwrap();
+    let events = read_journal(&text).unwrap();
+    assert!(
+        matches!(&events[0].what, What::Logger { file, sha256, .. } if file == "immersions/001.csv" && sha256.len() == 64),
+        "{events:?}"
+    );
+    assert_eq!(
+        std::fs::read_to_string(shop.path("p/immersions/001.csv")).unwrap(),
+        rows
+    );
+}

@@ -12,9 +12,15 @@ mod screens_support;
 
 use std::collections::BTreeMap;
 
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
 use screens_support::*;
 use tankside::project::{DueKind, Project, Setting, Stage, What};
-use tankside::tui::app::{Effect, Failure, Form, Key, KeyCode, Layer, Message, Model, update};
+use tankside::tui::app::{
+    Command, Effect, Failure, Form, Key, KeyCode, Keymap, Layer, Message, Model, Rebinding, Screen,
+    Word, commands, update,
+};
+use tankside::tui::view::{self, Role, Theme};
 use tankside::units::{A, CM};
 
 fn form(hands: &Hands) -> &Form {
@@ -340,15 +346,24 @@ fn the_ladders_of_one_supply_are_one_line_and_dealt_with_once() {
 }
 
 #[test]
-fn a_tank_tells_the_command_that_takes_in_a_loggers_file() {
+fn a_loggers_file_is_asked_for_by_its_path() {
     let mut hands = evening();
     act(&mut hands, "stem", "main: supply, bath");
-    hands.keys("/");
+    take(&mut hands, "data logger's file");
+    hands.keys("Enter");
     let text = hands.text(80, 24);
+    assert!(text.contains("file wants a few words"), "{text}");
+    let paste = Message::Paste("/media/log 1.csv".into());
+    update(&mut hands.model, paste, hands.now);
+    let effects = hands.effects("Enter");
+    let [Effect::Record(action)] = &effects[..] else {
+        panic!("{effects:?}")
+    };
     assert!(
-        text.contains("tankside record DIR logger --tank main FILE.csv"),
-        "{text}"
+        matches!(&action.what, What::Logger { tank, file, .. } if tank == "main" && file == "/media/log 1.csv"),
+        "{action:?}"
     );
+    assert_eq!(action.at, None);
 }
 
 #[test]
@@ -646,6 +661,50 @@ fn what_went_wrong_is_told_to_its_end_until_it_is_mended() {
 }
 
 #[test]
+fn that_nothing_is_written_any_more_stands_whatever_is_pressed() {
+    let mut hands = evening();
+    let why = "nothing can be recorded since a write failed: no space; open the project again";
+    let poisoned = || Failure::Trouble {
+        message: "cannot write journal.ron".to_owned(),
+        remedy: "see to the disk".to_owned(),
+    };
+    update(
+        &mut hands.model,
+        Message::Recorded(Err(poisoned())),
+        hands.now,
+    );
+    update(
+        &mut hands.model,
+        Message::Stopped(why.to_owned()),
+        hands.now,
+    );
+    let stands = |hands: &Hands| {
+        for (width, height) in [(80, 24), (120, 40), (40, 20)] {
+            let text = hands.text(width, height);
+            let flat: Vec<&str> = text.split_whitespace().collect();
+            assert!(flat.join(" ").contains("since a write failed"), "{text}");
+        }
+    };
+    stands(&hands);
+    let project = Box::new(hands.model.project.clone());
+    update(&mut hands.model, Message::Project(project), hands.now);
+    update(
+        &mut hands.model,
+        Message::Notice("evening.md is written".to_owned()),
+        hands.now,
+    );
+    stands(&hands);
+    for key in [
+        "Down", ".", "p", "h", "c", "l", "+", "Esc", "n", "Esc", "?", "Esc", "F9",
+    ] {
+        hands.keys(key);
+        stands(&hands);
+    }
+    hands.wait(3600.0);
+    stands(&hands);
+}
+
+#[test]
 fn hints_are_those_of_the_moment() {
     // A step up of the ladder is no return from a look.
     let mut hands = evening();
@@ -729,5 +788,272 @@ fn a_short_hold_is_told_as_a_clock_tells_it() {
         hands.keys(screen);
         let text = hands.text(80, 24);
         assert!(text.contains("5 min/30 min"), "{text}");
+    }
+}
+
+/// A Greek letter for each command that can have other keys: no default key
+/// and no word of the program has one.
+fn greek() -> Vec<(&'static Command, char)> {
+    // Small ones are letters of menus too: the last commands are listed there.
+    let letters = ('Α'..='Ρ').chain('Σ'..='Ω').chain('α'..='ω');
+    let changed = commands().iter().filter(|c| !c.is_fixed());
+    let given: Vec<(&Command, char)> = changed.zip(letters).collect();
+    assert!(given.len() + 2 == commands().len(), "too few letters");
+    given
+}
+
+fn rebinding(name: &str, keys: &[&str]) -> Rebinding {
+    let word = |text: &str| Word {
+        text: text.to_owned(),
+        line: 1,
+        column: 1,
+    };
+    Rebinding {
+        command: word(name),
+        keys: keys.iter().map(|key| word(key)).collect(),
+    }
+}
+
+fn all_greek() -> Keymap {
+    let given = greek().into_iter();
+    let patch = given.map(|(c, letter)| rebinding(c.name, &[&letter.to_string()]));
+    Keymap::patched(&patch.collect::<Vec<_>>()).unwrap()
+}
+
+fn with_greek(mut hands: Hands) -> Hands {
+    hands.model.keys = all_greek();
+    hands
+}
+
+/// The Greek letter of a command.
+fn letter(name: &str) -> String {
+    let given = greek();
+    let found = given.iter().find(|(c, _)| c.name == name);
+    found.unwrap_or_else(|| panic!("no {name}")).1.to_string()
+}
+
+/// Whatever is drawn as a key, each run of cells by itself.
+fn drawn_keys(hands: &Hands, width: u16, height: u16) -> Vec<String> {
+    let theme = Theme::new(true, false);
+    let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+    let frame = |frame: &mut ratatui::Frame<'_>| view::draw(&hands.model, &theme, hands.now, frame);
+    terminal.draw(frame).unwrap();
+    let key = theme.style(Role::Key).fg.unwrap();
+    let mut text = String::new();
+    for line in terminal.backend().buffer().content().chunks(width.into()) {
+        for cell in line {
+            text.push_str(if cell.fg == key { cell.symbol() } else { " " });
+        }
+        text.push(' ');
+    }
+    text.split_whitespace().map(str::to_owned).collect()
+}
+
+#[test]
+fn every_screen_shows_the_users_own_keys_and_no_other() {
+    let is_own = |key: &str| {
+        let mut chars = key.chars();
+        let one = chars.next().unwrap();
+        chars.next().is_none() && (('Α'..='ω').contains(&one) || one.is_ascii_digit())
+    };
+    for mut hands in [evening(), Hands::empty(), Hands::with(&["stem"])].map(with_greek) {
+        for screen in Screen::ALL {
+            hands.model.screen = screen;
+            for (width, height) in [(80, 24), (40, 12), (120, 40), (200, 60)] {
+                let keys = drawn_keys(&hands, width, height);
+                let wrong: Vec<_> = keys.iter().filter(|key| !is_own(key)).collect();
+                assert!(wrong.is_empty(), "{screen:?} {width}: {wrong:?}");
+                let help = width < 80 || keys.contains(&letter("help"));
+                assert!(help, "{screen:?}: {keys:?}");
+                let text = hands.text(width, height);
+                for default in ["Enter", " F2", "key e", "(*)", "+ +", "(b)", " / "] {
+                    assert!(!text.contains(default), "{default}: {text}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn help_lists_the_users_own_keys() {
+    let mut hands = with_greek(evening());
+    hands.model.keys_place = Some("/home/mira/keys.ron".into());
+    for screen in Screen::ALL {
+        hands.model.screen = screen;
+        hands.keys(&letter("help"));
+        let text = hands.text(200, 150);
+        hands.keys("Esc");
+        let keys = text.split("keys in menus").next().unwrap();
+        assert!(keys.contains("/home/mira/keys.ron"), "{keys}");
+        for (command, letter) in greek() {
+            let listed = keys.contains(letter);
+            assert_eq!(listed, command.on(screen), "{} on {screen:?}", command.name);
+        }
+        for default in ["Enter ", "F1", "Tab", "PgUp", "Space", "Ctrl-z"] {
+            assert!(!keys.contains(default), "{default} on {screen:?}: {keys}");
+        }
+        assert!(keys.contains("Up") && keys.contains("Ctrl-c"), "{keys}");
+    }
+}
+
+#[test]
+fn whatever_is_said_names_the_users_own_keys() {
+    let mut hands = with_greek(evening());
+    let said = |hands: &Hands| hands.text(120, 40);
+    hands.keys("q");
+    let told = format!("q does nothing here; {} tells what does", letter("help"));
+    assert!(said(&hands).contains(&told), "{}", said(&hands));
+
+    hands.select("stem");
+    hands.keys(&format!("{} n d u l l Enter Enter", letter("actions")));
+    let told = format!("   {} undoes", letter("undo"));
+    assert!(said(&hands).contains(&told), "{}", said(&hands));
+
+    // The key that asked answers; the old one says no.
+    let undo = letter("undo");
+    hands.keys(&undo);
+    let text = said(&hands);
+    let told = format!("Enter or {undo}: yes; any other key: no");
+    assert!(text.contains(&told), "{text}");
+    let redo = format!(
+        "{} + ({}) brings it back",
+        letter("actions"),
+        letter("redo")
+    );
+    assert!(text.contains(&redo), "{text}");
+    assert!(hint(&hands).contains("- no"), "{}", hint(&hands));
+    hands.keys("-");
+    assert!(said(&hands).contains("left as it was"));
+    hands.keys(&format!("{undo} {undo}"));
+    assert!(said(&hands).contains(&redo), "{}", said(&hands));
+    hands.keys(&format!("{} + {}", letter("actions"), letter("redo")));
+    assert!(said(&hands).contains("bring #"), "{}", said(&hands));
+    hands.keys(&letter("redo"));
+    assert!(said(&hands).contains("brought back"), "{}", said(&hands));
+
+    let silence = format!("{} + ({}) silences", letter("actions"), letter("silence"));
+    hands.model.said = tankside::tui::app::Said::default();
+    hands.wait(7200.0);
+    assert!(said(&hands).contains(&silence), "{}", said(&hands));
+
+    hands.keys(&letter("close_out"));
+    let mut everything = hands.text(80, 24);
+    assert!(everything.contains(&format!("{} everything else", letter("everything"))));
+    hands.keys(&letter("everything"));
+    everything = hands.text(80, 24);
+    for name in ["lock", "far", "quit"] {
+        let line = format!("{}  ", letter(name));
+        assert!(everything.contains(&line), "{name}: {everything}");
+    }
+}
+
+#[test]
+fn every_key_does_under_its_new_letter_what_it_did() {
+    for (command, letter) in greek() {
+        for screen in Screen::ALL.into_iter().filter(|s| command.on(*s)) {
+            let did = |key: Key, keys: Keymap| {
+                let mut hands = evening();
+                (hands.model.keys, hands.model.screen) = (keys, screen);
+                let effects = hands.press(key);
+                let model = &hands.model;
+                let place = (
+                    model.screen,
+                    model.spot.clone(),
+                    model.due_row,
+                    model.item_row,
+                );
+                let layers: Vec<_> = model.layers.iter().map(std::mem::discriminant).collect();
+                (effects, place, layers, model.scroll, model.marked.clone())
+            };
+            let before = did(command.default_keys[0], Keymap::default());
+            let after = did(Key::char(letter), all_greek());
+            assert_eq!(before, after, "{} on {screen:?}", command.name);
+        }
+    }
+}
+
+#[test]
+fn a_command_without_a_key_is_named_nowhere() {
+    let mut hands = evening();
+    let taken = ["undo", "edit", "sign", "redo"].map(|name| rebinding(name, &[]));
+    hands.model.keys = Keymap::patched(&taken).unwrap();
+    act(&mut hands, "stem", "turn");
+    hands.keys("Right +");
+    assert!(!hands.text(80, 24).contains("undoes"));
+    hands.keys("-");
+    assert!(hands.text(80, 24).contains("- does nothing here"));
+    assert!(!hint(&hands).contains("undo"), "{}", hint(&hands));
+    hands.keys("c");
+    assert!(hands.text(120, 40).contains("sign the sheet"));
+}
+
+#[test]
+fn keys_that_are_not_taken_are_said_until_they_are() {
+    let mut hands = evening();
+    let tell = |hands: &mut Hands, keys| {
+        update(&mut hands.model, Message::Keys(keys), hands.now);
+    };
+    let fault = "keys.ron:3:5: no command is called `undoo`";
+    tell(&mut hands, Ok(all_greek()));
+    tell(&mut hands, Err(fault.to_owned()));
+    assert!(hands.text(80, 24).contains(fault));
+    hands.keys("q");
+    assert!(
+        hands.text(80, 24).contains("q does nothing here"),
+        "new keys stay"
+    );
+    hands.keys(&letter("piece"));
+    assert!(
+        hands.text(80, 24).contains(fault),
+        "it stands until it is mended"
+    );
+    tell(&mut hands, Ok(Keymap::default()));
+    let text = hands.text(80, 24);
+    assert!(
+        !text.contains(fault) && text.contains("as keys.ron says now; / tells"),
+        "{text}"
+    );
+    hands.keys("h");
+    assert_eq!(hands.model.screen, Screen::Holds);
+}
+
+#[test]
+fn a_locked_keyboard_takes_nothing_but_its_own_sequence() {
+    let mut hands = evening();
+    let before = hands.model.project.events().len();
+    hands.keys("k");
+    let keys = commands().iter().filter(|c| c.name != "leave");
+    for key in keys.flat_map(|c| c.default_keys) {
+        assert_eq!(hands.press(*key), [], "{}", key.name());
+        assert!(
+            matches!(hands.top(), Some(Layer::Locked(_))),
+            "{}",
+            key.name()
+        );
+    }
+    for paste in ["73\r", "7", "q"] {
+        let effects = update(&mut hands.model, Message::Paste(paste.into()), hands.now);
+        assert_eq!(effects, []);
+    }
+    hands.keys("7 7 Enter 7 3 3 Enter 3 Enter 7 Enter");
+    assert!(matches!(hands.top(), Some(Layer::Locked(_))));
+    assert_eq!(hands.model.layers.len(), 1);
+    assert_eq!(hands.model.project.events().len(), before);
+    hands.keys("7 3 Enter");
+    assert!(hands.model.layers.is_empty());
+}
+
+#[test]
+fn another_size_keeps_the_selected_line_and_shows_it() {
+    let mut hands = evening();
+    hands.keys("Down Down Down Down");
+    let (row, spot) = (hands.model.due_row, hands.model.spot.clone());
+    let kind = hands.model.facts.due[row].what.word();
+    for (width, height) in [(80, 24), (40, 12), (200, 60), (80, 24)] {
+        let text = hands.text(width, height);
+        let selected = text.lines().find(|line| line.trim_end().ends_with("Enter"));
+        let selected = selected.unwrap_or_else(|| panic!("{text}"));
+        assert!(selected.contains(kind), "{width}x{height}: {selected}");
+        assert_eq!((hands.model.due_row, &hands.model.spot), (row, &spot));
     }
 }

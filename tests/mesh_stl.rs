@@ -123,7 +123,8 @@ fn several_solids_in_one_text_are_one_mesh() {
     let twenty = [20.0; 3];
     let first = ascii(&cuboid([0.0; 3], twenty), "a");
     let second = ascii(&cuboid([10.0, 7.0, 5.0], twenty), "b");
-    let mesh = mesh::read(format!("{first}\n\n{second}").as_bytes()).unwrap();
+    let file = format!("{first}\n\n{second}");
+    let mesh = mesh::read(file.as_bytes()).unwrap();
     let measure = measure_mm(&mesh);
     assert_eq!(measure.triangles, 24);
     assert_near(measure.naive_area_mm2, 4800.0, 1e-12);
@@ -374,7 +375,7 @@ proptest! {
         bytes.extend(more);
         match mesh::read(&bytes) {
             Ok(mesh) => {
-                prop_assert!(!mesh.triangles.is_empty() && mesh.triangles.len() <= bytes.len() / 50);
+                prop_assert!((1..=bytes.len() / 50).contains(&mesh.count()));
                 prop_assert!(measure_mm(&mesh).naive_area_mm2.is_finite());
             }
             Err(error) => prop_assert!(!error.to_string().contains('\n'), "{error}"),
@@ -386,13 +387,17 @@ proptest! {
 fn is_one_shell(mesh: &Mesh) -> bool {
     let bits = |corner: Corner| corner.map(f32::to_bits);
     let mut neighbours = BTreeMap::<_, Vec<_>>::new();
-    for [a, b, c] in mesh.triangles.iter().map(|triangle| triangle.map(bits)) {
+    for [a, b, c] in mesh.triangles().map(|triangle| triangle.map(bits)) {
         for (from, to) in [(a, b), (b, c), (c, a)] {
             neighbours.entry(from).or_default().push(to);
         }
     }
     let mut reached = BTreeSet::new();
-    let mut waiting = vec![bits(mesh.triangles[0][0])];
+    let mut waiting: Vec<_> = mesh
+        .triangles()
+        .take(1)
+        .map(|[corner, ..]| bits(corner))
+        .collect();
     while let Some(corner) = waiting.pop() {
         if reached.insert(corner) {
             waiting.extend(&neighbours[&corner]);
@@ -405,7 +410,7 @@ fn is_one_shell(mesh: &Mesh) -> bool {
 fn is_closed(mesh: &Mesh) -> bool {
     let bits = |corner: Corner| corner.map(f32::to_bits);
     let mut uses = BTreeMap::<_, usize>::new();
-    for [a, b, c] in mesh.triangles.iter().map(|triangle| triangle.map(bits)) {
+    for [a, b, c] in mesh.triangles().map(|triangle| triangle.map(bits)) {
         for edge in [(a, b), (b, c), (c, a)] {
             *uses.entry(edge).or_default() += 1;
         }
@@ -416,12 +421,12 @@ fn is_closed(mesh: &Mesh) -> bool {
 
 /// Six times the volume with its sign, about the origin.
 fn signed_volume(mesh: &Mesh) -> f64 {
-    let of_triangle = |triangle: &[Corner; 3]| {
+    let of_triangle = |triangle: [Corner; 3]| {
         let [[ax, ay, az], [bx, by, bz], [cx, cy, cz]] =
             triangle.map(|corner| corner.map(f64::from));
         ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
     };
-    mesh.triangles.iter().map(of_triangle).sum()
+    mesh.triangles().map(of_triangle).sum()
 }
 
 #[test]

@@ -96,3 +96,33 @@ fn the_readme_begins_with_the_job_and_two_commands() {
         Some("```\ncargo run --release -- try\ncargo test\n```")
     );
 }
+
+#[test]
+fn the_readmes_keys_are_taken_and_do_what_their_comments_say() {
+    let readme = text("README.md");
+    let (_, rest) = readme
+        .split_once("```ron\n(\n    undo:")
+        .expect("the example");
+    let (example, _) = rest.split_once("```").expect("its end");
+    let place = tempfile::tempdir().expect("a folder");
+    let file = place.path().join("keys.ron");
+    std::fs::write(file, format!("(\n    undo:{example}")).expect("written");
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_tankside"))
+        .args(["keys", "--json"])
+        .env("TANKSIDE_CONFIG_DIR", place.path())
+        .output()
+        .expect("the program runs");
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(0), "{said}");
+    let told: serde_json::Value = serde_json::from_slice(&out.stdout).expect("JSON");
+    let keys = |name: &str| {
+        let commands = told["commands"].as_array().expect("commands");
+        let found = commands.iter().find(|c| c["name"] == name);
+        found.expect("the command")["keys"].clone()
+    };
+    assert_eq!(keys("undo"), serde_json::json!(["u", "Backspace"]));
+    assert_eq!(keys("lock"), serde_json::json!(["Ctrl-l", "F12"]));
+    assert_eq!(keys("far"), serde_json::json!(["End"]));
+    assert_eq!(keys("who"), serde_json::json!([]));
+    assert_eq!(keys("help"), serde_json::json!(["/", "?"]));
+}

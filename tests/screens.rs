@@ -119,21 +119,115 @@ fn names_of_any_script_line_up_and_nothing_raw_is_drawn() {
     snapshot("names_40x20", &hands.shown(40, 20, Theme::new(true, false)));
 }
 
+/// Every screen, and everything that can lie on one, each by the keys that lead
+/// there from the one before.
+const PLACES: [&str; 13] = [
+    "",
+    "p",
+    "h",
+    "c",
+    "l +",
+    "/",
+    "Esc r",
+    "Esc v",
+    "Esc ?",
+    "Esc f",
+    "Esc -",
+    "Esc k",
+    "7 3 Enter Enter",
+];
+
 #[test]
-fn no_size_panics_and_too_small_ones_say_so() {
+fn every_size_of_the_bench_is_drawn() {
+    let hands = evening();
+    for width in 0..=140 {
+        for height in 0..=50 {
+            hands.draw(width, height);
+        }
+    }
+}
+
+#[test]
+fn whatever_is_shown_no_size_panics() {
     let mut hands = evening();
-    let scripts = ["", "p", "h", "c", "l +", "Esc r", "Esc ?", "Esc f", "Esc k"];
-    for (n, script) in scripts.iter().enumerate() {
+    for (n, script) in PLACES.into_iter().enumerate().skip(1) {
         hands.keys(script);
-        for width in (0..=140).step_by(if n == 0 { 1 } else { 29 }) {
-            for height in 0..=50 {
-                let text = hands.text(width, height);
-                if (20..40).contains(&width) && height > 3 {
-                    assert!(text.contains("40x12"), "{width}x{height}: {text}");
+        // Screens at every fifth size, what lies on them at every thirteenth;
+        // each begins elsewhere.
+        let every = if n < 4 { 5 } else { 13 };
+        let sizes = (0..=140).flat_map(|width| (0..=50).map(move |height| (width, height)));
+        let drawn = sizes.filter(|(w, h)| (usize::from(w + h) + n).is_multiple_of(every));
+        for (width, height) in drawn {
+            hands.draw(width, height);
+        }
+    }
+}
+
+#[test]
+fn too_small_a_terminal_is_told_the_size_that_is_wanted() {
+    let hands = evening();
+    for (width, height) in (5..=60).flat_map(|w| (1..=14).map(move |h| (w, h))) {
+        let text = hands.drawn(width, height, Theme::new(false, true));
+        let named = text.replace(['\n', ' '], "").contains("40x12");
+        assert_eq!(named, width < 40 || height < 12, "{width}x{height}: {text}");
+    }
+}
+
+#[test]
+fn an_empty_project_and_forty_pieces_fit_every_size_too() {
+    for mut hands in [Hands::empty(), forty()] {
+        for script in PLACES {
+            hands.keys(script);
+            for width in (0..=140).step_by(23) {
+                for height in (0..=50).step_by(7) {
+                    hands.draw(width, height);
                 }
             }
         }
     }
+}
+
+#[test]
+fn a_terminal_that_is_too_small_says_what_is_due_where_that_fits() {
+    let hands = evening();
+    let text = |width, height| hands.drawn(width, height, Theme::new(false, true));
+    let small = [
+        (4, 1, "40x."),
+        (10, 2, "40x12"),
+        (36, 1, "tankside wants 40x12; this is 36x1"),
+        (
+            38,
+            9,
+            "tankside wants 40x12; this is 38x9;\ndue: ladder main 21 min over",
+        ),
+    ];
+    for (width, height, told) in small {
+        assert_eq!(text(width, height).trim_end(), told);
+    }
+}
+
+#[test]
+fn the_far_view_is_several_rows_high_at_every_size() {
+    let mut hands = evening();
+    hands.keys("f");
+    for (width, height, high) in [(40, 12, 5), (80, 24, 5), (120, 40, 10), (200, 60, 15)] {
+        let text = hands.drawn(width, height, Theme::new(false, false));
+        each_block(&text, high);
+    }
+}
+
+/// Whether lines of blocks stand together, so many at a time.
+fn each_block(text: &str, high: usize) {
+    let mut run = 0;
+    for line in text.lines().chain([""]) {
+        if line.contains('\u{2588}') {
+            run += 1;
+        } else {
+            assert!(run == 0 || run == high, "{run} lines high:\n{text}");
+            run = 0;
+        }
+    }
+    assert!(text.contains('\u{2588}'), "{text}");
 }
 
 #[test]
@@ -588,4 +682,30 @@ fn a_start_of_minutes_ago_takes_ticks_of_minutes_ago() {
     hands.keys("Enter");
     let started = hands.piece("leaf-3").started_at.unwrap();
     assert!((hands.now.since(started) - 600.0).abs() < 1.0);
+}
+
+#[test]
+fn a_figure_is_copied_with_its_unit_and_its_doubt_on_every_screen() {
+    let mut hands = evening();
+    hands.select("stem");
+    for screen in ["l", "p", "h", "c"] {
+        let effects = hands.effects(&format!("{screen} v 1"));
+        let [Effect::Copy(charge)] = effects.as_slice() else {
+            panic!("{screen}: {effects:?}")
+        };
+        assert_eq!(charge, "~0.834 \u{b1}0.192 Ah");
+        assert!(hands.model.said.text.contains(charge.as_str()));
+        assert!(hands.text(80, 24).contains(charge.as_str()));
+    }
+    // The keypad gets there too.
+    hands.keys("l + + v");
+    assert!(hands.text(80, 24).contains("stem: figures to copy"));
+    each_size("copy", &hands);
+    hands.keys("/");
+    assert!(hands.text(80, 24).contains("ageing hold has not begun"));
+    hands.keys("Esc");
+    hands.model.spot = Some(tankside::tui::app::Spot::Tank("main".into()));
+    assert_eq!(hands.effects("v 2"), [Effect::Copy("2.80 A".into())]);
+    let mut empty = Hands::empty();
+    assert_eq!(empty.effects("v 1"), [Effect::Copy("0.00 Ah".into())]);
 }

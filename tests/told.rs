@@ -96,6 +96,13 @@ impl Project {
         command
     }
 
+    /// A command that is about no project.
+    fn run_plain(&self, words: &[&str]) -> Output {
+        let mut command = Command::new(PROGRAM);
+        command.env("TANKSIDE_CONFIG_DIR", &self.config);
+        command.args(words).output().unwrap()
+    }
+
     fn run(&self, words: &[&str]) -> Output {
         self.command(words).output().unwrap()
     }
@@ -362,20 +369,18 @@ fn two_screens_start_the_users_program_once() {
 }
 
 #[test]
-fn settings_that_do_not_read_are_told_with_their_place() {
+fn settings_that_do_not_read_are_told_with_their_place_and_the_bell_rings_all_the_same() {
     let project = Project::new();
     project.settle("terminal: Osc8");
-    let pty = Pty::run(
-        PROGRAM,
-        &["open", project.path()],
-        &[("TANKSIDE_CONFIG_DIR", project.config.to_str().unwrap())],
-    );
-    assert_eq!(pty.ended(), 2);
-    let shown = pty.contents().replace('\n', "");
-    assert!(
-        shown.contains("settings.ron:2:") && shown.contains("Osc8"),
-        "{shown}"
-    );
+    project.coat("pediment");
+    let pty = project.open(&[]);
+    let told = |text: &str| text.contains("settings.ron:2:") && text.contains("Osc8");
+    pty.wait("the fault", |screen| {
+        told(&screen.contents().replace('\n', ""))
+    });
+    until("the bell", || bells(&pty, 0) == 1);
+    let out = project.run_plain(&["settings"]);
+    assert!(told(&String::from_utf8_lossy(&out.stderr)), "{out:?}");
 }
 
 #[test]

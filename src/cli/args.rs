@@ -127,10 +127,13 @@ pub(super) enum Verb {
         #[arg(allow_hyphen_values = true)]
         value: String,
     },
-    /// Look for damage in a project's files
+    /// Look for damage in a project's files, and save what can be saved
     Check {
-        /// The project's folder
+        /// The project's folder; it is left as it is
         dir: PathBuf,
+        /// Make a new folder with everything that is whole
+        #[arg(long, value_name = "NEWDIR")]
+        save_to: Option<PathBuf>,
     },
     /// What has been recorded
     History {
@@ -138,6 +141,9 @@ pub(super) enum Verb {
         dir: PathBuf,
         /// Only of this piece
         piece: Option<String>,
+        /// As a table for spreadsheets, one row an event
+        #[arg(long)]
+        csv: bool,
     },
     /// The evening's pencil sheet
     Sheet {
@@ -222,12 +228,19 @@ pub(super) enum Verb {
         #[arg(long, value_name = "mm|cm|m|in")]
         unit: Option<LengthUnit>,
     },
-    /// Your own settings: where they are, what they say
+    /// Your own settings and keys: where they are, what they say, whether they read
+    ///
+    /// The settings may hold: who: "Ana" beside everything recorded; ascii: true for plain lines and
+    /// marks; colour: false for none, true in spite of NO_COLOR; palette: Terminal for the
+    /// terminal's own 16 colours, Light or Dark for 24-bit colours for such a background, told
+    /// apart by colour-blind eyes too.
     Settings {
         /// Who you are, for the record
         #[arg(long, value_parser = said)]
         who: Option<String>,
     },
+    /// The keys of the screen as they are now, and how to change them
+    Keys,
     /// Completions for a shell
     Completions {
         /// Which shell
@@ -247,6 +260,7 @@ pub(super) enum ShellName {
 }
 
 #[derive(Debug, Args)]
+#[command(group(clap::ArgGroup::new("thickness").required(true)))]
 pub(super) struct NewArgs {
     /// The folder to make
     pub(super) dir: PathBuf,
@@ -257,15 +271,10 @@ pub(super) struct NewArgs {
     #[arg(long)]
     pub(super) metal: String,
     /// The mean thickness wanted
-    #[arg(
-        long,
-        required_unless_present = "minimum",
-        conflicts_with = "minimum",
-        allow_hyphen_values = true
-    )]
+    #[arg(long, group = "thickness", allow_hyphen_values = true)]
     pub(super) mean: Option<Length>,
     /// The least local thickness wanted
-    #[arg(long, allow_hyphen_values = true)]
+    #[arg(long, group = "thickness", allow_hyphen_values = true)]
     pub(super) minimum: Option<Length>,
     /// Cathode efficiency
     #[arg(long, default_value = "100%", allow_hyphen_values = true)]
@@ -279,19 +288,20 @@ pub(super) struct NewArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(group(clap::ArgGroup::new("size").required(true)))]
 pub(super) struct AddArgs {
     /// The project's folder
     pub(super) dir: PathBuf,
     /// The piece's name
     pub(super) piece: String,
     /// Its print file
-    #[arg(long, required_unless_present = "area", conflicts_with = "area")]
+    #[arg(long, group = "size", value_name = "FILE.stl")]
     pub(super) mesh: Option<PathBuf>,
     /// The unit of the print file
     #[arg(long, value_name = "mm|cm|m|in", requires = "mesh")]
     pub(super) unit: Option<LengthUnit>,
     /// Its wetted area
-    #[arg(long, allow_hyphen_values = true)]
+    #[arg(long, group = "size", allow_hyphen_values = true)]
     pub(super) area: Option<Area>,
     /// A contact wire in the bath: DIAMETER:LENGTH
     #[arg(long, value_parser = wire, value_name = "DIAMETER:LENGTH", allow_hyphen_values = true)]

@@ -65,12 +65,17 @@ pub(super) fn history(
     context: &Context<'_>,
     dir: &Path,
     piece: Option<&str>,
+    csv: bool,
 ) -> Result<Outcome, Trouble> {
     let folder = context.open(dir)?;
     if let Some(piece) = piece {
         known(folder.project(), piece)?;
     }
-    let text = as_text::history_text(folder.project(), piece);
+    let text = if csv {
+        report::csv::history(folder.project(), piece)
+    } else {
+        as_text::history_text(folder.project(), piece)
+    };
     Ok(Outcome::both(
         text,
         as_json::history(folder.project(), piece),

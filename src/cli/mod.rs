@@ -7,6 +7,7 @@ mod args;
 mod ask;
 mod notices;
 mod outcome;
+mod own;
 mod project;
 mod record;
 mod samples;
@@ -141,7 +142,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, io: &mut Io<'_>, clock: &d
     };
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
-        Err(error) => return outcome::of_clap(io, json, &error),
+        Err(error) => return outcome::of_clap(io, json, error),
     };
     let folder = cli.command.as_ref().and_then(folder_of).unwrap_or_default();
     let is_project = !matches!(cli.command, Some(Verb::New(_)));
@@ -236,7 +237,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
     let dir = match verb {
         Open { dir }
         | Set { dir, .. }
-        | Check { dir }
+        | Check { dir, .. }
         | History { dir, .. }
         | Sheet { dir }
         | Traveller { dir, .. }
@@ -265,8 +266,11 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::New(new) => project::new(context, &new),
         Verb::Add(add) => project::add(context, &add),
         Verb::Set { dir, path, value } => project::set(context, &dir, &path, &value),
-        Verb::Check { dir } => project::check(&dir),
-        Verb::History { dir, piece } => ask::history(context, &dir, piece.as_deref()),
+        Verb::Check { dir, save_to } => match save_to {
+            Some(to) => project::save(&dir, &to),
+            None => project::check(&dir),
+        },
+        Verb::History { dir, piece, csv } => ask::history(context, &dir, piece.as_deref(), csv),
         Verb::Sheet { dir } => ask::sheet(context, &dir),
         Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),
         Verb::Record { dir, subject, what } => record::record(context, &dir, &subject, what),
@@ -283,7 +287,8 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::Charge(charge) => ask::charge(&charge),
         Verb::Closeout { dir, act } => record::closeout(context, &dir, act),
         Verb::Measure { files, unit } => ask::measure(&files, unit),
-        Verb::Settings { who } => project::settings(who.as_deref()),
+        Verb::Settings { who } => own::settings(who.as_deref()),
+        Verb::Keys => Ok(own::keys()),
         Verb::Completions { shell } => Ok(completions(shell)),
         Verb::Man => man(),
     }

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use clap::error::{ContextKind, ContextValue};
 use serde_json::{Map, Value, json};
 
 use super::{Context, Io};
@@ -86,8 +87,8 @@ impl Trouble {
     pub(super) fn fault(kind: &str, message: impl Into<String>, remedy: impl Into<String>) -> Self {
         Self::Error(Box::new(Fault {
             kind: kind.to_owned(),
-            message: message.into(),
-            remedy: remedy.into(),
+            message: told(&message.into()),
+            remedy: told(&remedy.into()),
             ..Fault::default()
         }))
     }
@@ -179,7 +180,7 @@ fn answer(json: bool, done: &Outcome) -> String {
         if !done.warnings.is_empty() || object.contains_key("recorded") {
             object.insert("warnings".into(), done.warnings.clone().into());
         }
-        return format!("{}\n", Value::Object(object));
+        return format!("{}\n", json_safe(object));
     }
     let newline = if done.text.is_empty() || done.text.ends_with('\n') {
         ""
@@ -207,7 +208,7 @@ pub(super) fn tell(context: &Context<'_>, part: &Outcome) -> Result<bool, Troubl
 
 fn warn(io: &mut Io<'_>, warnings: &[String]) {
     for warning in warnings {
-        let said = writeln!(io.err, "warning: {}", line_safe(warning));
+        let said = writeln!(io.err, "warning: {}", told(warning));
         drop(said);
     }
 }
@@ -231,7 +232,7 @@ pub(super) fn fail(
             2,
             report::json::error(&report::json::Fault {
                 kind: &fault.kind,
-                message: &shortened(&fault.message),
+                message: &fault.message,
                 remedy: Some(fault.remedy.as_str()).filter(|r| !r.is_empty()),
                 file: fault.file.as_ref().map(|f| f.to_string_lossy()).as_deref(),
                 line: fault.line,
@@ -247,14 +248,14 @@ pub(super) fn fail(
         if !notices.is_empty() {
             object.insert("warnings".into(), notices.into());
         }
-        let printed = writeln!(io.out, "{}", Value::Object(object));
+        let printed = writeln!(io.out, "{}", json_safe(object));
         drop(printed);
     }
     status
 }
 
 /// Help and version go to standard output; anything else is bad usage.
-pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: &clap::Error) -> u8 {
+pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: clap::Error) -> u8 {
     match said_by_clap(error, "tankside --help") {
         Ok(done) => print(io, json, &done),
         Err(trouble) => fail(io, json, "", &trouble, &[]),
@@ -262,21 +263,50 @@ pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: &clap::Error) -> u8 {
 }
 
 /// The same, with the command that helps.
-pub(super) fn said_by_clap(error: &clap::Error, help: &str) -> Result<Outcome, Trouble> {
-    let text = error.render().to_string();
+pub(super) fn said_by_clap(error: clap::Error, help: &str) -> Result<Outcome, Trouble> {
     if !error.use_stderr() {
-        return Ok(Outcome::text(text));
+        return Ok(Outcome::text(error.render().to_string()));
     }
+    let text = in_plain_words(error);
     let text = text.trim_start_matches("error: ");
     let lines = text
         .lines()
         .filter(|l| !l.starts_with("For more information"));
     let message = lines.collect::<Vec<_>>().join("\n");
-    Err(Trouble::fault(
-        "usage",
-        message.trim_end(),
-        format!("see `{help}`"),
-    ))
+    // Its lines are the parser's own: they stay.
+    Err(Trouble::Error(Box::new(Fault {
+        kind: "usage".to_owned(),
+        message: message.trim_end().to_owned(),
+        remedy: format!("see `{help}`"),
+        ..Fault::default()
+    })))
+}
+
+/// The parser's message, what it repeats of the arguments made plain and short:
+/// its lines are its own.
+fn in_plain_words(mut error: clap::Error) -> String {
+    let own: Vec<(ContextKind, ContextValue)> = error
+        .context()
+        .filter_map(|(kind, value)| Some((kind, plain_context(value)?)))
+        .collect();
+    for (kind, value) in own {
+        error.insert(kind, value);
+    }
+    error.render().to_string()
+}
+
+fn plain_context(value: &ContextValue) -> Option<ContextValue> {
+    Some(match value {
+        ContextValue::String(text) => ContextValue::String(told(text)),
+        ContextValue::Strings(texts) => {
+            ContextValue::Strings(texts.iter().map(|t| told(t)).collect())
+        }
+        ContextValue::StyledStrs(texts) => {
+            let plain = texts.iter().map(|t| told(&t.to_string()).into());
+            ContextValue::StyledStrs(plain.collect())
+        }
+        _ => return None,
+    })
 }
 
 fn with_schema(value: &Value) -> Map<String, Value> {
@@ -289,11 +319,11 @@ fn with_schema(value: &Value) -> Map<String, Value> {
 }
 
 fn refused_text(refusal: &Refusal, folder: &str) -> String {
-    let because = shortened(&refusal.because);
+    let because = told(&refusal.because);
     let mut text = format!("refused ({}): {because}\n", refusal.rule);
     for command in &refusal.instead {
         text.push_str("  would do: ");
-        text.push_str(&command.line(folder));
+        text.push_str(&told(&command.line(folder)));
         text.push('\n');
     }
     text
@@ -311,32 +341,38 @@ fn fault_text(fault: &Fault) -> String {
     let place = if place.is_empty() {
         place
     } else {
-        format!("{place}: ")
+        format!("{}: ", told(&place))
     };
     let remedy = if fault.remedy.is_empty() {
         String::new()
     } else {
         format!("\n  {}", fault.remedy)
     };
-    let message = shortened(&fault.message);
-    format!("error: {place}{message}{remedy}\n")
+    format!("error: {place}{}{remedy}\n", fault.message)
 }
 
-/// A message in which nothing that it repeats goes on and on: of a line that is
-/// too long, its beginning and its end.
-fn shortened(message: &str) -> String {
-    const MOST: usize = 500;
-    const KEPT: usize = 200;
-    let one = |line: &str| {
-        let count = line.chars().count();
-        if count <= MOST {
-            return line.to_owned();
+/// Text of any origin and length as part of a message: one line, its ends only
+/// where it would go on and on.
+fn told(text: &str) -> String {
+    const MOST: usize = 1000;
+    line_safe(&report::safe::excerpt(text, MOST))
+}
+
+/// One object in which nothing acts on a terminal either: what JSON lets pass
+/// (RFC 8259, 7 asks only for what is below U+0020) is escaped too. Such
+/// characters stand in texts alone, never between them.
+fn json_safe(object: Map<String, Value>) -> String {
+    let text = Value::Object(object).to_string();
+    let mut safe = String::with_capacity(text.len());
+    for character in text.chars() {
+        if report::safe::is_unseen(character) {
+            let units = character.encode_utf16(&mut [0; 2]).to_vec();
+            safe.extend(units.iter().map(|unit| format!("\\u{unit:04x}")));
+        } else {
+            safe.push(character);
         }
-        let head: String = line.chars().take(KEPT).collect();
-        let tail: String = line.chars().skip(count - KEPT).collect();
-        format!("{head} … {tail}")
-    };
-    message.split('\n').map(one).collect::<Vec<_>>().join("\n")
+    }
+    safe
 }
 
 /// Text that may come from files, made safe for a terminal, lines kept.

@@ -1,8 +1,8 @@
-//! `new`, `add`, `set`, `check`, `open`, `settings`.
+//! `new`, `add`, `set`, `check`, `open`.
 
 use std::path::Path;
 
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::args::{AddArgs, NewArgs};
 use super::outcome::{Fault, Outcome, Trouble, line_safe};
@@ -11,10 +11,9 @@ use super::{Context, ask};
 use crate::mesh::{self, LengthUnit, Mesh, SizeDoubt};
 use crate::plating::Metal;
 use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
-use crate::settings::{Settings, SettingsError};
+use crate::settings::Settings;
 use crate::store::ron_text::quote;
-use crate::store::{Folder, StoreError, sha256_hex};
-use crate::tui::shell::Ways;
+use crate::store::{Folder, Problem, Rescue, StoreError, sha256_hex};
 use crate::units::{DM2, MM, MM2, rounded};
 
 /// Who writes things down: the user's own setting, else the login name.
@@ -215,7 +214,7 @@ fn wires(field: &str, wires: &[Wire]) -> Option<String> {
     (!list.is_empty()).then(|| format!("{field}: [{}]", list.join(", ")))
 }
 
-fn added(definition: &Definition, piece: &Piece) -> (String, serde_json::Value) {
+fn added(definition: &Definition, piece: &Piece) -> (String, Value) {
     let dm2 = |area: Option<crate::units::Area>| area.map(|a| a.to(DM2));
     let target = definition.charge_target(piece);
     let shown =
@@ -298,34 +297,94 @@ pub(super) fn check(dir: &Path) -> Result<Outcome, Trouble> {
             ..Fault::default()
         })));
     }
+    let (mut text, problems) = told_problems(&report.problems);
+    if problems.is_empty() {
+        text = format!("no damage: {} events\n", report.events);
+    }
+    let (noted, notes) = told_problems(&report.notes);
+    if !notes.is_empty() {
+        text = format!("{text}\nworth knowing, no damage:\n{noted}");
+    }
+    let offer = report.rescue.map(|rescue| {
+        let to = format!("{}-saved", dir.to_string_lossy().trim_end_matches('/'));
+        let command = format!(
+            "tankside check {} --save-to {}",
+            quoted(&dir.to_string_lossy()),
+            quoted(&to)
+        );
+        text = format!(
+            "{text}\nwhat can be saved: {}\n  {command}\n",
+            told_rescue(rescue)
+        );
+        json!({ "command": command, "events": rescue_json(rescue) })
+    });
+    let status = if problems.is_empty() { 0 } else { 2 };
+    let json = json!({
+        "events": report.events, "problems": problems, "notes": notes, "offer": offer,
+    });
+    Ok(Outcome {
+        status,
+        ..Outcome::both(text, json)
+    })
+}
+
+/// Problems for people and for scripts.
+fn told_problems(problems: &[Problem]) -> (String, Vec<Value>) {
     let mut text = String::new();
     let mut list = Vec::new();
-    for problem in &report.problems {
-        let place: Vec<String> = [Some(problem.file.to_string_lossy().into_owned())]
-            .into_iter()
-            .chain([problem.line, problem.column].map(|n| n.map(|n| n.to_string())))
-            .flatten()
-            .collect();
-        let line = format!(
-            "{}: {}\n  {}\n",
-            place.join(":"),
-            problem.what,
-            problem.remedy
-        );
-        text.push_str(&line);
+    for problem in problems {
+        let file = problem.file.to_string_lossy();
+        let numbers = [problem.line, problem.column].into_iter().flatten();
+        let place = numbers.fold(file.to_string(), |place, number| {
+            format!("{place}:{number}")
+        });
+        text = format!("{text}{place}: {}\n  {}\n", problem.what, problem.remedy);
         list.push(json!({
-            "file": problem.file.to_string_lossy(), "line": problem.line, "column": problem.column,
+            "kind": problem.kind, "file": file, "line": problem.line, "column": problem.column,
             "what": problem.what, "remedy": problem.remedy,
         }));
     }
-    if list.is_empty() {
-        text = format!("no damage: {} events\n", report.events);
-    }
-    let status = if list.is_empty() { 0 } else { 2 };
-    Ok(Outcome {
-        status,
-        ..Outcome::both(text, json!({ "events": report.events, "problems": list }))
+    (text, list)
+}
+
+fn told_rescue(rescue: Rescue) -> String {
+    let Rescue {
+        saved,
+        loose,
+        doubtful,
+        lost,
+    } = rescue;
+    format!(
+        "{saved} events go into a new journal, {loose} whole ones behind the damage and {doubtful} that nothing \
+         vouches for into a text file to be recorded again; {lost} are lost"
+    )
+}
+
+fn rescue_json(rescue: Rescue) -> Value {
+    json!({
+        "saved": rescue.saved, "loose": rescue.loose, "doubtful": rescue.doubtful, "lost": rescue.lost,
     })
+}
+
+/// `check DIR --save-to NEWDIR`
+pub(super) fn save(dir: &Path, to: &Path) -> Result<Outcome, Trouble> {
+    let done = crate::store::salvage(dir, to)?;
+    let mut text = format!(
+        "{}: {}\n{} files copied; {} is as it was\n",
+        done.folder.display(),
+        told_rescue(done.events),
+        done.copied.len(),
+        dir.display()
+    );
+    if let Some(loose) = &done.loose {
+        text = format!("{text}what to record again stands in {}\n", loose.display());
+    }
+    let left_out = done.left_out.iter().map(|why| format!("left out: {why}"));
+    let json = json!({
+        "folder": done.folder.to_string_lossy(), "events": rescue_json(done.events),
+        "loose": done.loose.as_ref().map(|file| file.to_string_lossy()), "copied": done.copied,
+    });
+    Ok(Outcome::both(text, json).warn(left_out))
 }
 
 /// `open DIR`
@@ -346,38 +405,6 @@ pub(super) fn show(context: &Context<'_>, folder: Folder) -> Result<(), Trouble>
             "`tankside status DIR` prints the same as text",
         ));
     }
-    let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
-    crate::tui::shell::run(folder, &settings, context.clock)
+    crate::tui::shell::run(folder, Settings::load(), context.clock)
         .map_err(|e| Trouble::fault("terminal", e.to_string(), e.remedy()))
-}
-
-/// `settings [--who NAME]`
-pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
-    if let Some(who) = who {
-        Settings::remember_who(who).map_err(|e| settings_trouble(&e))?;
-    }
-    let settings = Settings::load().map_err(|e| settings_trouble(&e))?;
-    let path = Settings::path().map(|p| p.to_string_lossy().into_owned());
-    let flag = |value: Option<bool>| {
-        value.map_or_else(|| "as the terminal says".to_owned(), |v| v.to_string())
-    };
-    let text = format!(
-        "{}\nwho: {}\nascii: {}\ncolour: {}\n",
-        path.as_deref().unwrap_or("there is no place for settings"),
-        settings.who.as_deref().unwrap_or("not said yet"),
-        flag(settings.ascii),
-        flag(settings.colour),
-    );
-    let ways = Ways::sense(&settings.notices);
-    let told = ways.said().join("\n  ");
-    let text = format!("{text}notices, on this machine and terminal:\n  {told}\n");
-    let json = json!({
-        "path": path, "who": settings.who, "ascii": settings.ascii, "colour": settings.colour,
-        "notices": ways.said(),
-    });
-    Ok(Outcome::both(text, json))
-}
-
-fn settings_trouble(error: &SettingsError) -> Trouble {
-    Trouble::fault("settings", error.to_string(), error.remedy())
 }

@@ -21,7 +21,7 @@ pub(super) fn record(
     subject: &str,
     words: Vec<String>,
 ) -> Result<Outcome, Trouble> {
-    let help = |error: clap::Error| said_by_clap(&error, "tankside record --help");
+    let help = |error: clap::Error| said_by_clap(error, "tankside record --help");
     if TANK_WORDS.contains(&subject) {
         let line = [vec!["record".to_owned(), subject.to_owned()], words].concat();
         match TankRecord::try_parse_from(line) {
@@ -125,7 +125,7 @@ fn recorded(folder: &Folder, decision: &Decision) -> Outcome {
     let text = if about.is_empty() {
         text
     } else {
-        format!("{text} ({about})")
+        format!("{text} ({})", report::safe::plain_text(&about))
     };
     let json = json!({
         "recorded": {

@@ -10,8 +10,8 @@ use super::{Corner, Mesh};
 /// of zero. A triangle with two equal corners is a line and is passed over. A
 /// mesh of nothing else is not closed, nor is one whose shells share a side.
 /// Sorting twice, it takes the time of n log n comparisons.
-pub fn is_closed(mesh: &Mesh) -> bool {
-    let corners = numbered(&mesh.triangles);
+pub fn is_closed(mesh: &Mesh<'_>) -> bool {
+    let corners = numbered(mesh);
     let mut sides = Vec::with_capacity(corners.len());
     for &[a, b, c] in &corners {
         if a != b && b != c && c != a {
@@ -32,14 +32,14 @@ fn side(from: u32, to: u32) -> u64 {
 }
 
 /// The triangles with each corner as a number; equal corners have equal ones.
-fn numbered(triangles: &[[Corner; 3]]) -> Vec<[u32; 3]> {
-    let places = triangles.as_flattened().iter().zip(0_u32..);
+fn numbered(mesh: &Mesh<'_>) -> Vec<[u32; 3]> {
+    let places = mesh.triangles().flatten().zip(0_u32..);
     // The corner's bits above, where it stands below.
     let mut keys: Vec<u128> = places
-        .map(|(corner, at)| (bits(*corner) << 32) | u128::from(at))
+        .map(|(corner, at)| (bits(corner) << 32) | u128::from(at))
         .collect();
     keys.sort_unstable();
-    let mut numbers = vec![[0; 3]; triangles.len()];
+    let mut numbers = vec![[0; 3]; mesh.count()];
     let places = numbers.as_flattened_mut();
     let (mut number, mut before) = (0, None);
     for key in keys {
@@ -70,11 +70,7 @@ mod tests {
     }
 
     fn closed(triangles: Vec<[Corner; 3]>) -> bool {
-        is_closed(&Mesh {
-            triangles,
-            unit: None,
-            trailing_bytes: 0,
-        })
+        is_closed(&Mesh::of(triangles))
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Sums over the triangles of a mesh.
 
-use super::{Corner, LengthUnit, Mesh};
+use super::{Corner, LengthUnit, Mesh, Triangles, stl};
 
 /// What the triangles of a mesh sum to.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,62 +20,143 @@ pub struct Measure {
     pub volume_mm3: f64,
 }
 
+/// Triangles that are summed side by side: as many as fill a processor's
+/// registers.
+const LANES: usize = 8;
+
 /// Triangles that are summed plainly before a compensated sum takes them up.
-const BLOCK: usize = 256;
+const BLOCK: usize = 32 * LANES;
 
 /// Measures a mesh whose numbers are in `unit`.
 ///
 /// The volume is the sum of the signed tetrahedra between each triangle and the
-/// centre of the box around the mesh, without its sign; taking the centre keeps
-/// the terms small however far from the origin the mesh lies. The sums are in
-/// double precision and compensated, so their error does not grow with the
-/// number of triangles. A mesh without triangles measures zero.
-pub fn measure(mesh: &Mesh, unit: LengthUnit) -> Measure {
-    let (low, high) = bounds(&mesh.triangles);
-    let centre = [0, 1, 2].map(|axis| f64::midpoint(low[axis], high[axis]));
-    let mut doubled_area = CompensatedSum::default();
-    let mut sixfold_volume = CompensatedSum::default();
-    for block in mesh.triangles.chunks(BLOCK) {
-        let (mut area, mut volume) = (0.0, 0.0);
-        for triangle in block {
-            let [a, b, c] = triangle.map(|corner| less(corner.map(f64::from), centre));
-            let normal = cross(less(b, a), less(c, a));
-            area += dot(normal, normal).sqrt();
-            volume += dot(a, normal);
-        }
-        doubled_area.add(area);
-        sixfold_volume.add(volume);
-    }
+/// first corner of the mesh, without its sign; taking a corner of the mesh keeps
+/// the terms small however far from the origin it lies. The sums are in double
+/// precision and compensated, so their error does not grow with the number of
+/// triangles. A mesh without triangles measures zero.
+pub fn measure(mesh: &Mesh<'_>, unit: LengthUnit) -> Measure {
+    let sums = match &mesh.triangles {
+        Triangles::Records(records) => Sums::of(records, stl::numbers),
+        Triangles::Listed(triangles) => Sums::of(triangles, flat),
+    };
     let mm = unit.mm();
     Measure {
-        triangles: mesh.triangles.len(),
-        size_mm: [0, 1, 2].map(|axis| (high[axis] - low[axis]) * mm),
-        naive_area_mm2: doubled_area.value() / 2.0 * mm.powi(2),
-        volume_mm3: sixfold_volume.value().abs() / 6.0 * mm.powi(3),
+        triangles: mesh.count(),
+        size_mm: sums.extents().map(|extent| extent * mm),
+        naive_area_mm2: sums.doubled_area.value() / 2.0 * mm.powi(2),
+        volume_mm3: sums.sixfold_volume.value().abs() / 6.0 * mm.powi(3),
     }
 }
 
-/// The lowest and highest coordinates; zeros if there are no triangles.
-fn bounds(triangles: &[[Corner; 3]]) -> ([f64; 3], [f64; 3]) {
-    let Some([first, ..]) = triangles.first().copied() else {
-        return ([0.0; 3], [0.0; 3]);
-    };
-    let (mut low, mut high) = (first, first);
-    for corner in triangles.iter().flatten() {
+/// What one pass over the triangles gathers, in their own unit.
+struct Sums {
+    low: Corner,
+    high: Corner,
+    doubled_area: CompensatedSum,
+    sixfold_volume: CompensatedSum,
+}
+
+impl Sums {
+    fn of<T: Copy>(triangles: &[T], numbers: impl Fn(&T) -> [f32; 9]) -> Self {
+        let first = triangles.first().map_or([0.0; 9], &numbers);
+        let mut sums = Self {
+            low: [first[0], first[1], first[2]],
+            high: [first[0], first[1], first[2]],
+            doubled_area: CompensatedSum::default(),
+            sixfold_volume: CompensatedSum::default(),
+        };
+        let (first, origin) = (sums.low, sums.low.map(f64::from));
+        for block in triangles.chunks(BLOCK) {
+            let mut lanes = Lanes::new(first, origin);
+            let (groups, rest) = block.as_chunks::<LANES>();
+            for group in groups {
+                lanes.add(|lane| numbers(&group[lane]));
+            }
+            if !rest.is_empty() {
+                // A triangle of three equal corners adds nothing.
+                let [x, y, z] = first;
+                let nothing = [x, y, z, x, y, z, x, y, z];
+                lanes.add(|lane| rest.get(lane).map_or(nothing, &numbers));
+            }
+            sums.take(&lanes);
+        }
+        sums
+    }
+
+    fn take(&mut self, lanes: &Lanes) {
         for axis in 0..3 {
-            low[axis] = if corner[axis] < low[axis] {
-                corner[axis]
-            } else {
-                low[axis]
-            };
-            high[axis] = if corner[axis] > high[axis] {
-                corner[axis]
-            } else {
-                high[axis]
-            };
+            self.low[axis] = lanes.low[axis]
+                .iter()
+                .copied()
+                .fold(self.low[axis], f32::min);
+            self.high[axis] = lanes.high[axis]
+                .iter()
+                .copied()
+                .fold(self.high[axis], f32::max);
+        }
+        self.doubled_area.add(lanes.doubled_area.iter().sum());
+        self.sixfold_volume.add(lanes.sixfold_volume.iter().sum());
+    }
+
+    fn extents(&self) -> [f64; 3] {
+        [0, 1, 2].map(|axis| f64::from(self.high[axis]) - f64::from(self.low[axis]))
+    }
+}
+
+/// The sums of a block, each lane of its own: the compiler makes wide
+/// instructions of loops over lanes.
+struct Lanes {
+    origin: [f64; 3],
+    low: [[f32; LANES]; 3],
+    high: [[f32; LANES]; 3],
+    doubled_area: [f64; LANES],
+    sixfold_volume: [f64; LANES],
+}
+
+impl Lanes {
+    fn new(first: Corner, origin: [f64; 3]) -> Self {
+        Self {
+            origin,
+            low: first.map(|coordinate| [coordinate; LANES]),
+            high: first.map(|coordinate| [coordinate; LANES]),
+            doubled_area: [0.0; LANES],
+            sixfold_volume: [0.0; LANES],
         }
     }
-    (low.map(f64::from), high.map(f64::from))
+
+    fn add(&mut self, triangle: impl Fn(usize) -> [f32; 9]) {
+        // By coordinate (x, y, z of each corner in turn), then by lane.
+        let mut numbers = [[0.0_f32; LANES]; 9];
+        for lane in 0..LANES {
+            for (row, number) in numbers.iter_mut().zip(triangle(lane)) {
+                row[lane] = number;
+            }
+        }
+        for (at, row) in numbers.iter().enumerate() {
+            let (low, high) = (&mut self.low[at % 3], &mut self.high[at % 3]);
+            for lane in 0..LANES {
+                low[lane] = if row[lane] < low[lane] {
+                    row[lane]
+                } else {
+                    low[lane]
+                };
+                high[lane] = if row[lane] > high[lane] {
+                    row[lane]
+                } else {
+                    high[lane]
+                };
+            }
+        }
+        for lane in 0..LANES {
+            let corner = |at: usize| {
+                [0, 1, 2].map(|axis| f64::from(numbers[3 * at + axis][lane]) - self.origin[axis])
+            };
+            let (a, b, c) = (corner(0), corner(1), corner(2));
+            let normal = cross(less(b, a), less(c, a));
+            self.doubled_area[lane] += dot(normal, normal).sqrt();
+            self.sixfold_volume[lane] += dot(a, normal);
+        }
+    }
 }
 
 /// A sum that carries along what each addition loses (Neumaier 1974, from
@@ -100,6 +181,10 @@ impl CompensatedSum {
     fn value(&self) -> f64 {
         self.sum + self.lost
     }
+}
+
+fn flat(&[[ax, ay, az], [bx, by, bz], [cx, cy, cz]]: &[Corner; 3]) -> [f32; 9] {
+    [ax, ay, az, bx, by, bz, cx, cy, cz]
 }
 
 fn less(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {

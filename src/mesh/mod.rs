@@ -47,17 +47,55 @@ pub const COORDINATE_LIMIT: f32 = 1e9;
 pub type Corner = [f32; 3];
 
 /// The triangles of one file, as they stand there.
+///
+/// Those of a binary STL stay in the bytes of the file and are read where they
+/// lie: to copy a million of them takes longer than to sum them.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Mesh {
-    /// Three corners each, counter-clockwise seen from outside if the file is
-    /// well made. From [`read`] there is at least one, and every coordinate is
-    /// finite.
-    pub triangles: Vec<[Corner; 3]>,
+pub struct Mesh<'a> {
+    triangles: Triangles<'a>,
     /// The unit that the file names; an STL names none.
     pub unit: Option<LengthUnit>,
     /// Bytes that follow the last triangle and were left unread: harmless, but
     /// worth a remark.
     pub trailing_bytes: usize,
+}
+
+#[derive(Debug, Clone, PartialEq)]
+enum Triangles<'a> {
+    Records(&'a [stl::Record]),
+    Listed(Vec<[Corner; 3]>),
+}
+
+impl Mesh<'_> {
+    /// A mesh of these triangles, in no unit.
+    pub fn of(triangles: Vec<[Corner; 3]>) -> Self {
+        Self {
+            triangles: Triangles::Listed(triangles),
+            unit: None,
+            trailing_bytes: 0,
+        }
+    }
+
+    /// How many triangles there are. From [`read`] there is at least one.
+    pub fn count(&self) -> usize {
+        match &self.triangles {
+            Triangles::Records(records) => records.len(),
+            Triangles::Listed(triangles) => triangles.len(),
+        }
+    }
+
+    /// Three corners each, counter-clockwise seen from outside if the file is
+    /// well made. From [`read`] every coordinate is finite.
+    pub fn triangles(&self) -> impl Iterator<Item = [Corner; 3]> {
+        let (records, listed): (&[stl::Record], &[[Corner; 3]]) = match &self.triangles {
+            Triangles::Records(records) => (records, &[]),
+            Triangles::Listed(triangles) => (&[], triangles),
+        };
+        records
+            .iter()
+            .map(stl::corners)
+            .chain(listed.iter().copied())
+    }
 }
 
 /// Reads a mesh file: binary or ASCII STL.
@@ -66,7 +104,7 @@ pub struct Mesh {
 /// Every [`MeshError`]; it says what was found, what was expected and, with
 /// [`MeshError::remedy`], what to do. A count in the file is checked against
 /// the bytes that are there before anything is allocated for it.
-pub fn read(bytes: &[u8]) -> Result<Mesh, MeshError> {
+pub fn read(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     if bytes.trim_ascii_start().is_empty() {
         return Err(MeshError::EmptyFile);
     }

@@ -6,12 +6,14 @@
 //! not read, since exporters leave it zero or not a number; the attribute word
 //! (a colour, if anything) neither.
 
-use super::{COORDINATE_LIMIT, Corner, Mesh, MeshError, TRIANGLE_BUDGET};
+use super::{COORDINATE_LIMIT, Corner, Mesh, MeshError, TRIANGLE_BUDGET, Triangles};
 
 /// Header and count of a binary STL, in bytes.
 const HEAD: usize = 84;
 /// One triangle of a binary STL, in bytes.
 const RECORD: usize = 50;
+/// One triangle of a binary STL.
+pub(super) type Record = [u8; RECORD];
 /// Where in its record a triangle's corners stand: past the normal.
 const CORNERS: usize = 12;
 
@@ -30,7 +32,7 @@ pub(super) fn is_whole_binary(bytes: &[u8]) -> bool {
 }
 
 /// Reads a binary STL, or says why the bytes are none.
-pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh, MeshError> {
+pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     let Some(announced) = announced_count(bytes) else {
         return Err(MeshError::Truncated {
             line: None,
@@ -64,8 +66,10 @@ pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh, MeshError> {
             triangles: announced,
         });
     }
+    let records = &records[..announced];
+    check_sound(records)?;
     Ok(Mesh {
-        triangles: binary_triangles(&records[..announced])?,
+        triangles: Triangles::Records(records),
         unit: None,
         trailing_bytes: body.len() - announced * RECORD,
     })
@@ -74,18 +78,11 @@ pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh, MeshError> {
 /// Holds a file whose length does not fit its count to be an STL only if its
 /// first triangle could be one: the bytes of anything else, read as numbers,
 /// are scattered over every power of ten.
-fn check_belief(records: &[[u8; RECORD]]) -> Result<(), MeshError> {
+fn check_belief(records: &[Record]) -> Result<(), MeshError> {
     let believable =
         |number: f32| number == 0.0 || (1e-12..=COORDINATE_LIMIT).contains(&number.abs());
     match records.first() {
-        Some(record)
-            if corners(record)
-                .as_flattened()
-                .iter()
-                .all(|&n| believable(n)) =>
-        {
-            Ok(())
-        }
+        Some(record) if numbers(record).into_iter().all(believable) => Ok(()),
         None => Ok(()),
         Some(_) => Err(MeshError::NotAMesh {
             found: "binary data of no known format".to_owned(),
@@ -93,34 +90,34 @@ fn check_belief(records: &[[u8; RECORD]]) -> Result<(), MeshError> {
     }
 }
 
-fn binary_triangles(records: &[[u8; RECORD]]) -> Result<Vec<[Corner; 3]>, MeshError> {
-    // Blocks that stay in the processor's cache until they are checked, and a
-    // check without branches, since nearly every file is sound.
+/// Refuses a coordinate that is no length.
+fn check_sound(records: &[Record]) -> Result<(), MeshError> {
+    // Blocks that are checked without branches, since nearly every file is
+    // sound.
     const BLOCK: usize = 256;
-    let mut triangles = Vec::with_capacity(records.len());
-    for block in records.chunks(BLOCK) {
-        let start = triangles.len();
-        triangles.extend(block.iter().map(corners));
-        let numbers = triangles[start..].as_flattened().as_flattened();
-        if !numbers
-            .iter()
-            .fold(true, |all, &number| all & is_sound(number))
-        {
-            return Err(first_unsound(&triangles));
-        }
-    }
-    Ok(triangles)
-}
-
-fn first_unsound(triangles: &[[Corner; 3]]) -> MeshError {
-    let mut numbers = triangles.as_flattened().as_flattened().iter().enumerate();
-    let found = numbers.find(|(_, number)| !is_sound(**number));
-    let (index, number) = found.unwrap_or((0, &f32::NAN));
-    MeshError::BadCoordinate {
+    let is_bad = |record: &Record| numbers(record).map(is_sound).contains(&false);
+    let has_bad = |block: &[Record]| {
+        let sound = block.iter().map(|record| {
+            let each = numbers(record).map(is_sound);
+            each.iter().fold(true, |all, sound| all & sound)
+        });
+        !sound.fold(true, |all, sound| all & sound)
+    };
+    let Some(block) = records.chunks(BLOCK).position(has_bad) else {
+        return Ok(());
+    };
+    let mut after = records.iter().enumerate().skip(block * BLOCK);
+    let (index, record) = after
+        .find(|(_, record)| is_bad(record))
+        .unwrap_or((0, &records[0]));
+    let found = numbers(record)
+        .into_iter()
+        .find(|number| !is_sound(*number));
+    Err(MeshError::BadCoordinate {
         line: None,
-        triangle: index / 9 + 1,
-        found: *number,
-    }
+        triangle: index + 1,
+        found: found.unwrap_or(f32::NAN),
+    })
 }
 
 /// Finite and not absurdly large.
@@ -128,18 +125,25 @@ fn is_sound(coordinate: f32) -> bool {
     coordinate.abs() <= COORDINATE_LIMIT
 }
 
-fn corners(record: &[u8; RECORD]) -> [Corner; 3] {
-    let number = |at: usize| {
+/// The nine coordinates of a triangle, corner by corner.
+pub(super) fn numbers(record: &Record) -> [f32; 9] {
+    std::array::from_fn(|number| {
+        let at = CORNERS + 4 * number;
         f32::from_le_bytes([record[at], record[at + 1], record[at + 2], record[at + 3]])
-    };
-    [0, 1, 2].map(|corner| [0, 1, 2].map(|axis| number(CORNERS + 12 * corner + 4 * axis)))
+    })
+}
+
+/// The corners of a triangle.
+pub(super) fn corners(record: &Record) -> [Corner; 3] {
+    let [ax, ay, az, bx, by, bz, cx, cy, cz] = numbers(record);
+    [[ax, ay, az], [bx, by, bz], [cx, cy, cz]]
 }
 
 /// Reads an ASCII STL, or says why the text is none.
 ///
 /// Upper and lower case, any blanks and line ends, names with blanks or none,
 /// and several solids in one file are all taken.
-pub(super) fn read_ascii(bytes: &[u8]) -> Result<Mesh, MeshError> {
+pub(super) fn read_ascii(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     let mut words = Words::new(bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes));
     let mut triangles = Vec::new();
     check_first_word(&words)?;
@@ -153,11 +157,7 @@ pub(super) fn read_ascii(bytes: &[u8]) -> Result<Mesh, MeshError> {
     if triangles.is_empty() {
         return Err(MeshError::NoTriangles);
     }
-    Ok(Mesh {
-        triangles,
-        unit: None,
-        trailing_bytes: 0,
-    })
+    Ok(Mesh::of(triangles))
 }
 
 /// Tells an ASCII STL from other text by its first word.

@@ -65,6 +65,19 @@ pub struct HoldFigures {
 }
 
 impl HoldFigures {
+    /// Where it stands: `early`, `now` within the tolerance, `late`, or `sealed`.
+    pub fn word(&self) -> &'static str {
+        if self.ended {
+            "sealed"
+        } else if self.elapsed < self.target - self.tolerance {
+            "early"
+        } else if self.elapsed <= self.target + self.tolerance {
+            "now"
+        } else {
+            "late"
+        }
+    }
+
     /// The earliest and the latest instant at which the seal may begin.
     pub fn window(&self) -> (Instant, Instant) {
         (self.ends_at - self.tolerance, self.ends_at + self.tolerance)

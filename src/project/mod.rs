@@ -32,6 +32,8 @@ mod validate;
 mod warnings;
 mod words;
 
+pub(crate) use nearest::nearest;
+
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project};
 pub use definition::{
@@ -45,7 +47,6 @@ pub use figures::{Behind, Charges, HoldFigures, Match, PieceFigures, TankFigures
 pub use gate_table::{GateRule, When};
 pub use gates::GateView;
 pub use ladder::{LadderStep, NextStep, Step};
-pub use nearest::nearest;
 pub use refusal::{Command, Refusal, quoted};
 pub use stage::Stage;
 pub use state::{

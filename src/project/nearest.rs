@@ -1,7 +1,7 @@
 //! "Did you mean …?"
 
 /// `; did you mean X?` for the nearest of the known words, if one is near.
-pub fn nearest<'a>(found: &str, known: impl Iterator<Item = &'a str>) -> String {
+pub(crate) fn nearest<'a>(found: &str, known: impl Iterator<Item = &'a str>) -> String {
     known
         .map(|word| (strsim::damerau_levenshtein(found, word), word))
         .min()

@@ -11,7 +11,12 @@ use std::borrow::Cow;
 use unicode_segmentation::UnicodeSegmentation;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-pub use crate::units::is_unseen;
+pub use crate::units::{excerpt, is_unseen};
+
+/// Of a text that is put into one line no more is looked at than this and so
+/// much a column, in bytes: a frame is drawn in time whatever a file holds.
+const LOOKED_AT: usize = 1024;
+const LOOKED_AT_A_COLUMN: usize = 16;
 
 /// Marks on one letter that are shown before the rest is only counted. Written
 /// languages need fewer (Hebrew and Tibetan stack up to about five).
@@ -78,23 +83,24 @@ pub fn columns(text: &str) -> usize {
 /// The text cut to at most so many columns, with `…` where something is left
 /// out. A letter with its marks is never torn apart.
 pub fn fit(text: &str, most: usize) -> String {
-    if columns(text) <= most {
-        return text.to_owned();
-    }
-    let mut fitted = String::new();
-    let mut taken = 0;
-    for letter in text.graphemes(true) {
-        let wide = letter.width();
-        if taken + wide + 1 > most {
-            break;
+    let (mut taken, mut before_mark) = (0, 0);
+    for (at, letter) in text.grapheme_indices(true) {
+        if taken < most {
+            before_mark = at;
         }
-        taken += wide;
-        fitted.push_str(letter);
+        taken += letter.width();
+        if taken > most {
+            let mark = if most > 0 { "\u{2026}" } else { "" };
+            return format!("{}{mark}", &text[..before_mark]);
+        }
     }
-    if most > 0 {
-        fitted.push('\u{2026}');
-    }
-    fitted
+    text.to_owned()
+}
+
+/// Text of any origin and length in at most so many columns.
+pub fn fitted(text: &str, most: usize) -> String {
+    let looked_at = LOOKED_AT + most * LOOKED_AT_A_COLUMN;
+    fit(&plain_text(&excerpt(text, looked_at)), most)
 }
 
 /// The text with spaces after it up to so many columns; a longer one stays.
@@ -109,7 +115,7 @@ pub fn pad_left(text: &str, least: usize) -> String {
 
 /// Text of any origin as a cell of exactly so many columns.
 pub fn cell(text: &str, wide: usize) -> String {
-    pad(&fit(&plain_text(text), wide), wide)
+    pad(&fitted(text, wide), wide)
 }
 
 /// Text of any origin in lines of at most so many columns, broken between

@@ -1,8 +1,8 @@
 //! The pencil sheet: paper for the evening, written on at the tank and typed
 //! in afterwards from top to bottom.
 
-use super::safe::{cell, columns, pad, wrapped};
-use super::text::COLUMNS;
+use super::safe::{cell, columns, excerpt, pad, wrapped};
+use super::text::{COLUMNS, PRINTED};
 use super::{cautions, told};
 use crate::project::{Definition, PieceState, Project, Stage, State, When};
 use crate::units::Instant;
@@ -49,7 +49,10 @@ pub fn pencil_sheet(project: &Project, now: Instant) -> String {
 
 fn led(lines: &mut Vec<String>, lead: &str, text: &str) {
     let indent = columns(lead);
-    for (n, line) in wrapped(text, COLUMNS - indent).iter().enumerate() {
+    for (n, line) in wrapped(&excerpt(text, PRINTED), COLUMNS - indent)
+        .iter()
+        .enumerate()
+    {
         let lead = if n == 0 { lead } else { "" };
         lines.push(format!("{}{line}", pad(lead, indent)));
     }

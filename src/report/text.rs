@@ -2,7 +2,7 @@
 //! whole commands, which stay in one piece to be copied.
 
 use super::charge::Asked;
-use super::safe::{cell, fit, pad, pad_left, plain_text, wrapped};
+use super::safe::{cell, excerpt, fit, pad, pad_left, plain_text, wrapped};
 use super::{cautions, told};
 use crate::plating::density_word;
 use crate::project::{
@@ -12,6 +12,10 @@ use crate::units::{A, AH, G, H, Instant, UM, V, number, plain};
 
 /// Columns of a printed page and of a plain terminal.
 pub const COLUMNS: usize = 80;
+
+/// Of one text no more is printed than this, in bytes; JSON, CSV and the
+/// traveller hold all of it.
+pub(super) const PRINTED: usize = 16 * 1024;
 
 /// Lines of text, each ended.
 #[derive(Debug, Default)]
@@ -26,7 +30,8 @@ impl Page {
     /// Text of any length, its further lines indented like the first is led.
     fn led(&mut self, lead: &str, text: &str) {
         let indent = super::safe::columns(lead);
-        for (n, line) in wrapped(text, COLUMNS.saturating_sub(indent))
+        let text = excerpt(text, PRINTED);
+        for (n, line) in wrapped(&text, COLUMNS.saturating_sub(indent))
             .iter()
             .enumerate()
         {

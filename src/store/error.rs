@@ -7,6 +7,10 @@ use thiserror::Error;
 
 use super::ron_text::{self, PathError};
 use crate::project::{DefinitionError, Refusal};
+use crate::units::{excerpt, is_unseen};
+
+/// What an error repeats of a file is told by its ends beyond this, in bytes.
+const LONGEST: usize = 1000;
 
 /// What kind of trouble, one word for scripts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -90,8 +94,8 @@ impl StoreError {
     pub(super) fn new(kind: ErrorKind, message: impl AsRef<str>, remedy: impl AsRef<str>) -> Self {
         Self {
             kind,
-            message: shown(message.as_ref()),
-            remedy: shown(remedy.as_ref()),
+            message: shown(&excerpt(message.as_ref(), LONGEST)),
+            remedy: shown(&excerpt(remedy.as_ref(), LONGEST)),
             file: None,
             line: None,
             column: None,
@@ -171,7 +175,13 @@ pub(super) fn shown(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for part in text.split_inclusive(['"', '\'', '\\']) {
         let plain = part.trim_end_matches(['"', '\'', '\\']);
-        out.extend(plain.escape_debug());
+        for character in plain.chars() {
+            if is_unseen(character) && !character.is_control() {
+                out.extend(character.escape_unicode());
+            } else {
+                out.extend(character.escape_debug());
+            }
+        }
         out.push_str(&part[plain.len()..]);
     }
     out

@@ -1,5 +1,6 @@
 //! One open project folder.
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -37,7 +38,7 @@ pub struct Folder {
     journal: Journal,
     seen: Seen,
     /// Why nothing can be written any more.
-    poisoned: Option<String>,
+    poisoned: OnceCell<String>,
 }
 
 /// A project under a definition that can be, with what is to be told of it.
@@ -102,7 +103,7 @@ impl Folder {
             notices,
             journal,
             seen,
-            poisoned: None,
+            poisoned: OnceCell::new(),
         };
         if tail == Tail::Torn {
             folder.mend()?;
@@ -138,23 +139,19 @@ impl Folder {
         }
         check_is_free(disk.as_ref(), path)?;
         for dir in [path.to_owned(), path.join(MESHES), path.join(IMMERSIONS)] {
-            disk.create_dir(&dir)
+            files::make_folder(disk.as_ref(), &dir)
                 .map_err(|error| StoreError::io("make", &dir, &error))?;
         }
         let mut lock = locked(disk.as_ref(), &journal_file)?;
         // Another program may have been quicker.
         check_is_free(disk.as_ref(), path)?;
-        files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())?;
+        // This makes the journal's name durable too, before a line is in it.
+        files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())
+            .map_err(|error| StoreError::io("write", &file, &error))?;
         let header = journal::header(at)
             .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
         lock.append(&header)
             .and_then(|()| lock.sync())
-            .and_then(|()| disk.sync_dir(path))
-            .and_then(|()| match path.parent() {
-                Some(above) if above.as_os_str().is_empty() => disk.sync_dir(Path::new(".")),
-                Some(above) => disk.sync_dir(above),
-                None => Ok(()),
-            })
             .map_err(|error| StoreError::io("write", &journal_file, &error))?;
         drop(lock);
         Self::open_on(disk, path)
@@ -175,6 +172,11 @@ impl Folder {
         self.notices.all()
     }
 
+    /// Why nothing is written with this folder any more, once a write has failed.
+    pub fn stopped(&self) -> Option<StoreError> {
+        self.check_not_poisoned().err()
+    }
+
     /// Takes in what other programs recorded and what was edited in
     /// `project.ron`; whether there was any such thing. It is cheap while
     /// nothing changes. An edit that cannot be leaves the former definition in
@@ -182,8 +184,9 @@ impl Folder {
     ///
     /// # Errors
     /// When the journal cannot be read, has been changed behind its end, or
-    /// holds what cannot be.
+    /// holds what cannot be; of kind `poisoned` when a write failed before.
     pub fn follow(&mut self) -> Result<bool, StoreError> {
+        self.check_not_poisoned()?;
         let file = self.path.join(JOURNAL);
         let stamp = self.disk.stat(&file).ok();
         if stamp == self.seen.journal {
@@ -204,8 +207,9 @@ impl Folder {
     /// # Errors
     /// A refusal of the rules, or trouble with the files: kind `locked` when
     /// another program holds the journal for over two seconds, `poisoned` when
-    /// a write failed before. Nothing is recorded then, and a logger's file that
-    /// was taken in for it is gone again.
+    /// a write failed before. Nothing is recorded then, or where a write failed
+    /// nothing that was acknowledged; a logger's file that was taken in for it is
+    /// gone again, unless the event may stand in the journal all the same.
     pub fn record(
         &mut self,
         action: &Action,
@@ -247,14 +251,43 @@ impl Folder {
         })
     }
 
+    /// After a write that failed nobody knows what is on the disk: nothing more
+    /// is written or read with this folder.
+    pub(super) fn check_not_poisoned(&self) -> Result<(), StoreError> {
+        let Some(because) = self.poisoned.get() else {
+            return Ok(());
+        };
+        let message = format!("nothing can be recorded since a write failed: {because}");
+        let remedy = "see to the disk, then close the project and open it again";
+        Err(StoreError::new(ErrorKind::Poisoned, message, remedy).in_file(&self.path.join(JOURNAL)))
+    }
+
+    /// What a write led to. One that failed, unless the system did not let it
+    /// begin, is the last with this folder.
+    pub(super) fn written<T>(
+        &self,
+        doing: &str,
+        file: &Path,
+        result: io::Result<T>,
+    ) -> Result<T, StoreError> {
+        result.map_err(|error| {
+            let has_not_begun = matches!(
+                error.kind(),
+                io::ErrorKind::NotFound
+                    | io::ErrorKind::AlreadyExists
+                    | io::ErrorKind::PermissionDenied
+                    | io::ErrorKind::ReadOnlyFilesystem
+            );
+            if !has_not_begun {
+                self.poisoned.get_or_init(|| error.to_string());
+            }
+            StoreError::io(doing, file, &error)
+        })
+    }
+
     /// The journal's lock, for a folder that can still be written.
     pub(super) fn lock(&self) -> Result<Box<dyn Locked>, StoreError> {
-        if let Some(because) = &self.poisoned {
-            let message = format!("nothing can be recorded since a write failed: {because}");
-            let remedy = "see to the disk, then close the project and open it again";
-            return Err(StoreError::new(ErrorKind::Poisoned, message, remedy)
-                .in_file(&self.path.join(JOURNAL)));
-        }
+        self.check_not_poisoned()?;
         locked(self.disk.as_ref(), &self.path.join(JOURNAL))
     }
 
@@ -323,9 +356,8 @@ impl Folder {
         let end = self.journal.end();
         let torn = bytes.get(end..).unwrap_or_default();
         let name = self.write_numbered(torn, |number| format!("journal.torn-{number}.ron"))?;
-        lock.truncate(end as u64)
-            .and_then(|()| lock.sync())
-            .map_err(|error| StoreError::io("cut", &self.path.join(JOURNAL), &error))?;
+        let cut = lock.truncate(end as u64).and_then(|()| lock.sync());
+        self.written("cut", &self.path.join(JOURNAL), cut)?;
         self.notices.torn(format!(
             "journal.ron: its last line was not whole, since a write failed; it was set aside in {name}"
         ));
@@ -345,10 +377,9 @@ impl Folder {
             match self.disk.write_synced(&file, bytes, true) {
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => number += 1,
                 written => {
-                    return written
-                        .and_then(|()| self.disk.sync_dir(file.parent().unwrap_or(&self.path)))
-                        .map(|()| name)
-                        .map_err(|error| StoreError::io("write", &file, &error));
+                    let written = written
+                        .and_then(|()| self.disk.sync_dir(file.parent().unwrap_or(&self.path)));
+                    return self.written("write", &file, written.map(|()| name));
                 }
             }
         }
@@ -453,32 +484,25 @@ impl Folder {
         })
     }
 
-    /// Writes the line and syncs it. What was written in vain is cut off again
-    /// as far as that goes, and nothing more is written with this folder: what
-    /// is on the disk is no longer known.
+    /// Writes the line and syncs it. Part of a line is cut off again as far as
+    /// that goes; after a sync that failed nothing more is written.
     fn append(&mut self, lock: &mut dyn Locked, sealed: &Sealed) -> Result<(), StoreError> {
-        let is_first = self.journal.end() == 0;
-        let written = lock
-            .append(&sealed.bytes)
-            .and_then(|()| lock.sync())
-            .and_then(|()| {
-                if is_first {
-                    self.disk.sync_dir(&self.path)
-                } else {
-                    Ok(())
-                }
-            });
-        if let Err(error) = written {
-            let cut = lock
-                .truncate(self.journal.end() as u64)
-                .and_then(|()| lock.sync());
-            if cut.is_err() {
-                // The event may be there after all: then what it names stays.
-                self.taken = None;
-            }
-            self.poisoned = Some(error.to_string());
-            return Err(StoreError::io("write", &self.path.join(JOURNAL), &error));
+        let file = self.path.join(JOURNAL);
+        if self.journal.end() == 0 {
+            // Who finds a line in the journal may rely on the journal's name.
+            let named = self.disk.sync_dir(&self.path);
+            self.written("write", &file, named)?;
         }
+        let appended = lock.append(&sealed.bytes);
+        if appended.is_err() {
+            let _ = lock.truncate(self.journal.end() as u64);
+        }
+        let written = appended.and_then(|()| lock.sync());
+        if written.is_err() {
+            // The event may be there after all: then what it names stays.
+            self.taken = None;
+        }
+        self.written("write", &file, written)?;
         self.journal.accept(sealed);
         Ok(())
     }
@@ -511,7 +535,8 @@ impl Folder {
         text: &str,
         (project, notices): Validated,
     ) -> Result<(), StoreError> {
-        files::replace(self.disk.as_ref(), &self.path, PROJECT, text.as_bytes())?;
+        let replaced = files::replace(self.disk.as_ref(), &self.path, PROJECT, text.as_bytes());
+        self.written("write", &self.path.join(PROJECT), replaced)?;
         self.seen.definition = self.disk.stat(&self.path.join(PROJECT)).ok();
         self.project = project;
         self.notices = notices;

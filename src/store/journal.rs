@@ -389,3 +389,64 @@ impl Judge {
         }
     }
 }
+
+/// One line as what can be saved of a journal is judged by it: alone.
+#[derive(Debug)]
+pub(super) struct LooseLine<'l> {
+    /// From 1.
+    pub(super) number: usize,
+    /// As it stands.
+    pub(super) text: &'l [u8],
+    /// The event that it reads as, whether anything vouches for it or not.
+    pub(super) event: Option<Event>,
+    /// Its text before its sum, and the sum.
+    sealed: Option<(&'l str, &'l str)>,
+}
+
+impl<'l> LooseLine<'l> {
+    /// Every line of a journal.
+    pub(super) fn all(bytes: &'l [u8]) -> Vec<Self> {
+        let text = bytes.strip_suffix(b"\n").unwrap_or(bytes);
+        let lines = text.split(|b| *b == b'\n').enumerate();
+        let lines = lines.filter(|(_, line)| !line.is_empty());
+        lines
+            .map(|(index, line)| {
+                let line = without_mark(line, index);
+                let sealed = parted(line).ok();
+                Self {
+                    number: index + 1,
+                    text: line,
+                    event: sealed.and_then(|(body, _)| parsed(body).ok()),
+                    sealed,
+                }
+            })
+            .collect()
+    }
+
+    /// The sum that it states, also where the rest of it is no text.
+    pub(super) fn sum(&self) -> Option<&'l str> {
+        let line = self.text.strip_suffix(b"\r").unwrap_or(self.text);
+        let line = line.strip_suffix(SUM_END.as_bytes())?;
+        let (before, sum) = line.split_at_checked(line.len().checked_sub(SUM_LENGTH)?)?;
+        let is_sum = before.ends_with(SUM_FIELD.as_bytes());
+        let sum = std::str::from_utf8(sum).ok()?;
+        (is_sum && sum.bytes().all(|b| b.is_ascii_hexdigit())).then_some(sum)
+    }
+
+    /// Whether it is what was once written behind a line of this sum.
+    pub(super) fn follows(&self, chain: &str) -> bool {
+        self.sealed
+            .is_some_and(|(body, sum)| sum_of(chain, body) == sum)
+    }
+
+    /// Whether it is the first line of a journal, damaged or not.
+    pub(super) fn is_header(&self) -> bool {
+        self.text.starts_with(b"(format:")
+    }
+
+    /// When its journal was begun, if it is a whole first line.
+    pub(super) fn begun(&self) -> Option<Instant> {
+        let (body, _) = self.sealed.filter(|_| self.follows(""))?;
+        parsed::<Header>(body).ok().map(|header| header.begun)
+    }
+}

@@ -12,7 +12,8 @@
 //!
 //! [`Folder`] is the door: [`Folder::open`], [`Folder::record`],
 //! [`Folder::set`], [`Folder::follow`]. [`check()`] tells everything that is
-//! wrong with a folder. No other room touches the user's files.
+//! wrong with a folder, [`salvage()`] puts what can be saved into a new one. No
+//! other room touches the user's files, and all writing goes through [`Disk`].
 
 mod check;
 mod disk;
@@ -28,13 +29,15 @@ pub mod logger;
 mod notice_log;
 mod notices;
 pub mod ron_text;
+mod salvage;
 
 pub use check::{CheckReport, Problem, check, check_on};
 pub use disk::{Disk, Locked, RealDisk, Stamp};
 pub use draft::{Draft, Edited};
 pub use error::{ErrorKind, RecordError, StoreError};
-pub use files::{read_file, sha256_hex};
+pub use files::{make_folder, read_file, replace, sha256_hex};
 pub use folder::Folder;
 pub use intake::TakenLogger;
 pub use layout::read_journal;
 pub use notice_log::{NoticeDone, NoticeEntry, NoticeLog, silences};
+pub use salvage::{Rescue, Salvage, salvage, salvage_on};

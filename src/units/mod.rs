@@ -16,5 +16,5 @@ pub use figure::{Doubt, Figure, Kind};
 pub use instant::{Instant, InstantError};
 pub use quantity::*;
 pub use show::{System, clock_span, number, plain, rounded};
-pub use unseen::is_unseen;
+pub use unseen::{excerpt, is_unseen};
 pub use zone::{LocalTime, Zone, ZoneError};

@@ -196,7 +196,8 @@ fn print(c: &mut Criterion) {
     group.bench_function("file alone", |b| b.iter(|| read(&path).len()));
     group.bench_function("file, reader and naive sum", |b| {
         b.iter(|| {
-            let print = mesh::read(&read(&path)).expect("reads");
+            let bytes = read(&path);
+            let print = mesh::read(&bytes).expect("reads");
             mesh::measure(&print, mesh::LengthUnit::Mm).naive_area_mm2
         });
     });

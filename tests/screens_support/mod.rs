@@ -103,6 +103,11 @@ impl Hands {
         update(&mut self.model, Message::Recorded(result), self.now);
     }
 
+    /// Something happens now; `who` writes it down.
+    pub(crate) fn did(&mut self, what: What, who: &str) {
+        self.answer(&Action::now(what, who));
+    }
+
     /// The wall clock moves on.
     pub(crate) fn wait(&mut self, seconds: f64) {
         self.now = self.now.plus_seconds(seconds);
@@ -133,6 +138,17 @@ impl Hands {
         due.iter()
             .position(|d| d.what == what && d.piece.as_deref() == Some(piece))
             .unwrap()
+    }
+
+    /// The glyphs alone, of a theme.
+    pub(crate) fn drawn(&self, width: u16, height: u16, theme: Theme) -> String {
+        let terminal = self.terminal(width, height, theme);
+        grid(&terminal, width, |cell| cell.symbol().to_owned())
+    }
+
+    /// Draws it and looks at nothing.
+    pub(crate) fn draw(&self, width: u16, height: u16) {
+        self.terminal(width, height, Theme::new(true, false));
     }
 
     fn terminal(&self, width: u16, height: u16, theme: Theme) -> Terminal<TestBackend> {
@@ -390,4 +406,95 @@ pub(crate) fn forty() -> Hands {
 /// Whether an effect tells that something is due.
 pub(crate) fn rings(effect: &Effect) -> bool {
     matches!(effect, Effect::Notify(_))
+}
+
+/// `leaf` in one of its states, each the end of a short story.
+pub(crate) fn leaf(state: &str) -> Hands {
+    use Stage::{Age, Build, Coat, Rinse, Strike, Wiring};
+    let names: &[&str] = match state {
+        "share unknown" => &["leaf", "stem"],
+        _ => &["leaf"],
+    };
+    let project = Project::new(definition(names), Vec::new(), BTreeMap::new()).unwrap();
+    let now = begin();
+    let mut diary = Diary { project, now };
+    let piece = || "leaf".to_owned();
+    let tank = || "main".to_owned();
+    let reading = || What::Reading {
+        tank: "main".to_owned(),
+        volts: V.of(0.4),
+        amps: A.of(0.5),
+        celsius: None,
+        mode: None,
+        piece: None,
+    };
+    let wait = match state {
+        "waiting" => 0.0,
+        "running" => {
+            diary.start(0.0, "leaf", Coat);
+            10.0
+        }
+        "paused" => {
+            diary.start(0.0, "leaf", Coat);
+            diary.at(1.0, What::Pause { piece: piece() });
+            9.0
+        }
+        "done" => {
+            for (n, stage) in Stage::default_route().into_iter().enumerate() {
+                let minute = n as f64 * 100.0 * 60.0;
+                diary.start(minute, "leaf", stage);
+                diary.finish(minute + 80.0 * 60.0, "leaf");
+            }
+            1.0
+        }
+        "early" | "marked" | "in time" | "late" | "sealed" => {
+            diary.through(0.0, "leaf", &[Coat, Wiring, Strike, Build, Rinse]);
+            diary.start(1.0, "leaf", Age);
+            let hours = match state {
+                "in time" => 72.0,
+                "late" => 77.0,
+                _ => 24.0,
+            };
+            if state == "sealed" {
+                diary.finish(72.0 * 60.0, "leaf");
+                diary.start(72.0 * 60.0 + 1.0, "leaf", Stage::Seal);
+            }
+            hours * 60.0
+        }
+        _ => {
+            diary.through(0.0, "leaf", &[Coat, Wiring]);
+            diary.start(1.0, "leaf", Strike);
+            if state == "share unknown" {
+                diary.through(1.0, "stem", &[Coat, Wiring]);
+                diary.start(1.0, "stem", Strike);
+            } else {
+                diary.look(1.0, "leaf", "covered");
+            }
+            if state != "no current" {
+                let to = Setting::Amps(A.of(0.5));
+                diary.at(1.0, What::Supply { tank: tank(), to });
+                diary.at(2.0, reading());
+                diary.at(7.0, reading());
+            }
+            match state {
+                "lifted" => {
+                    diary.at(7.0, What::Lift { piece: piece() });
+                    4.0
+                }
+                "measured" => {
+                    let to = Setting::Off;
+                    diary.at(7.0, What::Supply { tank: tank(), to });
+                    2.0
+                }
+                "overdue" => 40.0,
+                _ => 2.0,
+            }
+        }
+    };
+    let mut hands = diary.hands(wait);
+    hands.select("leaf");
+    if state == "marked" {
+        hands.model.marked.insert(piece());
+    }
+    hands
 }

@@ -233,6 +233,36 @@ impl Pty {
         self.home.path()
     }
 
+    /// That each time the terminal was taken it was given back as it was: the
+    /// text of the first screen, its cursor, the window's title.
+    pub(crate) fn given_back(&self) {
+        let seen = self.seen();
+        let bytes = &seen.bytes;
+        let (rows, cols) = seen.parser.screen().size();
+        let taken = places(bytes, b"\x1b[?1049h");
+        let left = places(bytes, b"\x1b[?1049l");
+        assert!(!taken.is_empty(), "it was never taken");
+        assert_eq!(taken.len(), left.len(), "taken and left as often");
+        let titles = [b"\x1b[22;0t", b"\x1b[23;0t"].map(|t| places(bytes, t).len());
+        assert_eq!(titles, [taken.len(); 2], "titles kept and brought back");
+        let after = |end: usize| {
+            let mut parser = Parser::new(rows, cols, 0);
+            parser.process(&bytes[..end]);
+            let screen = parser.screen();
+            (
+                screen.contents_formatted(),
+                screen.cursor_position(),
+                screen.input_mode_formatted(),
+                screen.hide_cursor(),
+            )
+        };
+        for (taken, left) in taken.into_iter().zip(left) {
+            assert!(taken < left, "taken first");
+            let before = after(taken);
+            assert_eq!(before, after(left + b"\x1b[?1049l".len()));
+        }
+    }
+
     /// Waits until the program has ended; how, in the shell's numbers. The
     /// terminal must then be as it was before the program.
     pub(crate) fn ended(&self) -> i32 {
@@ -251,8 +281,20 @@ impl Pty {
             assert!(!screen.hide_cursor(), "the cursor is shown");
             assert!(!screen.bracketed_paste(), "pastes are plain again");
         });
+        if !places(&self.seen().bytes, b"\x1b[?1049h").is_empty() {
+            self.given_back();
+        }
         line_after(&shown, "left with ").trim().parse().unwrap()
     }
+}
+
+/// Where a sequence stands.
+fn places(bytes: &[u8], sequence: &[u8]) -> Vec<usize> {
+    let windows = bytes.windows(sequence.len()).enumerate();
+    windows
+        .filter(|(_, window)| *window == sequence)
+        .map(|(at, _)| at)
+        .collect()
 }
 
 /// What stands behind a word, to the end of the line.

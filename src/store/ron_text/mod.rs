@@ -281,6 +281,67 @@ pub fn remove(text: &str, path: &str) -> Result<String, PathError> {
     }
 }
 
+/// A text that stands in a RON text, with its place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Placed {
+    /// The text itself.
+    pub text: String,
+    /// Its line, from 1.
+    pub line: usize,
+    /// Its column, from 1, in characters.
+    pub column: usize,
+}
+
+/// A struct whose every field is a list of texts, as it stands: in its order,
+/// and a field that stands there twice is told twice.
+///
+/// # Errors
+/// [`PathError::Text`] when the text is not RON, or something else stands
+/// where a field, a list or a text should.
+pub fn text_lists(text: &str) -> Result<Vec<(Placed, Vec<Placed>)>, PathError> {
+    let root = parse(text)?;
+    let fault = |at, expected| {
+        let (line, column) = line_column(text, at);
+        let found = scan::found(text, at);
+        Err(PathError::Text {
+            line,
+            column,
+            expected,
+            found,
+        })
+    };
+    let placed = |at, text_there| {
+        let (line, column) = line_column(text, at);
+        Placed {
+            text: text_there,
+            line,
+            column,
+        }
+    };
+    let is_empty = root.kind == Kind::Tuple && root.items.is_empty();
+    if root.kind != Kind::Struct && !is_empty {
+        return fault(root.span.start, "names with their lists in round brackets");
+    }
+    let mut fields = Vec::new();
+    for item in &root.items {
+        let list = &item.value;
+        if list.kind != Kind::List {
+            return fault(list.span.start, "a list such as [\"a\", \"b\"]");
+        }
+        let mut texts = Vec::new();
+        for entry in &list.items {
+            let at = entry.value.span.start;
+            match string_value(&text[entry.value.span.clone()]) {
+                Some(value) => texts.push(placed(at, value)),
+                None => return fault(at, "a text in quotes"),
+            }
+        }
+        let name = item.name(text).unwrap_or_default();
+        fields.push((placed(item.start(), name), texts));
+    }
+    Ok(fields)
+}
+
 /// Line and column of a byte of the text, both from 1, the column in
 /// characters. A byte inside a character counts as that character, one behind
 /// the end as the end.

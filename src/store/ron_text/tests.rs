@@ -508,3 +508,43 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn lists_of_texts_are_told_with_their_places() {
+    let text = "// mine\n(\n    undo: [\"u\", \"\u{e9}\", \"F9\"],\n    r#far: [],\n)\n";
+    let told: Vec<String> = text_lists(text)
+        .unwrap()
+        .into_iter()
+        .flat_map(|(name, texts)| std::iter::once(name).chain(texts))
+        .map(|p| format!("{}:{}:{}", p.line, p.column, p.text))
+        .collect();
+    assert_eq!(
+        told,
+        ["3:5:undo", "3:12:u", "3:17:\u{e9}", "3:22:F9", "4:5:far"]
+    );
+    assert_eq!(text_lists("()").unwrap(), []);
+}
+
+#[test]
+fn what_is_no_list_of_texts_is_refused_at_its_place() {
+    for (text, place, expected) in [
+        ("[]", (1, 1), "round brackets"),
+        ("(undo: \"u\")", (1, 8), "a list"),
+        ("(undo: [u])", (1, 9), "in quotes"),
+        ("(\n undo: [\"u\",\n", (3, 1), "a value"),
+        ("", (1, 1), "a value"),
+    ] {
+        match text_lists(text) {
+            Err(PathError::Text {
+                line,
+                column,
+                expected: told,
+                ..
+            }) => {
+                assert_eq!((line, column), place, "{text}");
+                assert!(told.contains(expected), "{text}: {told}");
+            }
+            other => panic!("{text}: {other:?}"),
+        }
+    }
+}

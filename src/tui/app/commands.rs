@@ -1,7 +1,7 @@
 //! The one table of commands: it drives the keys, the hint bar, the menus, the
 //! help and the key list of the README.
 
-use super::{Key, KeyCode, Model, Screen};
+use super::{Key, KeyCode, Keymap, Model, Screen};
 use crate::project::StageState;
 
 /// What a key can ask for.
@@ -32,6 +32,7 @@ pub enum Id {
     Lock,
     Silence,
     Edit,
+    Copy,
     Who,
     ScrollBack,
     ScrollOn,
@@ -54,10 +55,13 @@ pub enum Applies {
 /// One command.
 #[derive(Debug, Clone, Copy)]
 pub struct Command {
+    /// What a user's `keys.ron` calls it.
+    pub name: &'static str,
     /// Which.
     pub id: Id,
-    /// The keys that ask for it; the first is the one shown.
-    pub keys: &'static [Key],
+    /// The keys that ask for it where the user has no others; the first is the
+    /// one shown.
+    pub default_keys: &'static [Key],
     /// One word for the hint bar; empty if it has no place there.
     pub hint: &'static str,
     /// What it does.
@@ -86,55 +90,63 @@ const CLOSEOUT: Applies = Applies::On(&[Screen::CloseOut]);
 const ALL: Applies = Applies::Everywhere;
 
 macro_rules! commands {
-    ($($id:expr, [$($key:expr),*], $hint:literal, $say:literal, $applies:expr;)+) => {
-        &[$(Command { id: $id, keys: &[$($key),*], hint: $hint, say: $say, applies: $applies }),+]
+    ($($name:ident: $id:expr, [$($key:expr),*], $hint:literal, $say:literal, $applies:expr;)+) => {
+        &[$(Command {
+            name: stringify!($name),
+            id: $id,
+            default_keys: &[$($key),*],
+            hint: $hint,
+            say: $say,
+            applies: $applies,
+        }),+]
     };
 }
 
-const TABLE: &[Command] = commands! {
-    Id::Deal, [k(KeyCode::Enter)], "next step", "do the next step of the selected due line; with nothing due, what can be done", LISTS;
-    Id::DealRow(0), [k(KeyCode::F(1))], "", "do the next step of that line of the due list (F1 to F8)", ALL;
-    Id::DealRow(1), [k(KeyCode::F(2))], "", "", ALL;
-    Id::DealRow(2), [k(KeyCode::F(3))], "", "", ALL;
-    Id::DealRow(3), [k(KeyCode::F(4))], "", "", ALL;
-    Id::DealRow(4), [k(KeyCode::F(5))], "", "", ALL;
-    Id::DealRow(5), [k(KeyCode::F(6))], "", "", ALL;
-    Id::DealRow(6), [k(KeyCode::F(7))], "", "", ALL;
-    Id::DealRow(7), [k(KeyCode::F(8))], "", "", ALL;
-    Id::Tick, [k(KeyCode::Enter), c(' '), c('*')], "tick", "tick the selected item; on the last row, sign", CLOSEOUT;
-    Id::Sign, [c('s')], "sign", "sign the close-out", CLOSEOUT;
-    Id::Actions, [c('+'), c('a')], "actions", "what can be done with the selected piece or tank", PIECES;
-    Id::Actions, [k(KeyCode::Enter)], "", "what can be done with the selected piece", HOLDS;
-    Id::Everything, [c('+'), c('a')], "everything else", "everything else: bring back, lock, leave and more", CLOSEOUT;
-    Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
-    Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new ageing hold for all", HOLDS;
-    Id::PlaceUp, [k(KeyCode::Up)], "", "the line above: of the due list, of the holds, of the close-out", ALL;
-    Id::PlaceDown, [k(KeyCode::Down)], "", "the line below", ALL;
-    Id::PlaceBack, [k(KeyCode::Left)], "", "the piece or tank to the left along the bench", PIECES;
-    Id::PlaceOn, [k(KeyCode::Right)], "", "the piece or tank to the right along the bench", PIECES;
-    Id::Choose, [c('1'), c('2'), c('3'), c('4'), c('5'), c('6'), c('7'), c('8'), c('9')], "", "the piece with this digit, in the order of project.ron. On Close-out, tick the item with it", ALL;
-    Id::NextScreen, [c('.'), k(KeyCode::Tab), c(',')], "screen", "the next screen", ALL;
-    Id::PreviousScreen, [k(KeyCode::BackTab)], "", "the screen before", ALL;
-    Id::Show(Screen::Line), [c('l')], "", "Line: the bench from left to right", ALL;
-    Id::Show(Screen::Piece), [c('p')], "", "Piece: one piece, its figures and its history", ALL;
-    Id::Show(Screen::Holds), [c('h')], "", "Holds: how long each piece has aged, how they match", ALL;
-    Id::Show(Screen::CloseOut), [c('c')], "", "Close-out: the end of the evening", ALL;
-    Id::Reading, [c('r')], "reading", "volts, amps and bath of the tank", LISTS;
-    Id::Supply, [c('s')], "", "set the supply of the tank as it is set now (cc or cv)", LISTS;
-    Id::Note, [c('n')], "", "a note on the selected piece", PIECES;
-    Id::Undo, [c('-'), c('u')], "undo", "undo the last record: says which, asks once", ALL;
-    Id::Redo, [c('y')], "", "bring back what was undone", ALL;
-    Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
-    Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
-    Id::Silence, [c('b')], "", "silence bell and notices for what is due now", ALL;
-    Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
-    Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
-    Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
-    Id::Who, [c('i')], "", "who is at the tank", ALL;
-    Id::Help, [c('/'), c('?')], "help", "this screen's keys, words and cautions", ALL;
-    Id::Suspend, [ctrl('z')], "", "stop to the shell; fg comes back", ALL;
-    Id::Quit, [c('q')], "quit", "leave; asks while current flows", ALL;
-    Id::Leave, [ctrl('c')], "", "leave at once, without asking; what was recorded is kept", ALL;
+pub(super) const TABLE: &[Command] = commands! {
+    next_step: Id::Deal, [k(KeyCode::Enter)], "next step", "do the next step of the selected due line; with nothing due, what can be done", LISTS;
+    due_1: Id::DealRow(0), [k(KeyCode::F(1))], "", "do the next step of this line of the due list: due_1 to due_8", ALL;
+    due_2: Id::DealRow(1), [k(KeyCode::F(2))], "", "", ALL;
+    due_3: Id::DealRow(2), [k(KeyCode::F(3))], "", "", ALL;
+    due_4: Id::DealRow(3), [k(KeyCode::F(4))], "", "", ALL;
+    due_5: Id::DealRow(4), [k(KeyCode::F(5))], "", "", ALL;
+    due_6: Id::DealRow(5), [k(KeyCode::F(6))], "", "", ALL;
+    due_7: Id::DealRow(6), [k(KeyCode::F(7))], "", "", ALL;
+    due_8: Id::DealRow(7), [k(KeyCode::F(8))], "", "", ALL;
+    tick: Id::Tick, [k(KeyCode::Enter), c(' '), c('*')], "tick", "tick the selected item; on the last row, sign", CLOSEOUT;
+    sign: Id::Sign, [c('s')], "sign", "sign the close-out", CLOSEOUT;
+    actions: Id::Actions, [c('+'), c('a')], "actions", "what can be done with the selected piece or tank", PIECES;
+    holds_actions: Id::Actions, [k(KeyCode::Enter)], "", "what can be done with the selected piece", HOLDS;
+    everything: Id::Everything, [c('+'), c('a')], "everything else", "everything else: bring back, lock, leave and more", CLOSEOUT;
+    mark: Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
+    refresh: Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new ageing hold for all", HOLDS;
+    up: Id::PlaceUp, [k(KeyCode::Up)], "", "the line above: of the due list, of the holds, of the close-out", ALL;
+    down: Id::PlaceDown, [k(KeyCode::Down)], "", "the line below", ALL;
+    left: Id::PlaceBack, [k(KeyCode::Left)], "", "the piece or tank to the left along the bench", PIECES;
+    right: Id::PlaceOn, [k(KeyCode::Right)], "", "the piece or tank to the right along the bench", PIECES;
+    choose: Id::Choose, [c('1'), c('2'), c('3'), c('4'), c('5'), c('6'), c('7'), c('8'), c('9')], "", "the piece with this digit, in the order of project.ron. On Close-out, tick the item with it", ALL;
+    next_screen: Id::NextScreen, [c('.'), k(KeyCode::Tab), c(',')], "screen", "the next screen", ALL;
+    previous_screen: Id::PreviousScreen, [k(KeyCode::BackTab)], "", "the screen before", ALL;
+    line: Id::Show(Screen::Line), [c('l')], "", "Line: the bench from left to right", ALL;
+    piece: Id::Show(Screen::Piece), [c('p')], "", "Piece: one piece, its figures and its history", ALL;
+    holds: Id::Show(Screen::Holds), [c('h')], "", "Holds: how long each piece has aged, how they match", ALL;
+    close_out: Id::Show(Screen::CloseOut), [c('c')], "", "Close-out: the end of the evening", ALL;
+    reading: Id::Reading, [c('r')], "reading", "volts, amps and bath of the tank", LISTS;
+    supply: Id::Supply, [c('s')], "", "set the supply of the tank as it is set now (cc or cv)", LISTS;
+    note: Id::Note, [c('n')], "", "a note on the selected piece", PIECES;
+    undo: Id::Undo, [c('-'), c('u')], "undo", "undo the last record: says which, asks once", ALL;
+    redo: Id::Redo, [c('y')], "", "bring back what was undone", ALL;
+    far: Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
+    lock: Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
+    silence: Id::Silence, [c('b')], "", "silence bell and notices for what is due now", ALL;
+    scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
+    scroll_on: Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
+    edit: Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
+    copy: Id::Copy, [c('v')], "", "copy a figure of what is selected, with its unit and its +-, by way of the terminal", ALL;
+    who: Id::Who, [c('i')], "", "who is at the tank", ALL;
+    help: Id::Help, [c('/'), c('?')], "help", "this screen's keys, words and cautions", ALL;
+    suspend: Id::Suspend, [ctrl('z')], "", "stop to the shell; fg comes back", ALL;
+    quit: Id::Quit, [c('q')], "quit", "leave; asks while current flows", ALL;
+    leave: Id::Leave, [ctrl('c')], "", "leave at once, without asking; what was recorded is kept", ALL;
 };
 
 /// Keys inside what lies on top of a screen: the keys, what they do.
@@ -201,14 +213,49 @@ impl Command {
         }
     }
 
-    /// The names of its keys: `Enter, Space`.
-    pub fn key_names(&self) -> String {
-        let digits = self.keys.len() == 9;
-        if digits {
-            return "1 to 9".to_owned();
+    /// Whether it works on a screen on which another works too.
+    pub(super) fn meets(&self, other: &Self) -> bool {
+        let mut screens = Screen::ALL.into_iter();
+        screens.any(|screen| self.on(screen) && other.on(screen))
+    }
+
+    /// Keys that it has whatever a user says: the arrows.
+    pub(super) fn always(&self) -> &'static [Key] {
+        match self.id {
+            Id::PlaceUp | Id::PlaceDown | Id::PlaceBack | Id::PlaceOn => self.default_keys,
+            _ => &[],
         }
-        let names: Vec<String> = self.keys.iter().map(|k| k.name()).collect();
-        names.join("  ")
+    }
+
+    /// Whether its keys cannot be changed: a digit is what it stands beside on
+    /// the screen, and Ctrl-c leaves whatever state the screen is in.
+    pub fn is_fixed(&self) -> bool {
+        matches!(self.id, Id::Choose | Id::Leave)
+    }
+
+    /// Whether one cannot do without it, so that it keeps at least one key.
+    pub(super) fn is_needed(&self) -> bool {
+        matches!(
+            self.id,
+            Id::Deal
+                | Id::Tick
+                | Id::Actions
+                | Id::Everything
+                | Id::NextScreen
+                | Id::Help
+                | Id::Quit
+        )
+    }
+
+    /// Where it works, in words.
+    pub fn place(&self) -> String {
+        match self.applies {
+            Applies::Everywhere => "everywhere".to_owned(),
+            Applies::On(screens) => {
+                let titles: Vec<&str> = screens.iter().map(|s| s.title()).collect();
+                titles.join(", ")
+            }
+        }
     }
 
     /// Whether it can be done now.
@@ -227,6 +274,10 @@ impl Command {
                 model.spot.is_some(),
                 "there is no piece yet: `tankside add`",
             ),
+            Id::Copy => need(
+                model.spot.is_some() || !model.facts.due.is_empty(),
+                "there is no figure yet",
+            ),
             Id::Note | Id::Mark => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
@@ -240,13 +291,6 @@ impl Command {
             _ => Ok(()),
         }
     }
-}
-
-/// The command that a key asks for on a screen.
-pub fn command_of(key: Key, screen: Screen) -> Option<&'static Command> {
-    TABLE
-        .iter()
-        .find(|command| command.on(screen) && command.keys.contains(&key))
 }
 
 /// Whether anything still runs that wants a person near: asked before leaving.
@@ -273,29 +317,21 @@ pub fn current_flows(model: &Model) -> Option<String> {
 /// The key list as Markdown, for the README.
 pub fn keys_markdown() -> String {
     let cell = |text: &str| text.replace('|', "\\|");
-    let mut out = String::from("| key | where | what it does |\n|---|---|---|\n");
+    let keys = Keymap::default();
+    let mut out = String::from("| key | where | what it does | name |\n|---|---|---|---|\n");
     for command in TABLE.iter().filter(|c| !c.say.is_empty()) {
-        let place = match command.applies {
-            Applies::Everywhere => "everywhere".to_owned(),
-            Applies::On(screens) => {
-                let titles: Vec<&str> = screens.iter().map(|s| s.title()).collect();
-                titles.join(", ")
-            }
-        };
-        let keys: Vec<String> = if command.keys.len() == 9 {
-            vec!["`1` to `9`".to_owned()]
+        let names = format!("`{}`", keys.names(command).replace("  ", "` `"));
+        let names = names.replace(" to ", "` to `");
+        let name = if command.is_fixed() {
+            String::new()
         } else {
-            command
-                .keys
-                .iter()
-                .map(|k| format!("`{}`", k.name()))
-                .collect()
+            format!("`{}`", command.name)
         };
-        let row = [keys.join(" "), place, cell(command.say)].join(" | ");
+        let row = [names, command.place(), cell(command.say), name].join(" | ");
         out = out + "| " + &row + " |\n";
     }
     for (keys, say) in INSIDE {
-        out = out + "| " + &cell(keys) + " | menus and entries | " + &cell(say) + " |\n";
+        out = out + "| " + &cell(keys) + " | menus and entries | " + &cell(say) + " | |\n";
     }
     out
 }
@@ -309,7 +345,7 @@ mod tests {
         for screen in Screen::ALL {
             let mut seen = Vec::new();
             for command in TABLE.iter().filter(|c| c.on(screen)) {
-                for key in command.keys {
+                for key in command.default_keys {
                     assert!(!seen.contains(key), "{} twice on {screen:?}", key.name());
                     seen.push(*key);
                 }
@@ -340,7 +376,7 @@ mod tests {
             let keys: Vec<Key> = TABLE
                 .iter()
                 .filter(|c| c.id == id)
-                .flat_map(|c| c.keys)
+                .flat_map(|c| c.default_keys)
                 .copied()
                 .collect();
             assert!(keys.iter().any(keypad), "{id:?}");

@@ -297,6 +297,7 @@ impl Upkeep {
             Self::Dose => vec![Field::number("dose", "mL", model.last_dose(tank))],
             Self::TopUp => vec![Field::number("topped up", "L", None)],
             Self::Anodes => vec![Field::number("metal", "g", None)],
+            Self::Logger => vec![Field::words("file", Vec::new())],
             Self::Off | Self::Filter | Self::Bags => Vec::new(),
         }
     }
@@ -340,6 +341,12 @@ impl Upkeep {
             Self::TopUp => What::Bath {
                 tank,
                 work: BathWork::TopUp(needed(field(0)?)?),
+            },
+            // The keeper brings the file in, under a name and with a checksum.
+            Self::Logger => What::Logger {
+                tank,
+                file: field(0)?.said()?,
+                sha256: String::new(),
             },
             Self::Anodes => What::Bath {
                 tank,

@@ -251,8 +251,14 @@ impl Field {
         let bare = text
             .chars()
             .all(|c| c.is_ascii_digit() || ".,-".contains(c));
+        let marks = text.chars().filter(|c| ".,".contains(*c)).count();
+        if marks > 1 {
+            let wrong = "is no number: one point or one comma, before the decimals";
+            return Err(format!("{text} {wrong}"));
+        }
+        // Nobody parts thousands on a keypad: its comma begins the decimals.
         let full = if bare {
-            format!("{text}{unit}")
+            format!("{}{unit}", text.replace(',', "."))
         } else {
             text.to_owned()
         };
@@ -390,6 +396,77 @@ mod tests {
         assert!(field("0.068").is_some());
         assert_eq!(field("1.2"), None);
         assert_eq!(field("620mA"), None, "a unit of its own is meant");
+    }
+
+    #[test]
+    fn comma_and_point_begin_the_decimals() {
+        let amps =
+            |keys| typed(Field::number("amps", "A", Some(0.5)), keys).quantity::<CurrentDim>();
+        for (keys, value) in [
+            ("1,5", 1.5),
+            ("0.3", 0.3),
+            (",3", 0.3),
+            (".25", 0.25),
+            ("2,", 2.0),
+            ("1,234", 1.234),
+            ("12", 12.0),
+            ("0,3A", 0.3),
+            ("620mA", 0.62),
+        ] {
+            let read = amps(keys).unwrap().unwrap().to(A);
+            assert!((read - value).abs() < 1e-12, "{keys}: {read}");
+        }
+        for keys in ["1.234,5", "1,234.5", "1..5", ",", ".", "1.2.3A"] {
+            let wrong = amps(keys).unwrap_err();
+            assert!(wrong.contains(keys) && wrong.len() < 150, "{keys}: {wrong}");
+        }
+        for keys in ["40um", "3V"] {
+            let wrong = amps(keys).unwrap_err();
+            assert!(wrong.contains("is no current"), "{keys}: {wrong}");
+        }
+    }
+
+    #[test]
+    fn a_tenfold_jump_is_questioned_once_up_and_down() {
+        for (last, keys, asks) in [
+            (0.68, "6,8", true),
+            (0.68, "0,068", true),
+            (6.8, "68", true),
+            (0.68, "6", false),
+            (0.68, "0.07", false),
+            (0.68, "0", false),
+        ] {
+            let mut field = typed(Field::number("amps", "A", Some(last)), keys);
+            assert_eq!(field.jump().is_some(), asks, "{keys} after {last}");
+            field.asked = Some(field.text.clone());
+            assert_eq!(field.jump(), None, "once");
+        }
+    }
+
+    #[test]
+    fn when_is_never_tomorrow() {
+        let now: Instant = "2026-03-02T19:40:00Z".parse().unwrap();
+        let at = |keys: &str| typed(Field::when(), keys).instant(Zone::UTC, now);
+        // A clock time that has not come yet was yesterday's.
+        for (keys, instant) in [
+            ("0", "2026-03-02T19:40:00Z"),
+            ("90", "2026-03-02T18:10:00Z"),
+            ("1941", "2026-03-01T19:41:00Z"),
+            ("19,41", "2026-03-01T19:41:00Z"),
+            ("0005", "2026-03-02T00:05:00Z"),
+        ] {
+            let read = at(keys).unwrap().unwrap();
+            assert_eq!(read.to_string(), instant, "{keys}");
+        }
+        for keys in ["2460", "12345", ".", "1.2.3.4", "24.00"] {
+            let wrong = at(keys).unwrap_err();
+            assert!(
+                wrong.contains("is no time: 12 is 12 min ago"),
+                "{keys}: {wrong}"
+            );
+        }
+        let told = typed(Field::when(), "1941").when_words(Zone::UTC, now);
+        assert!(told.contains("Sun") && told.contains("23 h 59"), "{told}");
     }
 
     #[test]

@@ -25,7 +25,8 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
         Layer::Refused(refused) => in_refused(model, refused, key),
         Layer::Confirm(confirm) => {
             // Undo is answered by its own key: minus must not read as "back".
-            if key.code == KeyCode::Enter || update::asked_by(confirm.then, key) {
+            let keys = &model.keys;
+            if key.code == KeyCode::Enter || update::asked_by(keys, confirm.then, key) {
                 update::confirmed(model, confirm.then)
             } else {
                 model.say("left as it was");
@@ -47,6 +48,7 @@ pub(super) fn paste(model: &mut Model, text: &str) {
             }
         }
         Some(Layer::Look(entry)) if entry.at_when => entry.when.paste(text),
+        Some(Layer::Gates(list)) if list.at_when => list.when.paste(text),
         _ => {}
     }
 }
@@ -112,6 +114,7 @@ fn in_menu(model: &mut Model, mut menu: Menu, key: Key) -> Vec<Effect> {
             Does::Task(task) => model.open(task, false),
             Does::Menu(spot) => model.open_menu(Some(spot)),
             Does::Command(id) => return update::run(model, id, key),
+            Does::Copy(figure) => return update::copy(model, &figure),
         }
         return Vec::new();
     }
@@ -445,10 +448,10 @@ mod tests {
 
     #[test]
     fn minus_answers_the_undo_question_only() {
-        let minus = Key::char('-');
-        assert!(update::asked_by(Then::Undo, minus));
-        assert!(!update::asked_by(Then::Quit, minus));
-        assert!(!update::asked_by(Then::Sign, minus));
+        let (keys, minus) = (super::super::Keymap::default(), Key::char('-'));
+        assert!(update::asked_by(&keys, Then::Undo, minus));
+        assert!(!update::asked_by(&keys, Then::Quit, minus));
+        assert!(!update::asked_by(&keys, Then::Sign, minus));
     }
 
     #[test]

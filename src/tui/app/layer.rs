@@ -41,6 +41,8 @@ pub struct Menu {
     pub why: bool,
     /// The selected line.
     pub row: usize,
+    /// Whether it lists figures to copy rather than what can be done.
+    pub figures: bool,
 }
 
 /// One line of a menu.
@@ -63,6 +65,8 @@ pub enum Does {
     Command(Id),
     /// Opens the menu of a tank.
     Menu(Spot),
+    /// Copies a figure.
+    Copy(String),
 }
 
 /// Entry of one thing.
@@ -187,13 +191,13 @@ pub enum Then {
 }
 
 impl Then {
-    /// The key that asked the question, which answers it too.
-    pub fn key(self) -> char {
+    /// The command that asked the question, whose keys answer it too.
+    pub fn command(self) -> Id {
         match self {
-            Self::Undo => '-',
-            Self::Redo => 'y',
-            Self::Sign => 's',
-            Self::Quit => 'q',
+            Self::Undo => Id::Undo,
+            Self::Redo => Id::Redo,
+            Self::Sign => Id::Sign,
+            Self::Quit => Id::Quit,
         }
     }
 }

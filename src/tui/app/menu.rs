@@ -12,12 +12,26 @@ impl Menu {
             cannot: Vec::new(),
             why: false,
             row: 0,
+            figures: false,
         };
         match spot {
             Some(Spot::Piece(name)) => menu.of_piece(model, &name),
             Some(Spot::Tank(name)) => menu.of_tank(&name),
             None => menu.of_everything(model),
         }
+        menu
+    }
+
+    /// The same menu of what is so now, the same line selected.
+    pub(super) fn anew(&self, model: &Model) -> Self {
+        let of = if self.figures {
+            Self::of_figures
+        } else {
+            Self::of
+        };
+        let mut menu = of(model, self.spot.clone());
+        menu.why = self.why;
+        menu.row = self.row.min(menu.entries.len().saturating_sub(1));
         menu
     }
 
@@ -63,8 +77,6 @@ impl Menu {
     }
 
     fn of_tank(&mut self, tank: &str) {
-        let say = format!("type tankside record DIR logger --tank {tank} FILE.csv");
-        self.cannot.push(("a data logger's CSV", say));
         for upkeep in Upkeep::ALL {
             let (letter, say) = upkeep.shown();
             let task = Task::Tank(tank.to_owned(), upkeep);
@@ -82,17 +94,14 @@ impl Menu {
             Id::Far,
             Id::Who,
             Id::Edit,
+            Id::Copy,
             Id::Help,
             Id::Quit,
         ];
         for command in commands().iter().filter(|c| listed.contains(&c.id)) {
-            let letter = command.keys.iter().find_map(|k| match k.code {
-                super::KeyCode::Char(c) if c.is_ascii_lowercase() => Some(c),
-                _ => None,
-            });
+            let letter = model.keys.letter(command).unwrap_or(NO_LETTER);
             match command.can(model) {
                 Ok(()) => {
-                    let letter = letter.unwrap_or('?');
                     self.push(letter, command.say.to_owned(), Does::Command(command.id));
                 }
                 Err(why) => self.cannot.push((command.say, why)),

@@ -1,6 +1,6 @@
 //! What comes into the model and what it asks the shell to do.
 
-use super::Notice;
+use super::{Keymap, Notice};
 use crate::project::{Action, Decision, Project, Refusal, Silence};
 
 /// A key, as the shell translates it; releases never arrive.
@@ -84,14 +84,20 @@ pub enum Message {
     Warned(String),
     /// What the programs on this project want no more notices of.
     Silenced(Vec<Silence>),
+    /// Nothing is written down any more until the project is opened again: why,
+    /// and what would do. It stands from now on, whatever else is said.
+    Stopped(String),
     /// An effect other than a record failed.
     Failed(Failure),
+    /// The user's own keys are now these; or why they are not taken.
+    Keys(Result<Keymap, String>),
 }
 
 /// What the model asks the shell to do.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Effect {
-    /// Decide on, write down and fold an action (its `who` is already set).
+    /// Decide on, write down and fold an action (its `who` is already set). A
+    /// logger's file without a checksum is still where the user named it.
     Record(Action),
     /// Remember who the user is, in the user's settings.
     SaveWho(String),

@@ -7,12 +7,14 @@
 
 mod bell;
 mod commands;
+mod copying;
 mod deed;
 mod entry;
 mod facts;
 mod guide;
 mod inside;
 mod inside_look;
+mod keymap;
 mod keys;
 mod layer;
 mod meaning;
@@ -27,11 +29,11 @@ mod task;
 mod update;
 mod words;
 
-pub use commands::{
-    Applies, Command, INSIDE, Id, command_of, commands, current_flows, keys_markdown,
-};
+pub use commands::{Applies, Command, INSIDE, Id, commands, current_flows, keys_markdown};
 pub use entry::{Entry, Field};
 pub use facts::{Facts, Place, Station};
+pub use keymap::{BadPatch, Keymap, Rebinding, Word};
+pub use keys::NoSuchKey;
 pub use layer::{
     Checklist, Confirm, Does, Form, Layer, LookEntry, Menu, MenuEntry, Refused, Step, Then, Way,
 };

@@ -3,11 +3,11 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::bell::Bell;
-use super::{Facts, Layer, Place, Step};
+use super::{Facts, Keymap, Layer, Place, Step};
 use crate::project::{
     Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
 };
-use crate::report::safe::{fit, plain_text};
+use crate::report::safe::fitted;
 use crate::units::{A, G, Instant, ML, V, clock_span};
 
 /// The screens, in the order Tab walks them.
@@ -100,6 +100,14 @@ pub struct Model {
     pub pending: Option<Action>,
     /// What was last said.
     pub said: Said,
+    /// The keys of every command.
+    pub keys: Keymap,
+    /// Why the user's own keys are not taken; said until they are mended.
+    pub keys_fault: Option<String>,
+    /// Where the user's own keys are kept.
+    pub keys_place: Option<String>,
+    /// Why nothing is written down any more; it is told in place of what is said.
+    pub stopped: Option<String>,
     pub(super) bell: Bell,
 }
 
@@ -124,6 +132,10 @@ impl Model {
             guide: VecDeque::new(),
             pending: None,
             said: Said::default(),
+            keys: Keymap::default(),
+            keys_fault: None,
+            keys_place: None,
+            stopped: None,
             bell: Bell::default(),
         };
         model.spot = model
@@ -144,9 +156,21 @@ impl Model {
         self
     }
 
+    /// The same with the user's own keys, or why they are not taken, and where
+    /// they are kept.
+    #[must_use]
+    pub fn with_keys(mut self, keys: Result<Keymap, String>, place: Option<String>) -> Self {
+        self.keys_place = place;
+        match keys {
+            Ok(keys) => self.keys = keys,
+            Err(fault) => self.keys_fault = Some(fault),
+        }
+        self
+    }
+
     /// The title of the terminal: what is due, of which project.
     pub fn title(&self) -> String {
-        let name = fit(&plain_text(&self.project.definition.name), 40);
+        let name = fitted(&self.project.definition.name, 40);
         match self.facts.overdue().count() {
             0 => format!("tankside: {name}"),
             due => format!("({due} due) tankside: {name}"),

@@ -312,11 +312,7 @@ impl Model {
         let mut layers = std::mem::take(&mut self.layers);
         for layer in &mut layers {
             match layer {
-                Layer::Menu(menu) => {
-                    let (why, row) = (menu.why, menu.row);
-                    *menu = Menu::of(self, menu.spot.clone());
-                    (menu.why, menu.row) = (why, row.min(menu.entries.len().saturating_sub(1)));
-                }
+                Layer::Menu(menu) => *menu = menu.anew(self),
                 Layer::Form(form) if !form.waits && !form.fields.iter().any(|f| f.touched) => {
                     form.fields = form.task.fields(self);
                 }
@@ -384,15 +380,6 @@ fn of_history(what: &What) -> bool {
 }
 
 impl Model {
-    /// The keys that open everything else from this screen.
-    pub fn everything_keys(&self) -> &'static str {
-        if self.screen == super::Screen::CloseOut {
-            "+"
-        } else {
-            "+ +"
-        }
-    }
-
     /// What was written down last, a finish with the stage that ended.
     pub(super) fn told(&self, what: &What) -> String {
         let ended = match what {
@@ -409,15 +396,14 @@ impl Model {
     fn acknowledged(&self, decision: &Decision) -> String {
         let event = &decision.event;
         let warnings = decision.warnings.join("; ");
-        let undoes = if self.layers.is_empty() {
-            "   - undoes"
-        } else {
-            ""
-        };
+        let undo = self
+            .key_of(super::Id::Undo)
+            .filter(|_| self.layers.is_empty());
+        let undoes = undo.map_or_else(String::new, |key| format!("   {key} undoes"));
         match &event.what {
             What::Undo { .. } => {
-                let keys = self.everything_keys();
-                format!("undone: {warnings}   {keys} (y) brings it back")
+                let way = self.way_to(super::Id::Redo);
+                format!("undone: {warnings}   {way} brings it back")
             }
             What::Redo { .. } => format!("brought back: {warnings}{undoes}"),
             what => {

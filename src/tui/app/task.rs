@@ -67,6 +67,7 @@ pub enum Upkeep {
     Bags,
     TopUp,
     Anodes,
+    Logger,
 }
 
 impl Deed {
@@ -136,7 +137,7 @@ impl Deed {
 
 impl Upkeep {
     /// All of them, in the order the menu lists them.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Reading,
         Self::SetAmps,
         Self::SetVolts,
@@ -146,6 +147,7 @@ impl Upkeep {
         Self::Bags,
         Self::TopUp,
         Self::Anodes,
+        Self::Logger,
     ];
 
     /// Its letter in the action menu and what it says.
@@ -160,6 +162,7 @@ impl Upkeep {
             Self::Bags => ('b', "anode bags changed or rinsed"),
             Self::TopUp => ('t', "topped up"),
             Self::Anodes => ('n', "anode metal added"),
+            Self::Logger => ('l', "take in a data logger's file (CSV)"),
         }
     }
 }
@@ -208,7 +211,11 @@ impl Task {
     pub fn has_when(&self) -> bool {
         !matches!(
             self,
-            Self::Finding(_) | Self::Override(_, Some(_)) | Self::Who
+            Self::Finding(_)
+                | Self::Override(_, Some(_))
+                | Self::Who
+                // Its rows have instants of their own.
+                | Self::Tank(_, Upkeep::Logger)
         )
     }
 

@@ -2,10 +2,11 @@
 
 use super::layer::Then;
 use super::{
-    Command, Effect, Failure, Id, Key, KeyCode, Layer, Message, Model, Notice, Screen, Spot, Step,
-    Task, Upkeep, command_of, guide,
+    Command, Effect, Failure, Id, Key, KeyCode, Keymap, Layer, Menu, Message, Model, Notice,
+    Screen, Spot, Step, Task, Upkeep, guide,
 };
 use crate::project::{Mode, Side, Silence, What};
+use crate::report::safe::plain_text;
 use crate::units::Instant;
 
 /// What a silence means.
@@ -48,12 +49,20 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             heed(model, silences);
             Vec::new()
         }
+        Message::Stopped(text) => {
+            model.stopped = Some(text);
+            Vec::new()
+        }
         Message::Failed(Failure::Refused(refusal)) => {
             model.alarm(refusal.because);
             Vec::new()
         }
         Message::Failed(Failure::Trouble { message, remedy }) => {
             model.trouble(format!("{message}; {remedy}"));
+            Vec::new()
+        }
+        Message::Keys(keys) => {
+            take_keys(model, keys);
             Vec::new()
         }
     };
@@ -82,11 +91,31 @@ fn heed(model: &mut Model, silences: Vec<Silence>) {
     }
 }
 
+/// New keys hold at once; with bad ones the last good keys stay.
+fn take_keys(model: &mut Model, keys: Result<Keymap, String>) {
+    match keys {
+        Ok(keys) => {
+            model.keys = keys;
+            model.keys_fault = None;
+            let help = model.key_of(Id::Help).unwrap_or_default();
+            model.say(format!(
+                "the keys are as keys.ron says now; {help} tells them"
+            ));
+            model.refresh_layers();
+        }
+        Err(fault) => {
+            model.keys_fault = Some(fault);
+            model.said = super::Said::default();
+        }
+    }
+}
+
 /// A key while nothing lies on top of the screen.
 fn on_screen(model: &mut Model, key: Key) -> Vec<Effect> {
-    let Some(command) = command_of(key, model.screen) else {
+    let Some(command) = model.keys.command_of(key, model.screen) else {
+        let help = model.key_of(Id::Help).unwrap_or_default();
         model.say(format!(
-            "{} does nothing here; / tells what does",
+            "{} does nothing here; {help} tells what does",
             key.name()
         ));
         return Vec::new();
@@ -149,6 +178,10 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
             return silence.map(Effect::Silence).into_iter().collect();
         }
         Id::Edit => return vec![Effect::EditProject],
+        Id::Copy => {
+            let menu = Menu::of_figures(model, model.spot.clone());
+            model.layers.push(Layer::Menu(menu));
+        }
         Id::Who => model.open_form(Task::Who, false),
         Id::ScrollBack => model.scroll = model.scroll.saturating_sub(5),
         Id::ScrollOn => model.scroll = model.scroll.saturating_add(5).min(10_000),
@@ -159,6 +192,15 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Leave => return vec![Effect::Quit],
     }
     Vec::new()
+}
+
+/// Hands a figure to the terminal, which tells nobody what it does with it.
+pub(super) fn copy(model: &mut Model, figure: &str) -> Vec<Effect> {
+    let figure = plain_text(figure).into_owned();
+    model.say(format!(
+        "copied: {figure} (whether it takes it, only the terminal knows)"
+    ));
+    vec![Effect::Copy(figure)]
 }
 
 fn deal(model: &mut Model, row: usize) {
@@ -344,7 +386,10 @@ fn ask_undo(model: &mut Model) {
             told,
             vec![
                 when,
-                "the journal keeps both; + + (y) brings it back".to_owned(),
+                format!(
+                    "the journal keeps both; {} brings it back",
+                    model.way_to(Id::Redo)
+                ),
             ],
             Then::Undo,
         );
@@ -398,16 +443,8 @@ pub(super) fn confirmed(model: &mut Model, then: Then) -> Vec<Effect> {
     }
 }
 
-/// Whether a key is the one that asked the question, so that pressing it
-/// twice answers it.
-pub(super) fn asked_by(then: Then, key: Key) -> bool {
-    let id = match then {
-        Then::Undo => Id::Undo,
-        Then::Redo => Id::Redo,
-        Then::Sign => return key.code == KeyCode::Char('s'),
-        Then::Quit => Id::Quit,
-    };
-    super::commands()
-        .iter()
-        .any(|c| c.id == id && c.keys.contains(&key))
+/// Whether a key is one that asked the question, so that pressing it twice
+/// answers it. Escape never says yes.
+pub(super) fn asked_by(keys: &Keymap, then: Then, key: Key) -> bool {
+    key.code != KeyCode::Esc && keys.asks(then.command(), key)
 }

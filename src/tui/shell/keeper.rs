@@ -2,14 +2,16 @@
 //! project happens here, one thing after the other.
 
 use std::io;
+use std::path::Path;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use super::ShellError;
-use super::inbox::Incoming;
-use crate::project::{Action, Silence};
-use crate::settings::{Settings, SettingsError};
+use super::inbox::{Ending, Incoming};
+use super::own_keys;
+use crate::project::{Action, Decision, Silence, What};
+use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{
     Draft, Edited, Folder, NoticeEntry, NoticeLog, RecordError, StoreError, silences,
 };
@@ -56,11 +58,15 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    pub(super) fn start(folder: Folder, tell: Sender<Incoming>) -> io::Result<Self> {
+    pub(super) fn start(
+        folder: Folder,
+        keys: KeysFile,
+        tell: Sender<Incoming>,
+    ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let thread = thread::Builder::new()
             .name("keeper".to_owned())
-            .spawn(move || Desk::new(folder, tell).work(&todo))?;
+            .spawn(move || Desk::new(folder, keys, tell).work(&todo))?;
         Ok(Self { jobs, thread })
     }
 
@@ -87,31 +93,30 @@ impl Keeper {
 struct Desk {
     folder: Folder,
     log: NoticeLog,
-    tell: Sender<Incoming>,
+    keys: KeysFile,
+    tell: Ending,
     notices: Vec<String>,
     trouble: Option<StoreError>,
-}
-
-impl Drop for Desk {
-    /// Tells of the end, so that the loop never waits for a thread that panicked.
-    fn drop(&mut self) {
-        let _loop_gone = self.tell.send(Incoming::KeeperGone);
-    }
+    /// Whether it was said that nothing is written any more.
+    stopped: bool,
 }
 
 impl Desk {
-    fn new(folder: Folder, tell: Sender<Incoming>) -> Self {
+    fn new(folder: Folder, keys: KeysFile, tell: Sender<Incoming>) -> Self {
         Self {
             log: folder.notice_log(),
             folder,
-            tell,
+            keys,
+            tell: Ending(tell),
             notices: Vec::new(),
             trouble: None,
+            stopped: false,
         }
     }
 
     fn work(mut self, todo: &Receiver<Job>) {
         self.say_silences();
+        self.say_stopped();
         self.say_notices();
         loop {
             match todo.recv_timeout(FOLLOW) {
@@ -125,7 +130,7 @@ impl Desk {
     fn perform(&mut self, job: Job) {
         match job {
             Job::Record(action, clock) => {
-                let recorded = self.folder.record(&action, clock, None);
+                let recorded = self.record(action, clock);
                 // Also when refused: recording takes in what others wrote.
                 self.say_project();
                 self.say(Message::Recorded(recorded.map_err(|error| match error {
@@ -167,11 +172,43 @@ impl Desk {
                 }
             }
         }
+        self.say_stopped();
         self.say_notices();
     }
 
-    /// Takes in what other programs did; the same trouble is told once.
+    /// Tells once, to stand until the end, that nothing is written any more.
+    fn say_stopped(&mut self) {
+        if let Some(error) = self.folder.stopped().filter(|_| !self.stopped) {
+            self.stopped = true;
+            self.say(Message::Stopped(format!(
+                "{}; {}",
+                error.message, error.remedy
+            )));
+        }
+    }
+
+    /// Records; a logger's file that is named where it lies is brought in first.
+    fn record(&mut self, mut action: Action, clock: Instant) -> Result<Decision, RecordError> {
+        if let What::Logger { file, sha256, .. } = &mut action.what
+            && sha256.is_empty()
+        {
+            let taken = self.folder.take_logger(Path::new(file.as_str()))?;
+            (*file, *sha256) = (taken.file, taken.sha256);
+        }
+        self.folder.record(&action, clock, None)
+    }
+
+    /// Takes in what other programs did, and the user's own keys; the same trouble is told once.
     fn follow(&mut self) {
+        if !self.stopped {
+            self.follow_folder();
+        }
+        if self.keys.changed() {
+            self.say(Message::Keys(own_keys::for_screen(&self.keys)));
+        }
+    }
+
+    fn follow_folder(&mut self) {
         match self.folder.follow() {
             Ok(changed) => {
                 // Also when it reads as before the trouble, so that the
@@ -212,7 +249,7 @@ impl Desk {
         }
         if let Some((notice, own)) = standing {
             // Where the loop has gone, nobody listens.
-            let _loop_gone = self.tell.send(Incoming::Ring(Box::new(notice), own));
+            let _loop_gone = self.tell.0.send(Incoming::Ring(Box::new(notice), own));
         }
     }
 
@@ -259,7 +296,7 @@ impl Desk {
 
     fn say(&self, message: Message) {
         // Where the loop has gone, nobody listens.
-        let _loop_gone = self.tell.send(Incoming::Message(message));
+        let _loop_gone = self.tell.0.send(Incoming::Message(message));
     }
 }
 

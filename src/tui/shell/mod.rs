@@ -13,6 +13,7 @@ mod inbox;
 mod keeper;
 mod keys;
 mod notify;
+mod own_keys;
 mod sense;
 mod tty;
 
@@ -21,10 +22,12 @@ use std::time::Duration;
 
 pub use error::ShellError;
 pub use notify::Ways;
+pub use own_keys::keys_of;
+pub use sense::colours_told;
 pub use tty::Tty;
 
 use crate::clock::Clock;
-use crate::settings::Settings;
+use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{Draft, Folder};
 use crate::tui::app::{Effect, Failure, Message, Model, Notice, update};
 use crate::tui::view::{Theme, draw};
@@ -41,30 +44,47 @@ const NAP: Duration = Duration::from_secs(1);
 /// The screen is never redrawn for the clock more often than this, in seconds.
 const SHORTEST: f64 = 0.05;
 
-/// Shows a project on the terminal until the user leaves.
+/// Shows a project on the terminal until the user leaves. Settings that do not
+/// read, and keys that are not taken, are said on the screen and never in its
+/// way: the defaults do until they are mended.
 ///
 /// # Errors
 /// When there is no terminal that can show it, when the terminal fails, or
 /// when something asked for was not written down before leaving. The terminal
 /// is given back in any case.
-pub fn run(folder: Folder, settings: &Settings, clock: &dyn Clock) -> Result<(), ShellError> {
-    let look = Look::sense(settings)?;
+pub fn run(
+    folder: Folder,
+    settings: Result<Settings, SettingsError>,
+    clock: &dyn Clock,
+) -> Result<(), ShellError> {
+    let (settings, unsettled) = match settings {
+        Ok(settings) => (settings, None),
+        Err(error) => (Settings::default(), Some(error)),
+    };
+    let look = Look::sense(&settings)?;
     let now = clock.now();
-    let model =
-        Model::new(folder.project().clone(), settings.who.clone(), now).with_login(sense::login());
+    let keys = KeysFile::of_the_user();
+    let place = keys.path().map(|path| path.display().to_string());
+    let ways = Ways::sense(&settings.notices);
+    let mut model = Model::new(folder.project().clone(), settings.who, now)
+        .with_login(sense::login())
+        .with_keys(own_keys::for_screen(&keys), place);
+    if let Some(error) = unsettled {
+        model.alarm(format!("{error}; {}", error.remedy()));
+    }
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
-    let keeper = Keeper::start(folder, tell.clone())?;
+    let keeper = Keeper::start(folder, keys, tell.clone())?;
     let reader = Reader::start(tell.clone())?;
     let mut shell = Shell {
-        ways: Ways::sense(&settings.notices),
+        ways,
         herald: Herald::start(tell.clone())?,
         tell,
         lent: None,
         leave_next: false,
         model,
-        theme: Theme::new(look.colour, look.ascii),
+        theme: Theme::with(look.colours, look.ascii),
         clock,
         tty,
         inbox,
@@ -141,7 +161,7 @@ impl Shell<'_> {
             };
             match self.inbox.recv_timeout(nap) {
                 Ok(incoming) => return Ok(incoming),
-                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Timeout) => tty::still_there()?,
                 Err(RecvTimeoutError::Disconnected) => return Err(ShellError::Worker),
             }
         }
@@ -172,7 +192,7 @@ impl Shell<'_> {
                 Ok(self.tty.enter_again()?)
             }
             Incoming::TerminalFailed(error) => Err(error.into()),
-            Incoming::KeeperGone => Err(ShellError::Worker),
+            Incoming::WorkerGone => Err(ShellError::Worker),
         }
     }
 
@@ -239,7 +259,7 @@ impl Shell<'_> {
             Err(failure) => return Ok(Err(failure)),
         };
         self.signals.lend(true);
-        self.tty.leave();
+        self.tty.lend();
         let tell = self.tell.clone();
         let begun = editor.open(draft.path(), move |closed| {
             // Where the loop has gone, nobody takes the draft in.
@@ -269,7 +289,7 @@ impl Shell<'_> {
 
     fn take_back(&mut self, draft: Draft, done: bool) -> Result<(), ShellError> {
         self.signals.lend(false);
-        self.tty.enter_again()?;
+        self.tty.take_back()?;
         let job = if done { Job::EndEdit } else { Job::DropEdit };
         self.keeper.ask(job(draft))
     }

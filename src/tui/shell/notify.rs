@@ -114,16 +114,11 @@ impl Ways {
         !self.command.is_empty()
     }
 
-    /// The bytes for the terminal.
-    pub(super) fn for_terminal(&self, notice: &Notice) -> Vec<u8> {
-        let mut bytes = Vec::new();
-        if let Some(sequence) = self.terminal {
-            bytes.extend(sequence.of(notice).into_bytes());
-        }
-        if self.bell {
-            bytes.push(b'\x07');
-        }
-        bytes
+    /// What is sent to the terminal.
+    pub(super) fn for_terminal(&self, notice: &Notice) -> String {
+        let sequence = self.terminal.map(|sequence| sequence.of(notice));
+        let bell = if self.bell { "\x07" } else { "" };
+        sequence.unwrap_or_default() + bell
     }
 
     /// The programs to start. `lent`: the terminal cannot be told; `own`: the
@@ -376,7 +371,7 @@ mod tests {
     }
 
     fn told(ways: &Ways, piece: &str) -> String {
-        String::from_utf8(ways.for_terminal(&notice(&[piece]))).unwrap()
+        ways.for_terminal(&notice(&[piece]))
     }
 
     #[test]

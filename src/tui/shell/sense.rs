@@ -3,13 +3,58 @@
 use std::io::{IsTerminal as _, stdin, stdout};
 
 use super::ShellError;
-use crate::settings::Settings;
+use crate::settings::{Palette, Settings};
+use crate::tui::view::Colours;
 
 /// How the screen may look.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Look {
-    pub(super) colour: bool,
+    pub(super) colours: Colours,
     pub(super) ascii: bool,
+}
+
+type Env<'a> = &'a dyn Fn(&str) -> Option<String>;
+
+/// The colours that the screen would have here and now, in words.
+pub fn colours_told(settings: &Settings) -> &'static str {
+    told(settings, &of_process)
+}
+
+fn told(settings: &Settings, env: Env<'_>) -> &'static str {
+    let wanted = settings.palette.unwrap_or(Palette::Terminal);
+    match (colours(settings, env), wanted) {
+        (Colours::None, _) if settings.colour == Some(false) => "none, as these settings say",
+        (Colours::None, _) => "none, as NO_COLOR says",
+        (Colours::Terminal, Palette::Terminal) => "the terminal's own 16",
+        (Colours::Terminal, _) => {
+            "the terminal's own 16, since COLORTERM says neither truecolor nor 24bit"
+        }
+        (Colours::Light, _) => "24-bit for a light background, colour-blind-safe",
+        (Colours::Dark, _) => "24-bit for a dark background, colour-blind-safe",
+    }
+}
+
+fn colours(settings: &Settings, env: Env<'_>) -> Colours {
+    if !settings.colour.unwrap_or(set(env, "NO_COLOR").is_none()) {
+        return Colours::None;
+    }
+    // There is no standard; https://github.com/termstandard/colors tells what
+    // terminals set.
+    let deep = set(env, "COLORTERM").is_some_and(|v| v == "truecolor" || v == "24bit");
+    match settings.palette {
+        Some(Palette::Light) if deep => Colours::Light,
+        Some(Palette::Dark) if deep => Colours::Dark,
+        _ => Colours::Terminal,
+    }
+}
+
+fn of_process(name: &str) -> Option<String> {
+    std::env::var(name).ok()
+}
+
+/// A variable that is not empty.
+fn set(env: Env<'_>, name: &str) -> Option<String> {
+    env(name).filter(|value| !value.is_empty())
 }
 
 impl Look {
@@ -22,11 +67,11 @@ impl Look {
         if !stdout().is_terminal() {
             return Err(ShellError::NoTerminal("standard output"));
         }
-        Self::from(settings, &|name| std::env::var(name).ok())
+        Self::from(settings, &of_process)
     }
 
-    fn from(settings: &Settings, env: &dyn Fn(&str) -> Option<String>) -> Result<Self, ShellError> {
-        let set = |name: &str| env(name).filter(|value| !value.is_empty());
+    fn from(settings: &Settings, env: Env<'_>) -> Result<Self, ShellError> {
+        let set = |name: &str| set(env, name);
         if let Some(term) = set("TERM").filter(|term| term == "dumb") {
             return Err(ShellError::Dumb(term));
         }
@@ -34,7 +79,7 @@ impl Look {
         let narrow = locale.is_some_and(|locale| !is_utf8(&locale));
         let asked = set("TANKSIDE_ASCII").map(|value| value != "0");
         Ok(Self {
-            colour: settings.colour.unwrap_or(set("NO_COLOR").is_none()),
+            colours: colours(settings, env),
             ascii: asked.or(settings.ascii).unwrap_or(narrow),
         })
     }
@@ -91,7 +136,7 @@ mod tests {
             ..Settings::default()
         };
         let seen = look(&own, &[("NO_COLOR", "1"), ("LANG", "C.UTF-8")]).unwrap();
-        assert_eq!((seen.colour, seen.ascii), (true, true));
+        assert_eq!((seen.colours, seen.ascii), (Colours::Terminal, true));
         let once = look(&own, &[("TANKSIDE_ASCII", "0")]).unwrap();
         assert!(!once.ascii);
     }
@@ -100,10 +145,30 @@ mod tests {
     fn no_color_counts_only_when_it_is_not_empty() {
         // https://no-color.org: "when present and not an empty string".
         let plain = Settings::default();
-        let colour = |env| look(&plain, env).unwrap().colour;
+        let colour = |env| look(&plain, env).unwrap().colours != Colours::None;
         assert!(colour(&[]));
         assert!(colour(&[("NO_COLOR", "")]));
         assert!(!colour(&[("NO_COLOR", "0")]));
+    }
+
+    #[test]
+    fn a_palette_is_drawn_where_the_terminal_has_its_colours() {
+        let dark = Settings {
+            palette: Some(Palette::Dark),
+            ..Settings::default()
+        };
+        let with = |env: &'static [(&str, &str)]| look(&dark, env).unwrap().colours;
+        assert_eq!(with(&[("COLORTERM", "truecolor")]), Colours::Dark);
+        assert_eq!(with(&[("COLORTERM", "24bit")]), Colours::Dark);
+        assert_eq!(with(&[]), Colours::Terminal);
+        assert_eq!(with(&[("COLORTERM", "yes")]), Colours::Terminal);
+        assert_eq!(
+            with(&[("COLORTERM", "24bit"), ("NO_COLOR", "1")]),
+            Colours::None
+        );
+        assert!(told(&dark, &|_| None).contains("COLORTERM"));
+        let plain = look(&Settings::default(), &[("COLORTERM", "truecolor")]);
+        assert_eq!(plain.unwrap().colours, Colours::Terminal);
     }
 
     #[test]

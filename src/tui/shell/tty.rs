@@ -15,6 +15,7 @@ use crossterm::{Command, execute, queue};
 use ratatui::backend::CrosstermBackend;
 use ratatui::{Frame, Terminal};
 
+use crate::report::safe::plain_text;
 use crate::tui::app::Failure;
 
 /// The longest text for the clipboard, in bytes as sent: terminals drop
@@ -33,6 +34,8 @@ pub struct Tty {
     // does its work.
     terminal: ManuallyDrop<Terminal<CrosstermBackend<BufWriter<Stdout>>>>,
     title: String,
+    /// How the terminal was lent.
+    modes: Option<line_modes::Modes>,
 }
 
 impl fmt::Debug for Tty {
@@ -58,6 +61,7 @@ impl Tty {
         let mut tty = Self {
             terminal: ManuallyDrop::new(Terminal::new(backend)?),
             title: String::new(),
+            modes: None,
         };
         tty.enter_again()?;
         Ok(tty)
@@ -78,16 +82,38 @@ impl Tty {
         self.terminal.resize(area.into())
     }
 
+    /// Lends the terminal to another program, until [`Self::take_back`].
+    pub fn lend(&mut self) {
+        self.leave();
+        self.modes = Some(line_modes::now());
+    }
+
+    /// Takes a lent terminal again, whatever state that program left it in.
+    ///
+    /// # Errors
+    /// When it cannot be taken; it is then as it was before.
+    pub fn take_back(&mut self) -> io::Result<()> {
+        if let Some(modes) = self.modes.take() {
+            line_modes::set(modes);
+        }
+        self.enter_again()
+    }
+
     /// Gives the terminal back; again and again does no harm.
     pub fn leave(&self) {
         give_back();
     }
 
-    /// Draws a frame; writes what has changed since the last one.
+    /// Draws a frame; writes what has changed since the last one. A terminal
+    /// that was given back, as a panic of another thread does, is left alone.
     ///
     /// # Errors
     /// When the terminal cannot be written.
     pub fn draw(&mut self, frame: impl FnOnce(&mut Frame<'_>)) -> io::Result<()> {
+        let _held = stdout().lock();
+        if !is_taken() {
+            return Ok(());
+        }
         self.terminal.draw(frame).map(|_drawn| ())
     }
 
@@ -96,12 +122,15 @@ impl Tty {
     /// # Errors
     /// When the terminal cannot be written.
     pub fn title(&mut self, title: &str) -> io::Result<()> {
-        let title: String = title.chars().filter(|c| !c.is_control()).collect();
-        if title == self.title {
-            return Ok(());
+        let title = plain_text(title);
+        if title != self.title {
+            let mut sequence = String::new();
+            SetTitle(&title)
+                .write_ansi(&mut sequence)
+                .map_err(io::Error::other)?;
+            self.send(&sequence)?;
+            self.title = title.into_owned();
         }
-        execute!(self.terminal.backend_mut(), SetTitle(&title))?;
-        self.title = title;
         Ok(())
     }
 
@@ -109,7 +138,7 @@ impl Tty {
     ///
     /// # Errors
     /// When the terminal cannot be written.
-    pub fn tell(&mut self, sequence: &[u8]) -> io::Result<()> {
+    pub fn tell(&mut self, sequence: &str) -> io::Result<()> {
         self.send(sequence)
     }
 
@@ -124,13 +153,17 @@ impl Tty {
             Ok(sequence) => sequence,
             Err(failure) => return Ok(Err(failure)),
         };
-        self.send(sequence.as_bytes())?;
+        self.send(&sequence)?;
         Ok(Ok(()))
     }
 
-    fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
+    fn send(&mut self, sequence: &str) -> io::Result<()> {
+        let _held = stdout().lock();
+        if !is_taken() {
+            return Ok(());
+        }
         let backend = self.terminal.backend_mut();
-        backend.write_all(bytes)?;
+        backend.write_all(sequence.as_bytes())?;
         Write::flush(backend)
     }
 }
@@ -141,6 +174,11 @@ impl Drop for Tty {
     }
 }
 
+/// To be asked while standard output is held, which giving back waits for.
+fn is_taken() -> bool {
+    TAKEN.load(Ordering::SeqCst)
+}
+
 fn take() -> io::Result<()> {
     // Marked first: whatever of the following fails, all of it is undone.
     TAKEN.store(true, Ordering::SeqCst);
@@ -149,15 +187,61 @@ fn take() -> io::Result<()> {
         stdout(),
         Raw("\x1b[22;0t"), // remember the window's title
         EnterAlternateScreen,
+        Raw(USUAL),
         EnableBracketedPaste,
         Hide
     )
 }
 
+/// The modes that drawing and keys rest on, as every terminal begins: a program
+/// that had the terminal before may have left others. In order: cursor keys and
+/// keypad as such, no insertion, text where it is told to go, lines that wrap,
+/// not reversed, ASCII letters, all lines scroll, no colours, neither the mouse
+/// nor the focus told (xterm's control sequences).
+const USUAL: &str = "\x1b[?1l\x1b>\x1b[4l\x1b[?6l\x1b[?7h\x1b[?5l\x0f\x1b(B\x1b[r\x1b[m\
+    \x1b[?9l\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1005l\x1b[?1006l\x1b[?1015l\x1b[?1004l";
+
+/// How the system's side of the terminal reads lines and echoes keys. What is
+/// no terminal has no modes, and there is nobody to tell what fails.
+#[cfg(unix)]
+mod line_modes {
+    use rustix::termios::{OptionalActions, Termios, tcgetattr, tcsetattr};
+
+    pub(super) type Modes = Option<Termios>;
+
+    pub(super) fn try_now() -> std::io::Result<Termios> {
+        Ok(tcgetattr(std::io::stdin())?)
+    }
+
+    pub(super) fn now() -> Modes {
+        try_now().ok()
+    }
+
+    pub(super) fn set(modes: Modes) {
+        let input = std::io::stdin();
+        let _set = modes.map(|modes| tcsetattr(input, OptionalActions::Drain, &modes));
+    }
+}
+
+/// Windows keeps no such modes between programs.
+#[cfg(not(unix))]
+mod line_modes {
+    pub(super) type Modes = ();
+
+    pub(super) fn try_now() -> std::io::Result<()> {
+        Ok(())
+    }
+
+    pub(super) fn now() {}
+
+    pub(super) fn set((): ()) {}
+}
+
 /// Undoes [`take`]; failures have nowhere to be told.
 fn give_back() {
+    // Held, so that no frame of another thread is cut in two or comes after.
+    let mut out = stdout().lock();
     if TAKEN.swap(false, Ordering::SeqCst) {
-        let mut out = stdout();
         let _written = queue!(
             out,
             Show,
@@ -179,6 +263,15 @@ fn give_back_on_panic() {
             previous(panic);
         }));
     });
+}
+
+/// Whether the keyboard is still there. The library that reads it takes a
+/// terminal that has gone for one on which nobody types, and never sleeps.
+///
+/// # Errors
+/// When it has gone.
+pub(super) fn still_there() -> io::Result<()> {
+    line_modes::try_now().map(|_modes| ())
 }
 
 /// A sequence that the terminal library has no command for.

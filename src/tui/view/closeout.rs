@@ -2,11 +2,10 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below};
+use super::pen::{Pen, Row, below, wrapped};
 use super::{Role, is_narrow};
 use crate::project::{Item, MaySign, Side, What};
-use crate::report::safe::wrapped;
-use crate::tui::app::Model;
+use crate::tui::app::{Id, Model};
 
 /// Draws the close-out.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
@@ -127,8 +126,10 @@ fn side(
 /// The signing row, and the last signed sheet.
 fn foot(model: &Model) -> Vec<Row> {
     let selected = model.item_row == model.facts.closeout.items.len();
+    let id = if selected { Id::Tick } else { Id::Sign };
+    let key = model.key_of(id).unwrap_or_default();
     let mut rows = vec![
-        Row::of(Role::Key, if selected { "Enter " } else { "s " })
+        Row::of(Role::Key, format!("{key} "))
             .and(Role::Strong, "sign the sheet")
             .chosen(selected),
     ];

@@ -6,7 +6,7 @@ use super::pen::{Pen, Row, below, line_of};
 use super::{Role, is_narrow};
 use crate::project::{Due, DueKind};
 use crate::report::safe::columns;
-use crate::tui::app::{Model, Screen};
+use crate::tui::app::{Id, Model, Screen};
 
 /// How many lines the list has on a screen of this height.
 pub(super) fn lines(height: u16) -> u16 {
@@ -65,7 +65,7 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
             .chosen(selected);
     }
     let wide = name_width(model, width);
-    let fixed = 2 + 10 + 14 + 10 + wide + 1 + 7;
+    let fixed = 2 + 10 + 14 + 10 + wide + 1 + key_width(model) + 2;
     Row::of(role, mark)
         .column(Role::Plain, &model.clock(due.at), 10)
         .column(role, &model.distance(due.at), 14)
@@ -87,6 +87,12 @@ fn name_width(model: &Model, width: usize) -> usize {
     let due = model.facts.due.iter();
     let names = due.filter_map(|d| d.piece.as_deref().or(d.tank.as_deref()));
     names.map(columns).max().unwrap_or(0).clamp(4, most - 1) + 1
+}
+
+/// The columns of the keys: as many as the longest takes.
+fn key_width(model: &Model) -> usize {
+    let keys = (0..model.facts.due.len()).map(|n| columns(&key_of(model, n)));
+    keys.max().unwrap_or(0).max(5)
 }
 
 /// What is due, without what the columns before it say; where there is one
@@ -152,11 +158,9 @@ fn key_of(model: &Model, n: usize) -> String {
     if !model.layers.is_empty() {
         String::new()
     } else if n == model.due_row && enter_deals(model) {
-        "Enter".to_owned()
-    } else if n < 8 {
-        format!("F{}", n + 1)
+        model.key_of(Id::Deal).unwrap_or_default()
     } else {
-        String::new()
+        model.key_of(Id::DealRow(n)).unwrap_or_default()
     }
 }
 

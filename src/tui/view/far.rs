@@ -8,8 +8,8 @@ use super::pen::{Pen, Row, below, line_of};
 use crate::tui::app::Model;
 use crate::units::{AH, number};
 
-/// Digits of five by five cells, a row of bits each.
-const DIGITS: [(char, [&str; 5]); 14] = [
+/// Glyphs of five rows of dots.
+const GLYPHS: [(char, [&str; 5]); 42] = [
     ('0', [" ### ", "#   #", "#   #", "#   #", " ### "]),
     ('1', ["  #  ", " ##  ", "  #  ", "  #  ", " ### "]),
     ('2', ["#### ", "    #", " ### ", "#    ", "#####"]),
@@ -24,31 +24,68 @@ const DIGITS: [(char, [&str; 5]); 14] = [
     (':', ["   ", " # ", "   ", " # ", "   "]),
     ('~', ["     ", " #   ", "# # #", "   # ", "     "]),
     ('+', ["     ", "  #  ", " ### ", "  #  ", "     "]),
+    ('A', [" ### ", "#   #", "#####", "#   #", "#   #"]),
+    ('B', ["#### ", "#   #", "#### ", "#   #", "#### "]),
+    ('C', [" ####", "#    ", "#    ", "#    ", " ####"]),
+    ('D', ["#### ", "#   #", "#   #", "#   #", "#### "]),
+    ('E', ["#####", "#    ", "#### ", "#    ", "#####"]),
+    ('F', ["#####", "#    ", "#### ", "#    ", "#    "]),
+    ('G', [" ####", "#    ", "#  ##", "#   #", " ####"]),
+    ('H', ["#   #", "#   #", "#####", "#   #", "#   #"]),
+    ('I', ["###", " # ", " # ", " # ", "###"]),
+    ('J', ["   ##", "    #", "    #", "#   #", " ### "]),
+    ('K', ["#  # ", "# #  ", "##   ", "# #  ", "#  # "]),
+    ('L', ["#    ", "#    ", "#    ", "#    ", "#####"]),
+    ('M', ["#   #", "## ##", "# # #", "#   #", "#   #"]),
+    ('N', ["#   #", "##  #", "# # #", "#  ##", "#   #"]),
+    ('O', [" ### ", "#   #", "#   #", "#   #", " ### "]),
+    ('P', ["#### ", "#   #", "#### ", "#    ", "#    "]),
+    ('Q', [" ### ", "#   #", "# # #", "#  # ", " ## #"]),
+    ('R', ["#### ", "#   #", "#### ", "#  # ", "#   #"]),
+    ('S', [" ####", "#    ", " ### ", "    #", "#### "]),
+    ('T', ["#####", "  #  ", "  #  ", "  #  ", "  #  "]),
+    ('U', ["#   #", "#   #", "#   #", "#   #", " ### "]),
+    ('V', ["#   #", "#   #", " # # ", " # # ", "  #  "]),
+    ('W', ["#   #", "#   #", "# # #", "## ##", "#   #"]),
+    ('X', ["#   #", " # # ", "  #  ", " # # ", "#   #"]),
+    ('Y', ["#   #", " # # ", "  #  ", "  #  ", "  #  "]),
+    ('Z', ["#####", "   # ", "  #  ", " #   ", "#####"]),
+    ('-', ["   ", "   ", "###", "   ", "   "]),
+    ('?', [" ### ", "#   #", "   # ", "     ", "  #  "]),
 ];
 
 /// Draws the far view.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
-    let big = area.height >= 22 && area.width >= 60;
+    // Three large texts and nine lines between and below them.
+    let high = usize::from(area.height).saturating_sub(9) / 15;
     let Some(due) = model.facts.due.first() else {
         pen.row(below(area, 1), &Row::of(Role::Strong, "nothing is due"));
-        big_words(pen, below(area, 3), &clock(model), big, Role::Plain);
+        large(
+            pen,
+            below(area, 3),
+            &clock(model),
+            high.max(1),
+            Role::Strong,
+        );
         return;
     };
     let over = due.at <= model.now;
     let role = if over { Role::Alarm } else { Role::Strong };
     let name = due.piece.as_deref().or(due.tank.as_deref()).unwrap_or("");
-    let word = if over {
-        format!("{} NOW", due.what.word().to_uppercase())
+    let mut y = 0;
+    let word = due.what.word().to_uppercase();
+    let mut named = Row::default();
+    if high == 0 {
+        named = named.and(role, spaced(&word)).and(role, "   ");
     } else {
-        due.what.word().to_uppercase()
-    };
-    pen.row(
-        line_of(area, 0),
-        &Row::of(role, spaced(&word))
-            .and(role, "   ")
-            .and(role, spaced(name)),
-    );
-    pen.row(line_of(area, 1), &Row::plain(&due.say));
+        y += large(pen, area, &word, high, role) + 1;
+    }
+    if over {
+        named = named.and(role, spaced("NOW")).and(role, "   ");
+    }
+    pen.row(line_of(area, y), &named.and(role, spaced(name)));
+    pen.row(line_of(area, y + 1), &Row::plain(&due.say));
+    y += 3;
     let seconds = model.now.since(due.at).abs();
     let (value, unit) = if seconds < 60.0 {
         (format!("{seconds:.0}"), "s")
@@ -66,14 +103,19 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     };
     let lead = if over { format!("+{value}") } else { value };
     let words = if over { "over" } else { "to go" };
-    let mut y = 3;
-    y += big_words(pen, below(area, y), &lead, big, role);
+    y += large(pen, below(area, y), &lead, high.max(1), role);
     pen.row(
         below(area, y),
         &Row::of(role, format!("{unit} {words}, {}", model.clock(due.at))),
     );
     y += 2;
-    y += charge_left(model, pen, below(area, y), due.piece.as_deref(), big);
+    y += charge_left(
+        model,
+        pen,
+        below(area, y),
+        due.piece.as_deref(),
+        high.max(1),
+    );
     let rest = below(area, y);
     for (n, next) in model
         .facts
@@ -105,7 +147,7 @@ fn charge_left(
     pen: &mut Pen<'_>,
     area: Rect,
     piece: Option<&str>,
-    big: bool,
+    high: usize,
 ) -> usize {
     let left = |name: &str| {
         let figures = model
@@ -128,13 +170,8 @@ fn charge_left(
         return 0;
     };
     let sign = if estimated { "~" } else { "" };
-    let lines = big_words(
-        pen,
-        area,
-        &format!("{sign}{}", number(ah, 3)),
-        big,
-        Role::Strong,
-    );
+    let told = format!("{sign}{}", number(ah, 3));
+    let lines = large(pen, area, &told, high, Role::Strong);
     pen.row(
         below(area, lines),
         &Row::plain(format!("Ah left on {name}")),
@@ -147,30 +184,72 @@ fn spaced(text: &str) -> String {
     letters.join(" ")
 }
 
-/// Draws digits five lines high, or plain where there is no room; the lines taken.
-fn big_words(pen: &mut Pen<'_>, area: Rect, text: &str, big: bool, role: Role) -> usize {
-    if !big && area.height < 7 {
+/// How many cells a dot takes: columns, lines.
+type Dot = (usize, usize);
+
+/// Draws a text large, or plain where there is no room; the lines taken.
+fn large(pen: &mut Pen<'_>, area: Rect, text: &str, high: usize, role: Role) -> usize {
+    let Some((wide, high)) = dot(area, text, high) else {
         pen.row(area, &Row::of(role, text));
         return 1;
-    }
-    let scale = if area.width >= 100 && area.height >= 24 {
-        2
-    } else {
-        1
     };
     for line in 0..5 {
-        let drawn: Vec<String> = text
-            .chars()
-            .filter_map(|c| DIGITS.iter().find(|(d, _)| *d == c))
-            .map(|(_, rows)| widened(rows[line], scale))
-            .collect();
-        pen.row(line_of(area, line), &Row::of(role, drawn.join("  ")));
+        let drawn: Vec<String> = glyphs(text).map(|rows| widened(rows[line], wide)).collect();
+        let row = Row::of(role, drawn.join(&" ".repeat(gap(wide))));
+        for again in 0..high {
+            pen.row(line_of(area, line * high + again), &row);
+        }
     }
-    5
+    5 * high
 }
 
-fn widened(bits: &str, scale: usize) -> String {
-    bits.chars()
-        .map(|bit| if bit == '#' { "\u{2588}" } else { " " }.repeat(scale))
+/// The largest dot, at most so many lines high, with which a text fits. A cell
+/// is about twice as high as wide, so twice as many columns make it square.
+fn dot(area: Rect, text: &str, high: usize) -> Option<Dot> {
+    let letters = glyphs(text).count();
+    let dots: usize = glyphs(text).map(|rows| rows[0].len()).sum();
+    let fits = |(wide, high): &Dot| {
+        let columns = dots * wide + letters.saturating_sub(1) * gap(*wide);
+        columns <= usize::from(area.width) && 5 * high < usize::from(area.height)
+    };
+    let dots = (1..=high).rev().flat_map(|h| [(2 * h, h), (h, h)]);
+    dots.into_iter().find(fits)
+}
+
+/// The columns between two glyphs.
+fn gap(wide: usize) -> usize {
+    wide.max(2)
+}
+
+fn glyphs(text: &str) -> impl Iterator<Item = &'static [&'static str; 5]> {
+    let found = |c| GLYPHS.iter().find(move |(glyph, _)| *glyph == c);
+    text.chars().filter_map(found).map(|(_, rows)| rows)
+}
+
+fn widened(dots: &str, wide: usize) -> String {
+    dots.chars()
+        .map(|dot| if dot == '#' { "\u{2588}" } else { " " }.repeat(wide))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::project::DueKind;
+
+    #[test]
+    fn every_glyph_is_five_rows_of_one_width() {
+        for (glyph, rows) in GLYPHS {
+            assert!(rows.iter().all(|r| r.len() == rows[0].len()), "{glyph}");
+        }
+    }
+
+    #[test]
+    fn every_word_and_number_of_the_far_view_has_its_glyphs() {
+        let words = DueKind::ALL.map(|kind| kind.word().to_uppercase());
+        let numbers = ["0123456789", "~7.73", "+12", "1:05", "?"].map(str::to_owned);
+        for text in words.iter().chain(&numbers) {
+            assert_eq!(glyphs(text).count(), text.chars().count(), "{text}");
+        }
+    }
 }

@@ -1,8 +1,7 @@
 //! Help is the screen you are on: its keys, its words, its cautions.
 
 use super::Role;
-use super::pen::Row;
-use crate::report::safe::wrapped;
+use super::pen::{Row, wrapped};
 use crate::tui::app::{INSIDE, Model, cautions_of, commands, words_of};
 
 /// All lines of the help, for this width.
@@ -22,13 +21,17 @@ pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
             .err()
             .map_or_else(String::new, |why| format!(" (not now: {why})"));
         rows.extend(entry(
-            &command.key_names(),
+            &model.keys.names(command),
             &format!("{}{why}", command.say),
             Role::Key,
             width,
         ));
     }
-    rows.push(Row::of(Role::Title, "keys in menus and entries"));
+    rows.extend(entry("keys.ron", &changed(model), Role::Strong, width));
+    rows.push(Row::of(
+        Role::Title,
+        "keys in menus and entries: always these",
+    ));
     for (keys, say) in INSIDE {
         rows.extend(entry(keys, say, Role::Key, width));
     }
@@ -43,21 +46,29 @@ pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
     rows
 }
 
+/// Where the keys are changed.
+fn changed(model: &Model) -> String {
+    match &model.keys_place {
+        Some(place) => format!("changes these keys: {place}; `tankside keys` lists the names"),
+        None => "changes these keys; `tankside settings` tells where it is".to_owned(),
+    }
+}
+
 fn entry(lead: &str, say: &str, role: Role, width: usize) -> Vec<Row> {
     let margin = if role == Role::Alarm {
         4
     } else {
         (width / 3).clamp(12, 20)
     };
-    wrapped(say, width.saturating_sub(margin))
-        .into_iter()
-        .enumerate()
-        .map(|(n, line)| {
-            let lead = if n == 0 { lead } else { "" };
+    let says = wrapped(say, width.saturating_sub(margin));
+    let leads = wrapped(lead, margin - 1);
+    let line = |lines: &[String], n: usize| lines.get(n).cloned().unwrap_or_default();
+    (0..says.len().max(leads.len()))
+        .map(|n| {
             Row::default()
-                .column(role, lead, margin - 1)
+                .column(role, &line(&leads, n), margin - 1)
                 .and(Role::Plain, " ")
-                .and(Role::Plain, line)
+                .and(Role::Plain, line(&says, n))
         })
         .collect()
 }

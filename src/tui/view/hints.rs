@@ -1,14 +1,20 @@
 //! The keys of what lies on top of a screen, for the hint bar: the keypad's
 //! key first.
 
-use crate::tui::app::{Field, Form, Layer, Then};
+use crate::tui::app::{Field, Form, Key, Keymap, Layer, Model, Then};
 
 type Hint = (&'static str, &'static str);
 
 /// The keys of a layer and what they do now.
-pub(super) fn hints(layer: &Layer) -> Vec<Hint> {
+pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
     match layer {
         Layer::Menu(menu) if menu.why => vec![("/", "what can"), ("-", "back")],
+        Layer::Menu(menu) if menu.figures => [
+            vec![("1-9 Enter", "copy")],
+            next_nine(menu.entries.len()),
+            vec![("/", "why not"), ("-", "back")],
+        ]
+        .concat(),
         Layer::Menu(menu) => [
             vec![("1-9 Enter", "take")],
             next_nine(menu.entries.len()),
@@ -40,14 +46,21 @@ pub(super) fn hints(layer: &Layer) -> Vec<Hint> {
         ]
         .concat(),
         Layer::Refused(_) => vec![("1-9 Enter", "take"), ("-", "leave it")],
-        // Minus asked for the undo, so it answers it too.
-        Layer::Confirm(confirm) if confirm.then == Then::Undo => {
-            vec![("Enter", "yes"), ("-", "yes"), ("0", "no")]
-        }
-        Layer::Confirm(_) => vec![("Enter", "yes"), ("-", "no")],
+        Layer::Confirm(confirm) => of_question(&model.keys, confirm.then),
         Layer::Help(_) => vec![("Down", "scroll"), ("-", "close")],
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
+    }
+}
+
+/// The key that asked answers too, as minus does for the undo: then another
+/// one says no.
+fn of_question(keys: &Keymap, then: Then) -> Vec<Hint> {
+    let asks = |c| keys.asks(then.command(), Key::char(c));
+    match (asks('-'), asks('0')) {
+        (false, _) => vec![("Enter", "yes"), ("-", "no")],
+        (true, false) => vec![("Enter", "yes"), ("-", "yes"), ("0", "no")],
+        (true, true) => vec![("Enter", "yes"), ("Esc", "no")],
     }
 }
 

@@ -3,9 +3,9 @@
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of};
-use super::{Role, is_narrow};
+use super::{Role, is_narrow, or_edit};
 use crate::project::{Behind, HoldFigures};
-use crate::tui::app::{Model, holds_order};
+use crate::tui::app::{Id, Model, holds_order};
 use crate::units::{AH, Duration, H, clock_span, number};
 
 /// Draws the holds.
@@ -18,7 +18,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     if names.is_empty() {
         pen.row(
             below(area, lines),
-            &Row::plain("no piece yet: `tankside add`, or key e"),
+            &Row::plain(format!("no piece yet: `tankside add`{}", or_edit(model))),
         );
         return;
     }
@@ -59,7 +59,11 @@ fn summary(model: &Model) -> Vec<Row> {
         ),
         None if running(model) > 1 => Row::of(
             Role::Soon,
-            "no one visit seals all: mark them (*) and refresh (+ +, w) for one hold",
+            format!(
+                "no one visit seals all: mark them ({}) and refresh, {}, for one hold",
+                model.key_of(Id::Mark).unwrap_or_default(),
+                model.way_to(Id::Refresh)
+            ),
         ),
         None => Row::plain(format!(
             "the ageing hold is {}, give or take {}",
@@ -150,22 +154,47 @@ pub(super) fn age(hold: &HoldFigures) -> String {
     }
 }
 
+/// Where a hold stands, behind its age: nothing while the seal has to wait.
+pub(super) fn standing(hold: &HoldFigures) -> String {
+    match hold.word() {
+        "early" => String::new(),
+        word => format!(" {word}"),
+    }
+}
+
+fn role(hold: &HoldFigures) -> Role {
+    match hold.word() {
+        "late" => Role::Alarm,
+        "early" => Role::Strong,
+        _ => Role::Good,
+    }
+}
+
 /// The age with its bar, and when the seal may begin.
 fn aged(model: &Model, row: Row, hold: &HoldFigures, width: usize) -> Row {
     let share = hold.elapsed / hold.target;
-    let told = format!(" {}", age(hold));
     let (from, to) = hold.window();
-    let row = row
-        .and(Role::Metal, bar(8, share, share))
-        .column(Role::Strong, &told, 14);
     if is_narrow(width) {
-        row
-    } else if hold.ended {
-        row.column(Role::Good, "sealed", 24)
-    } else {
-        let from = model.clock(from);
-        row.column(Role::Plain, &from, 12)
-            .column(Role::Plain, &model.clock(to), 12)
+        let told = format!(" {}{}", age(hold), standing(hold));
+        return row
+            .and(Role::Metal, bar(4, share, share))
+            .column(role(hold), &told, 18);
+    }
+    let row = row.and(Role::Metal, bar(8, share, share)).column(
+        Role::Strong,
+        &format!(" {}", age(hold)),
+        14,
+    );
+    match hold.word() {
+        "sealed" => row.column(Role::Good, "sealed", 24),
+        "early" => row.column(Role::Plain, &model.clock(from), 12).column(
+            Role::Plain,
+            &model.clock(to),
+            12,
+        ),
+        word => row
+            .column(role(hold), word, 12)
+            .column(Role::Plain, &model.clock(to), 12),
     }
 }
 

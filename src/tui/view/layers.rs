@@ -2,9 +2,8 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below, line_of};
+use super::pen::{Pen, Row, below, line_of, wrapped};
 use super::{Role, closeout, help, is_narrow};
-use crate::report::safe::wrapped;
 use crate::tui::app::{
     Checklist, Confirm, Entry, Field, Form, Layer, LookEntry, Menu, Model, Refused, Spot,
 };
@@ -17,7 +16,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Look(entry) => look_rows(model, entry, usize::from(area.width)),
         Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
         Layer::Refused(refused) => refused_rows(refused, usize::from(area.width)),
-        Layer::Confirm(confirm) => confirm_rows(confirm, usize::from(area.width)),
+        Layer::Confirm(confirm) => confirm_rows(model, confirm, usize::from(area.width)),
         Layer::Help(at) => {
             let rows = help::rows(model, usize::from(area.width));
             let last = rows
@@ -81,6 +80,7 @@ fn menu_rows(model: &Model, menu: &Menu, width: usize) -> Drawn {
         return (format!("{about}: what cannot, and why"), rows, (0, 0));
     }
     let title = match &menu.spot {
+        _ if menu.figures => format!("{about}: figures to copy"),
         Some(_) => format!("{about}: what can be done now"),
         None => format!("{about}: everything else"),
     };
@@ -328,10 +328,12 @@ fn refused_rows(refused: &Refused, width: usize) -> Drawn {
     (format!("refused: {}", refused.action.what), rows, (at, at))
 }
 
-fn confirm_rows(confirm: &Confirm, width: usize) -> Drawn {
+fn confirm_rows(model: &Model, confirm: &Confirm, width: usize) -> Drawn {
     let lines = confirm.lines.iter().flat_map(|l| wrapped(l, width));
     let mut rows: Vec<Row> = lines.map(Row::plain).collect();
-    let keys = format!("Enter or {}", confirm.then.key());
+    let asked = model.key_of(confirm.then.command());
+    let asked = asked.filter(|key| !matches!(key.as_str(), "Enter" | "Esc"));
+    let keys = asked.map_or_else(|| "Enter".to_owned(), |key| format!("Enter or {key}"));
     rows.push(Row::of(Role::Key, keys).and(Role::Plain, ": yes; any other key: no"));
     (confirm.question.clone(), rows, (0, 0))
 }

@@ -6,7 +6,7 @@ use ratatui::layout::Rect;
 use super::pen::{Pen, Row, below, line_of};
 use super::vessel::{self, Detail};
 use super::{Role, is_narrow, piece};
-use crate::tui::app::{Model, Place, Station};
+use crate::tui::app::{Id, Model, Place, Station};
 
 /// The least width of a place where nothing is, and where something is.
 const EMPTY: usize = 9;
@@ -15,7 +15,7 @@ const USED: usize = 18;
 /// Draws the bench.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     if model.facts.pieces.is_empty() {
-        first_steps(pen, area);
+        first_steps(model, pen, area);
         return;
     }
     if is_narrow(usize::from(area.width)) {
@@ -70,7 +70,9 @@ fn with_selected(model: &Model, pen: &mut Pen<'_>, area: Rect, zones: &[Zone<'_>
 }
 
 /// A project without pieces says what to do first.
-fn first_steps(pen: &mut Pen<'_>, area: Rect) {
+fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let edit = model.key_of(Id::Edit).unwrap_or_else(|| "none".to_owned());
+    let help = model.key_of(Id::Help).unwrap_or_default();
     let rows = [
         Row::of(
             Role::Strong,
@@ -81,13 +83,13 @@ fn first_steps(pen: &mut Pen<'_>, area: Rect) {
         Row::plain("  tankside add FOLDER base --area 6.84dm2"),
         Row::default(),
         Row::plain("or write them into project.ron, key ")
-            .and(Role::Key, "e")
+            .and(Role::Key, edit)
             .and(Role::Plain, ":"),
         Row::default(),
         Row::plain("  pieces: [(name: \"stem\", area: \"6.84dm2\")],"),
         Row::default(),
         Row::plain("This screen follows by itself. ")
-            .and(Role::Key, "/")
+            .and(Role::Key, help)
             .and(Role::Plain, " explains keys and words."),
     ];
     pen.rows(area, &rows);

@@ -20,12 +20,12 @@ mod vessel;
 use ratatui::Frame;
 use ratatui::layout::Rect;
 
-pub use theme::{Role, Theme};
+pub use theme::{Colours, Role, Theme};
 
-use crate::report::safe::{fit, plain_text, wrapped};
-use crate::tui::app::{Layer, Model, Screen, commands};
+use crate::report::safe::fitted;
+use crate::tui::app::{Id, Layer, Model, Screen, commands};
 use crate::units::Instant;
-use pen::{Pen, Row, line_of};
+use pen::{Pen, Row, line_of, wrapped};
 
 /// The least size that is drawn, columns and lines.
 pub const LEAST: (u16, u16) = (40, 12);
@@ -35,13 +35,19 @@ fn is_narrow(width: usize) -> bool {
     width < 72
 }
 
+/// `, or key e`, where a key opens the user's editor.
+fn or_edit(model: &Model) -> String {
+    let key = model.key_of(Id::Edit);
+    key.map_or_else(String::new, |key| format!(", or key {key}"))
+}
+
 /// Draws the model. Figures are those of the model's last message; `now` only
 /// tells the clock.
 pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
     let area = frame.area();
     let mut pen = Pen::new(frame.buffer_mut(), *theme);
     if area.width < LEAST.0 || area.height < LEAST.1 {
-        too_small(&mut pen, area);
+        too_small(model, &mut pen, area);
         return;
     }
     if let Some(Layer::Far) = model.layers.last() {
@@ -75,12 +81,23 @@ pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
     hints(model, &mut pen, line_of(area, usize::from(area.height) - 1));
 }
 
-fn too_small(pen: &mut Pen<'_>, area: Rect) {
-    let text = format!(
-        "tankside wants {}x{}; this is {}x{}",
-        LEAST.0, LEAST.1, area.width, area.height
+/// One sentence that names the size that is wanted, with what is due where that
+/// fits; the size alone where nothing else does.
+fn too_small(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let wanted = format!("{}x{}", LEAST.0, LEAST.1);
+    let told = format!(
+        "tankside wants {wanted}; this is {}x{}",
+        area.width, area.height
     );
-    let lines = wrapped(&text, usize::from(area.width));
+    let due = model.facts.due.first().map(|due| {
+        let name = due.piece.as_deref().or(due.tank.as_deref()).unwrap_or("");
+        let distance = model.distance(due.at);
+        format!("{told}; due: {} {name} {distance}", due.what.word())
+    });
+    let lines = |text: String| wrapped(&text, usize::from(area.width));
+    let fits = |lines: &Vec<String>| lines.len() <= usize::from(area.height);
+    let texts = due.into_iter().chain([told]).map(lines);
+    let lines = texts.into_iter().find(fits).unwrap_or(vec![wanted]);
     let rows: Vec<Row> = lines.into_iter().map(Row::plain).collect();
     pen.rows(area, &rows);
 }
@@ -104,7 +121,7 @@ fn head(model: &Model, pen: &mut Pen<'_>, area: Rect, now: Instant) {
     }
     let width = usize::from(area.width);
     let room = width.saturating_sub(tabs.width() + clock.len() + 3);
-    let name = fit(&plain_text(&definition.name), room);
+    let name = fitted(&definition.name, room);
     pen.row(area, &Row::of(Role::Strong, name));
     let tabs_at = width.saturating_sub(tabs.width() + clock.len() + 2);
     let right = |skip: usize| {
@@ -134,21 +151,22 @@ fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 /// What was last said, and how many lines it takes: what went wrong is told to
 /// its end where there is room.
 fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
-    let role = if model.said.alarm {
-        Role::Alarm
-    } else {
-        Role::Good
-    };
+    let fault = model.keys_fault.as_ref();
+    let fault = fault.filter(|_| model.said.text.is_empty());
+    let standing = model.stopped.as_ref().or(fault);
+    let text = standing.unwrap_or(&model.said.text);
+    let alarm = model.said.alarm || standing.is_some();
+    let role = if alarm { Role::Alarm } else { Role::Good };
     let row = match (model.layers.last(), model.bell_rings()) {
         (Some(Layer::Locked(_)), _) => Row::of(
             Role::Alarm,
             "keyboard locked for wiping: 7, then 3, then Enter unlocks",
         ),
-        (None, true) if model.said.text.is_empty() => {
-            Row::plain(format!("{} (b) silences the bell", model.everything_keys()))
+        (None, true) if text.is_empty() => {
+            Row::plain(format!("{} silences the bell", model.way_to(Id::Silence)))
         }
-        _ if model.said.alarm => {
-            let lines = wrapped(&model.said.text, usize::from(area.width));
+        _ if alarm => {
+            let lines = wrapped(text, usize::from(area.width));
             // What lies on top keeps its room.
             let most = match model.layers.last() {
                 Some(_) => 2,
@@ -167,7 +185,7 @@ fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
             };
             return (rows.map(told).collect(), taken);
         }
-        _ => Row::of(role, &model.said.text),
+        _ => Row::of(role, text),
     };
     (vec![row], 1)
 }
@@ -176,7 +194,7 @@ fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
 fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let mut row = Row::default();
     let pairs: Vec<(String, &str)> = match model.layers.last() {
-        Some(layer) => hints::hints(layer)
+        Some(layer) => hints::hints(model, layer)
             .into_iter()
             .map(|(key, hint)| (key.to_owned(), hint))
             .collect(),
@@ -184,7 +202,7 @@ fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             .iter()
             .filter(|c| c.on(model.screen) && !c.hint.is_empty())
             .filter(|c| c.can(model).is_ok())
-            .filter_map(|c| Some((c.keys.first()?.name(), c.hint_now(model))))
+            .filter_map(|c| Some((model.keys.of(c).first()?.name(), c.hint_now(model))))
             .collect(),
     };
     let taken = |(key, hint): &(String, &str)| key.len() + hint.len() + 3;

@@ -5,7 +5,11 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 use super::{Role, Theme};
-use crate::report::safe::{cell, columns, fit, plain_text};
+use crate::report::safe::{self, cell, columns, excerpt, fit, fitted};
+
+/// Of one text in lines no more is drawn than this, in bytes: about what 24 rows
+/// of 80 columns hold. A frame is drawn in time whatever a file holds.
+const DRAWN: usize = 2 * 1024;
 
 /// A row of text.
 #[derive(Debug, Clone, Default)]
@@ -75,7 +79,8 @@ impl<'a> Pen<'a> {
         let mut left = usize::from(area.width);
         let mut x = area.x;
         for (text, role) in &row.parts {
-            let text = fit(&self.theme.glyphs(&plain_text(text)), left);
+            let text = self.theme.glyphs(&fitted(text, left));
+            let text = fit(&text, left);
             let text = self.theme.glyphs(&text);
             let style = if row.selected {
                 self.theme.selected(*role)
@@ -132,6 +137,12 @@ impl<'a> Pen<'a> {
             self.row(inner, &spaced);
         }
     }
+}
+
+/// Text of any origin in lines of at most so many columns; of a text that no
+/// screen holds, its beginning and its end.
+pub(super) fn wrapped(text: &str, most: usize) -> Vec<String> {
+    safe::wrapped(&excerpt(text, DRAWN), most)
 }
 
 /// The `n`-th line of an area, as an area of one line; empty beyond its end.

@@ -2,12 +2,11 @@
 
 use ratatui::layout::Rect;
 
-use super::Role;
-use super::pen::{Pen, Row, bar, below, line_of};
+use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::vessel::route;
+use super::{Role, or_edit};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
-use crate::report::safe::wrapped;
 use crate::tui::app::{Model, Spot};
 use crate::units::{A, AH, PERCENT, clock_span, number};
 
@@ -19,7 +18,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     else {
         let why = match &model.spot {
             Some(Spot::Tank(tank)) => format!("{tank} is a tank: Left and Right choose a piece"),
-            _ => "no piece yet: `tankside add`, or key e".to_owned(),
+            _ => format!("no piece yet: `tankside add`{}", or_edit(model)),
         };
         pen.row(area, &Row::plain(why));
         return;
@@ -70,7 +69,7 @@ fn scrolled(model: &Model, pen: &mut Pen<'_>, area: Rect, rows: Vec<Row>) {
     }
 }
 
-/// `build running in main, 1 h 05`.
+/// `build running 1 h 05, in main`; out of the bath first.
 fn standing(model: &Model, piece: &PieceState) -> String {
     let Some(stage) = &piece.stage else {
         return "done: its whole route".to_owned();
@@ -81,10 +80,10 @@ fn standing(model: &Model, piece: &PieceState) -> String {
     }
     if let Some(tank) = &piece.tank {
         told = match piece.lifted_at {
-            Some(lifted) => format!(
-                "{told}, OUT of {tank} {}",
-                clock_span(model.now.elapsed_since(lifted))
-            ),
+            Some(lifted) => {
+                let out = clock_span(model.now.elapsed_since(lifted));
+                format!("OUT of {tank} {out}; {told}")
+            }
             None => format!("{told}, in {tank}"),
         };
     }
@@ -306,10 +305,12 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     };
     let aged = super::holds::age(&hold);
     let (from, to) = hold.window();
-    let end = if hold.ended {
-        "ended by the seal".to_owned()
-    } else {
-        format!("seal {} to {}", model.clock(from), model.clock(to))
+    let (from, to) = (model.clock(from), model.clock(to));
+    let end = match hold.word() {
+        "sealed" => "ended by the seal".to_owned(),
+        "early" => format!("seal {from} to {to}"),
+        "now" => format!("seal now, until {to}"),
+        _ => format!("late: the seal was due until {to}"),
     };
     vec![
         label("aged")
@@ -321,7 +322,8 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
 fn areas(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     let units = model.project.definition.units;
     let Some((wetted, plating)) = figures.wetted_area.as_ref().zip(figures.plating_area) else {
-        return vec![label("area").and(Role::Soon, "not known: `tankside set`, or key e")];
+        let told = format!("not known: `tankside set`{}", or_edit(model));
+        return vec![label("area").and(Role::Soon, told)];
     };
     let mut told = format!("{} wetted", wetted.shown(units.area()));
     if plating != wetted.value {

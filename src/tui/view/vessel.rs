@@ -4,7 +4,7 @@ use ratatui::layout::Rect;
 
 use super::Role;
 use super::pen::{Pen, Row, bar, below, line_of};
-use crate::project::{Stage, StageState};
+use crate::project::{PieceFigures, Stage, StageState};
 use crate::tui::app::{Model, Spot};
 use crate::units::{A, AH, V, clock_span, number};
 
@@ -367,21 +367,39 @@ fn brief(model: &Model, name: &str) -> String {
     let Some(piece) = model.piece(name) else {
         return String::new();
     };
+    if let Some(lifted) = piece.lifted_at {
+        return format!("OUT {}", clock_span(model.now.elapsed_since(lifted)));
+    }
     let Some(stage) = &piece.stage else {
         return "done".to_owned();
     };
-    let figures = model.figures(name);
-    let share = figures.and_then(crate::project::PieceFigures::progress);
+    let Some(figures) = model.figures(name) else {
+        return String::new();
+    };
+    let share = figures.progress().map(|share| {
+        let sign = sign(figures);
+        format!(" {sign}{:.0} %", share * 100.0)
+    });
+    let unknown = figures.charges.unknown_since.map(|_| " share?".to_owned());
     match (
         stage.in_bath() && piece.tank.is_some(),
-        share,
+        unknown.or(share),
         piece.stage_elapsed(model.now),
     ) {
         (true, Some(share), Some(elapsed)) if piece.is_running() => {
-            format!("{stage} {} {:.0} %", clock_span(elapsed), share * 100.0)
+            format!("{stage} {}{share}", clock_span(elapsed))
         }
         (_, _, Some(elapsed)) if piece.is_running() => format!("{stage} {}", clock_span(elapsed)),
         _ => format!("{stage} {}", piece.stage_state.word()),
+    }
+}
+
+/// What stands before a charge of which a part is estimated.
+fn sign(figures: &PieceFigures) -> &'static str {
+    if figures.charges.estimated.si() > 0.0 {
+        "~"
+    } else {
+        ""
     }
 }
 
@@ -392,7 +410,8 @@ fn progress(model: &Model, name: &str, width: usize) -> Row {
     };
     if let Some(hold) = figures.hold.filter(|h| !h.ended) {
         let share = hold.elapsed / hold.target;
-        let told = format!(" {}", super::holds::age(&hold));
+        let standing = super::holds::standing(&hold);
+        let told = format!(" {}{standing}", super::holds::age(&hold));
         return Row::of(Role::Metal, bar(6, share, share)).and(Role::Plain, told);
     }
     let plated = piece.tank.is_some() || figures.charges.total().si() > 0.0;
@@ -404,11 +423,7 @@ fn progress(model: &Model, name: &str, width: usize) -> Row {
     }
     let target = figures.charge_target.as_ref().map(|t| t.value.to(AH));
     let total = figures.charges.total().to(AH);
-    let sign = if figures.charges.estimated.si() > 0.0 {
-        "~"
-    } else {
-        ""
-    };
+    let sign = sign(figures);
     match target {
         Some(target) if target > 0.0 => {
             let cells = if width >= 26 { 8 } else { 4 };

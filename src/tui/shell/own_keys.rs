@@ -1,0 +1,41 @@
+//! The user's own keys: from the words in `keys.ron` to the screen's keys.
+
+use crate::settings::{KeysFile, SettingsError};
+use crate::store::ron_text::Placed;
+use crate::tui::app::{Keymap, Rebinding, Word};
+
+/// The keys that a user has: the defaults, with `keys.ron` over them.
+///
+/// # Errors
+/// When the file is there and cannot be read or taken; with line and column,
+/// and with the nearest known name.
+pub fn keys_of(file: &KeysFile) -> Result<Keymap, SettingsError> {
+    let rebindings = file.patch()?.into_iter().map(|(command, keys)| Rebinding {
+        command: word(command),
+        keys: keys.into_iter().map(word).collect(),
+    });
+    Keymap::patched(&rebindings.collect::<Vec<_>>())
+        .map_err(|bad| file.fault(bad.line, bad.column, bad.message))
+}
+
+fn word(placed: Placed) -> Word {
+    Word {
+        text: placed.text,
+        line: placed.line,
+        column: placed.column,
+    }
+}
+
+/// The same for the screen: a fault in one sentence.
+pub(super) fn for_screen(file: &KeysFile) -> Result<Keymap, String> {
+    keys_of(file).map_err(|error| {
+        let (path, place) = error.place();
+        let name = path.and_then(|p| p.file_name()).unwrap_or_default();
+        let place = place.map_or_else(String::new, |(line, column)| format!(":{line}:{column}"));
+        format!(
+            "{}{place}: {}. Until that is mended the keys stay as they were",
+            name.display(),
+            error.message()
+        )
+    })
+}
