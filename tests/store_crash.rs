@@ -336,7 +336,10 @@ impl Evening {
         let notices: Vec<_> = folder.notices().iter().filter(left_out).collect();
         assert!(notices.is_empty(), "{word}: {notices:?}");
         match Folder::open_on(disk.shared(), &saved()) {
-            Ok(saved) => assert!(self.events.starts_with(saved.project().events()), "{word}"),
+            Ok(saved) => assert!(
+                self.events.starts_with(&saved.project().events().to_vec()),
+                "{word}"
+            ),
             Err(error) => assert!(!told.saved, "{word}: {error:?}"),
         }
         let once = disk.image();
@@ -568,7 +571,11 @@ fn whichever_operation_fails_nothing_more_is_written_until_the_folder_is_opened_
                 });
                 perform(&note, &mut folder, &disk, 100).unwrap();
                 assert!(
-                    folder.project().events().starts_with(&acknowledged),
+                    folder
+                        .project()
+                        .events()
+                        .to_vec()
+                        .starts_with(&acknowledged),
                     "{word}"
                 );
             }
@@ -608,7 +615,7 @@ fn the_fake_disk_leaves_what_a_real_one_does() {
             }
         }
     }
-    assert_eq!(folder.project().events(), lived.events);
+    assert_eq!(folder.project().events().to_vec(), lived.events);
     let files: Vec<_> = fake
         .image()
         .into_iter()

@@ -164,8 +164,8 @@ const CASES: &[Case] = &[
         word: "changed line",
         damage: |image| {
             journal(image, |lines| {
-                lines[3] = lines[3].replace("note 2", "note 7")
-            })
+                lines[3] = lines[3].replace("note 2", "note 7");
+            });
         },
         kind: "journal",
         file: "journal.ron",
@@ -288,7 +288,7 @@ const CASES: &[Case] = &[
                 image,
                 "immersions/001.csv",
                 "2026-03-01T19:10:00Z,0.3,6.2\n",
-            )
+            );
         },
         kind: "logger",
         file: "immersions/001.csv",

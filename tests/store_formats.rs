@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 
 use tankside::project::{FORMAT, PieceFigures, Project};
 use tankside::store::{Folder, check};
-use tankside::units::{AH, DM2, UM};
+use tankside::units::{AH, Current, DM2, UM, Voltage};
 
 fn data() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data")
@@ -63,8 +63,8 @@ fn summary(project: &Project) -> String {
             "tank {}: {:?}, anodes {area:?} dm2, supply {:?} {:?}, dose every {:?}",
             tank.name,
             tank.bath.stirring,
-            tank.supply.limit_amps.map(|amps| amps.si()),
-            tank.supply.limit_volts.map(|volts| volts.si()),
+            tank.supply.limit_amps.map(Current::si),
+            tank.supply.limit_volts.map(Voltage::si),
             tank.bath.dose_every.map(|charge| charge.to(AH)),
         );
     }
@@ -81,7 +81,7 @@ fn summary(project: &Project) -> String {
         definition.ladders.build.len(),
         definition.unattended
     );
-    for event in project.events() {
+    for event in project.events().iter() {
         let _ = write!(
             out,
             "#{} {} {} {}: {}",

@@ -110,7 +110,8 @@ pub(super) enum Verb {
     },
     /// Open a project on the screen
     Open {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Begin a project
@@ -129,7 +130,8 @@ pub(super) enum Verb {
     },
     /// Look for damage in a project's files, and save what can be saved
     Check {
-        /// The project's folder; it is left as it is
+        /// The project's folder, which is left as it is; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
         /// Make a new folder with everything that is whole
         #[arg(long, value_name = "NEWDIR")]
@@ -145,11 +147,8 @@ pub(super) enum Verb {
         #[arg(long)]
         csv: bool,
     },
-    /// The evening's pencil sheet
-    Sheet {
-        /// The project's folder
-        dir: PathBuf,
-    },
+    /// The evening's pencil sheet: numbered rows, typed in afterwards on the screen (t)
+    Sheet(SheetArgs),
     /// The sheet that follows a piece, as Markdown
     Traveller {
         /// The project's folder
@@ -191,7 +190,8 @@ pub(super) enum Verb {
     },
     /// What is due, where every piece is, what every figure is
     Status {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Wait until something is due
@@ -367,6 +367,19 @@ fn humidity(text: &str) -> Result<Ratio, String> {
 
 fn to_text(error: QuantityError) -> String {
     error.to_string()
+}
+
+#[derive(Debug, Args)]
+pub(super) struct SheetArgs {
+    /// The project's folder; this one if left out
+    #[arg(default_value = ".")]
+    pub(super) dir: PathBuf,
+    /// As one HTML file, for the printer of a browser (A4 or Letter)
+    #[arg(long)]
+    pub(super) html: bool,
+    /// Into this file; a name that ends in .html is HTML
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
 }
 
 #[derive(Debug, Args)]

@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::Context;
-use super::args::ChargeArgs;
+use super::args::{ChargeArgs, SheetArgs};
 use super::outcome::{Fault, Outcome, Trouble};
 use crate::mesh::{self, LengthUnit, Mesh, MeshError};
 use crate::project::{Project, Refusal};
 use crate::report::{self, json as as_json, text as as_text};
+use crate::store;
 use crate::units::{CurrentDensity, Instant};
 
 /// More than all of the current cannot deposit; 20 % is left for a meter's error.
@@ -82,11 +83,32 @@ pub(super) fn history(
     ))
 }
 
-/// `sheet DIR`
-pub(super) fn sheet(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
-    ask(context, dir, |project, now| {
-        Outcome::text(report::sheet::pencil_sheet(project, now))
-    })
+/// `sheet DIR [--html] [--out FILE]`
+pub(super) fn sheet(context: &Context<'_>, args: &SheetArgs) -> Result<Outcome, Trouble> {
+    let folder = context.open(&args.dir)?;
+    let now = context.now(folder.project())?;
+    let sheet = report::sheet::Sheet::of(folder.project(), now);
+    let html = |path: &PathBuf| {
+        path.extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("html"))
+    };
+    let page = if args.html || args.out.as_ref().is_some_and(html) {
+        sheet.html()
+    } else {
+        sheet.text()
+    };
+    match &args.out {
+        // Every name in it was made safe already; form feeds stay.
+        None => Ok(Outcome::generated(page)),
+        Some(out) => {
+            store::write_out(out, &page)?;
+            let told = format!("{} is written: sheet {}", out.display(), sheet.number);
+            Ok(Outcome::both(
+                told,
+                json!({ "written": out.display().to_string(), "sheet": sheet.number }),
+            ))
+        }
+    }
 }
 
 /// `traveller DIR PIECE`
@@ -232,7 +254,20 @@ pub(super) fn unit_of(print: &Mesh, given: Option<LengthUnit>) -> (LengthUnit, &
 
 /// The bytes of a print file.
 pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
-    crate::store::read_file(file).map_err(Trouble::from)
+    store::read_file(file).map_err(|error| {
+        if file.exists() {
+            return error.into();
+        }
+        let here = std::env::current_dir().map_or_else(|_| ".".into(), PathBuf::into_os_string);
+        let here = here.to_string_lossy();
+        Trouble::Error(Box::new(Fault {
+            kind: error.kind().to_owned(),
+            message: "there is no such file".to_owned(),
+            remedy: format!("see to the spelling of its path, which begins at {here}"),
+            file: Some(file.to_owned()),
+            ..Fault::default()
+        }))
+    })
 }
 
 /// What a reader found wrong, with its file.

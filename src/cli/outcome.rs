@@ -255,15 +255,15 @@ pub(super) fn fail(
 }
 
 /// Help and version go to standard output; anything else is bad usage.
-pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: clap::Error) -> u8 {
-    match said_by_clap(error, "tankside --help") {
+pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: clap::Error, way_out: &str) -> u8 {
+    match said_by_clap(error, way_out) {
         Ok(done) => print(io, json, &done),
         Err(trouble) => fail(io, json, "", &trouble, &[]),
     }
 }
 
-/// The same, with the command that helps.
-pub(super) fn said_by_clap(error: clap::Error, help: &str) -> Result<Outcome, Trouble> {
+/// The same, with what would do.
+pub(super) fn said_by_clap(error: clap::Error, way_out: &str) -> Result<Outcome, Trouble> {
     if !error.use_stderr() {
         return Ok(Outcome::text(error.render().to_string()));
     }
@@ -277,7 +277,7 @@ pub(super) fn said_by_clap(error: clap::Error, help: &str) -> Result<Outcome, Tr
     Err(Trouble::Error(Box::new(Fault {
         kind: "usage".to_owned(),
         message: message.trim_end().to_owned(),
-        remedy: format!("see `{help}`"),
+        remedy: told(way_out),
         ..Fault::default()
     })))
 }
@@ -323,7 +323,9 @@ fn refused_text(refusal: &Refusal, folder: &str) -> String {
     let mut text = format!("refused ({}): {because}\n", refusal.rule);
     for command in &refusal.instead {
         text.push_str("  would do: ");
-        text.push_str(&told(&command.line(folder)));
+        // A command is of use only as a whole.
+        let line = command.line(folder);
+        text.push_str(&line_safe(&report::safe::excerpt(&line, 4000)));
         text.push('\n');
     }
     text
@@ -354,7 +356,7 @@ fn fault_text(fault: &Fault) -> String {
 /// Text of any origin and length as part of a message: one line, its ends only
 /// where it would go on and on.
 fn told(text: &str) -> String {
-    const MOST: usize = 1000;
+    const MOST: usize = 500;
     line_safe(&report::safe::excerpt(text, MOST))
 }
 

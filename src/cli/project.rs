@@ -14,6 +14,7 @@ use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
 use crate::settings::Settings;
 use crate::store::ron_text::quote;
 use crate::store::{Folder, Problem, Rescue, StoreError, sha256_hex};
+use crate::tui::shell::{self, ShellError};
 use crate::units::{DM2, MM, MM2, rounded};
 
 /// Who writes things down: the user's own setting, else the login name.
@@ -62,7 +63,7 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
     let now = context
         .replaced_now(seed.zone)?
         .unwrap_or_else(|| context.clock.now());
-    Folder::create(&args.dir, &text, now)?;
+    Folder::create(&args.dir, &text, now).map_err(of_new_folder)?;
     let dir = args.dir.to_string_lossy();
     let shown = line_safe(&quoted(&dir));
     let text = format!(
@@ -70,6 +71,15 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
          tankside open {shown}\nIts tank, supply and bath are told in {shown}/project.ron."
     );
     Ok(Outcome::both(text, json!({ "project": dir })))
+}
+
+/// What stands in the way of a new folder is told of the place, not of a folder
+/// that is there.
+pub(super) fn of_new_folder(mut error: StoreError) -> StoreError {
+    if error.remedy.starts_with("copy the folder") {
+        error.remedy = "name a place that can be written, such as one in your home folder".into();
+    }
+    error
 }
 
 /// `add DIR PIECE …`
@@ -139,14 +149,18 @@ fn measured(
     let print = mesh::read(&bytes).map_err(|e| ask::mesh_trouble(file, &e))?;
     let (unit, source) = ask::unit_of(&print, args.unit);
     let measure = mesh::measure(&print, unit);
+    let plausible = mesh::plausible_print(measure.size_mm);
     if source == "assumed" {
-        if let Err(doubt) = mesh::plausible_print(measure.size_mm) {
+        if let Err(doubt) = plausible {
             return Err(in_other_units(args, file, &print, doubt).into());
         }
         warnings.push(format!(
             "the file says no unit: taken as mm ({})",
             ask::size_words(measure.size_mm)
         ));
+    }
+    if let (Err(doubt), false) = (plausible, source == "assumed") {
+        warnings.push(format!("{doubt}; taken as told"));
     }
     let relative = folder.copy_mesh(file, &args.piece)?;
     let area = MM2.of(rounded(measure.naive_area_mm2, 8));
@@ -389,22 +403,22 @@ pub(super) fn save(dir: &Path, to: &Path) -> Result<Outcome, Trouble> {
 
 /// `open DIR`
 pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
-    let folder = context.open(dir)?;
-    show(context, folder)?;
-    // The screen has told them.
-    context.notices.take();
+    show(context, dir)?;
     Ok(Outcome::both("", json!({})))
 }
 
-/// Runs the screen on an open folder.
-pub(super) fn show(context: &Context<'_>, folder: Folder) -> Result<(), Trouble> {
+/// Runs the screen on the project in a folder.
+pub(super) fn show(context: &Context<'_>, dir: &Path) -> Result<(), Trouble> {
     if !context.terminal {
+        context.open(dir)?;
         return Err(Trouble::fault(
             "no-terminal",
-            "the screen needs a terminal",
+            "the screen needs a terminal, and input or output is none",
             "`tankside status DIR` prints the same as text",
         ));
     }
-    crate::tui::shell::run(folder, Settings::load(), context.clock)
-        .map_err(|e| Trouble::fault("terminal", e.to_string(), e.remedy()))
+    shell::run(dir, Settings::load(), context.clock).map_err(|error| match error {
+        ShellError::Unopened(error) => error.into(),
+        error => Trouble::fault("terminal", error.to_string(), error.remedy()),
+    })
 }

@@ -10,7 +10,7 @@ use super::error::{ErrorKind, StoreError};
 use super::files::{self, IMMERSIONS, JOURNAL, PROJECT};
 use super::journal::{BadLine, Survey};
 use super::salvage::{self, Rescue};
-use crate::project::{Definition, Event, Project, What};
+use crate::project::{Definition, Event, History, Project, What};
 use crate::units::Zone;
 
 /// What a check found.
@@ -85,7 +85,9 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
     let rescue = check.rescue;
     let problems = std::mem::take(&mut check.problems);
     check.note_set_aside(&names);
-    check.note_unnamed(&events);
+    if rescue.is_none() {
+        check.note_unnamed(&events);
+    }
     check.note_what_cannot_be_written();
     CheckReport {
         events: events.len(),
@@ -130,11 +132,11 @@ impl Check<'_> {
     }
 
     /// The whole events before the first bad line; every bad line is told.
-    fn journal(&mut self) -> Vec<Event> {
+    fn journal(&mut self) -> History {
         let file = self.folder.join(JOURNAL);
         let read = files::read_if_there(self.disk, &file);
         let Some(bytes) = self.told(read) else {
-            return Vec::new();
+            return History::default();
         };
         let survey = Survey::of(&bytes);
         if survey.bad.len() > usize::from(survey.torn) {
@@ -154,18 +156,17 @@ impl Check<'_> {
             };
             self.tell(error);
         }
-        survey.events
+        survey.events.into()
     }
 
     /// Whether what happened could be under the definition. Logger rows change
     /// figures, never what can be.
-    fn fold(&mut self, text: &str, definition: &Definition, events: &[Event]) {
-        let folded = Project::new(definition.clone(), events.to_vec(), BTreeMap::new());
+    fn fold(&mut self, text: &str, definition: &Definition, events: &History) {
+        let folded = Project::new(definition.clone(), events.clone(), BTreeMap::new());
         if let Err(found) = folded {
             let file = self.folder.join(PROJECT);
-            self.tell(files::contradiction(
-                text, &file, definition, events, &found,
-            ));
+            let place = (text, file.as_path());
+            self.tell(files::contradiction(place, definition, events, &found));
         }
     }
 
@@ -176,8 +177,8 @@ impl Check<'_> {
         }
     }
 
-    fn loggers(&mut self, events: &[Event], zone: Zone) {
-        for event in events {
+    fn loggers(&mut self, events: &History, zone: Zone) {
+        for event in events.iter() {
             if let What::Logger { file, sha256, .. } = &event.what {
                 let rows = files::rows_of(self.disk, self.folder, (file, sha256), zone);
                 self.told(rows);
@@ -225,7 +226,7 @@ impl Check<'_> {
     }
 
     /// Logger files that no event names.
-    fn note_unnamed(&mut self, events: &[Event]) {
+    fn note_unnamed(&mut self, events: &History) {
         let files = self.disk.list(&self.folder.join(IMMERSIONS));
         for name in files.unwrap_or_default() {
             let name = format!("{IMMERSIONS}/{name}");

@@ -176,10 +176,10 @@ pub(super) fn shown(text: &str) -> String {
     for part in text.split_inclusive(['"', '\'', '\\']) {
         let plain = part.trim_end_matches(['"', '\'', '\\']);
         for character in plain.chars() {
-            if is_unseen(character) && !character.is_control() {
-                out.extend(character.escape_unicode());
-            } else {
-                out.extend(character.escape_debug());
+            match character {
+                control if control.is_control() => out.extend(control.escape_debug()),
+                unseen if is_unseen(unseen) => out.extend(unseen.escape_unicode()),
+                seen => out.push(seen),
             }
         }
         out.push_str(&part[plain.len()..]);

@@ -9,7 +9,7 @@ use super::disk::Disk;
 use super::error::{ErrorKind, StoreError};
 use super::journal::{BadLine, Fault, hex};
 use super::{logger, ron_text};
-use crate::project::{Contradiction, Definition, Event, LogRow, MeshRef, Stage, What, quoted};
+use crate::project::{Contradiction, Definition, History, LogRow, MeshRef, Stage, What, quoted};
 use crate::units::Zone;
 
 pub(super) const PROJECT: &str = "project.ron";
@@ -140,6 +140,25 @@ pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::
     written
 }
 
+/// Writes what was printed into a file of the user's choice, in one step; one
+/// that is there is replaced.
+///
+/// # Errors
+/// When it names a project's own file, or the system refuses.
+pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
+    let name = path.file_name().and_then(|name| name.to_str());
+    let name = name.filter(|name| ![PROJECT, JOURNAL].contains(name));
+    let Some(name) = name else {
+        let message = format!("{} cannot be written over", path.display());
+        let remedy = "give a file name that is none of a project's own";
+        return Err(StoreError::new(ErrorKind::Path, message, remedy));
+    };
+    let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
+    let folder = parent.unwrap_or(Path::new("."));
+    replace(&super::RealDisk, folder, name, text.as_bytes())
+        .map_err(|error| StoreError::io("write", path, &error))
+}
+
 /// The rows of a logger file that the journal knows by name and hash.
 pub(super) fn rows_of(
     disk: &dyn Disk,
@@ -224,10 +243,9 @@ pub(super) fn bad_line(file: &Path, bad: &BadLine) -> StoreError {
 /// A definition under which an event of the journal cannot be; the place is
 /// where the definition would have to allow it.
 pub(super) fn contradiction(
-    text: &str,
-    file: &Path,
+    (text, file): (&str, &Path),
     definition: &Definition,
-    events: &[Event],
+    events: &History,
     found: &Contradiction,
 ) -> StoreError {
     let event = events.iter().find(|e| e.sequence == found.sequence);

@@ -13,7 +13,9 @@ use super::error::{ErrorKind, RecordError, StoreError};
 use super::files::{self, IMMERSIONS, JOURNAL, MESHES, PROJECT};
 use super::journal::{self, Journal, Sealed, Tail};
 use super::notices::Notices;
-use crate::project::{Action, Decision, Definition, Event, LogRow, Project, Refusal, What};
+use crate::project::{
+    Action, Decision, Definition, Event, History, LogRow, Project, Refusal, What,
+};
 use crate::units::{Instant, Zone};
 
 /// A lock that is held is asked for again after so long.
@@ -35,7 +37,7 @@ pub struct Folder {
     /// A logger file that was copied in and that no event names yet.
     pub(super) taken: Option<String>,
     pub(super) notices: Notices,
-    journal: Journal,
+    pub(super) journal: Journal,
     seen: Seen,
     /// Why nothing can be written any more.
     poisoned: OnceCell<String>,
@@ -78,6 +80,28 @@ impl Folder {
     /// # Errors
     /// As [`Self::open`].
     pub fn open_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
+        let mut folder = Self::open_soon_on(disk, path)?;
+        folder.look_at_meshes();
+        Ok(folder)
+    }
+
+    /// The same as [`Self::open`] without a look at the prints, which takes its
+    /// time: [`Self::look_at_meshes`].
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_soon(path: &Path) -> Result<Self, StoreError> {
+        Self::open_soon_on(Arc::new(RealDisk), path)
+    }
+
+    /// Looks whether the prints are as they were measured; [`Self::notices`]
+    /// tells.
+    pub fn look_at_meshes(&mut self) {
+        let (disk, definition) = (self.disk.as_ref(), &self.project.definition);
+        self.notices.look_at_meshes(disk, &self.path, definition);
+    }
+
+    fn open_soon_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
         check_is_project(disk.as_ref(), path)?;
         let (file, journal_file) = (path.join(PROJECT), path.join(JOURNAL));
         let seen = Seen {
@@ -89,12 +113,19 @@ impl Folder {
         let (events, tail) = journal
             .take(&bytes)
             .map_err(|bad| files::bad_line(&journal_file, &bad))?;
+        drop(bytes);
+        let events: History = events.into_iter().flatten().collect();
         let text = files::read_text(disk.as_ref(), &file)?;
         let definition = files::parse(&text, &file)?;
         let mut notices = Notices::default();
-        let logs = read_logs(disk.as_ref(), path, &events, definition.zone, &mut notices);
-        notices.look_at_meshes(disk.as_ref(), path, &definition);
-        let project = folded(&text, &file, &definition, &events, logs)?;
+        let logs = read_logs(
+            disk.as_ref(),
+            path,
+            events.iter(),
+            definition.zone,
+            &mut notices,
+        );
+        let project = folded((&text, &file), definition, events, logs)?;
         let mut folder = Self {
             disk,
             path: path.to_owned(),
@@ -152,7 +183,12 @@ impl Folder {
             .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
         lock.append(&header)
             .and_then(|()| lock.sync())
-            .map_err(|error| StoreError::io("write", &journal_file, &error))?;
+            .map_err(|error| {
+                // Half a project would stand in the way of the next attempt.
+                let _emptied = lock.truncate(0);
+                let _removed = disk.remove(&file);
+                StoreError::io("write", &journal_file, &error)
+            })?;
         drop(lock);
         Self::open_on(disk, path)
     }
@@ -430,7 +466,7 @@ impl Folder {
         let (events, tail) = journal
             .take(bytes)
             .map_err(|bad| files::bad_line(&file, &bad))?;
-        Ok((Some(journal), events, tail))
+        Ok((Some(journal), events.concat(), tail))
     }
 
     /// The project under its definition with the new events, if `project.ron`
@@ -512,19 +548,19 @@ impl Folder {
         let file = self.path.join(PROJECT);
         let definition = files::parse(text, &file)?;
         let mut notices = self.notices.without_edit();
-        let events = [self.project.events(), new].concat();
+        let events = self.events_with(new);
         let (zone, disk) = (definition.zone, self.disk.as_ref());
         // Local times in a logger's file are of the zone.
         let logs = if zone == self.project.definition.zone {
             let mut logs = self.project.logs().clone();
-            logs.extend(read_logs(disk, &self.path, new, zone, &mut notices));
+            logs.extend(read_logs(disk, &self.path, new.iter(), zone, &mut notices));
             logs
         } else {
             notices.clear_left_out();
-            read_logs(disk, &self.path, &events, zone, &mut notices)
+            read_logs(disk, &self.path, events.iter(), zone, &mut notices)
         };
         notices.look_at_meshes(disk, &self.path, &definition);
-        let project = folded(text, &file, &definition, &events, logs)?;
+        let project = folded((text, &file), definition, events, logs)?;
         Ok((project, notices))
     }
 
@@ -546,8 +582,14 @@ impl Folder {
     fn contradicts(&self, found: &crate::project::Contradiction, new: &[Event]) -> StoreError {
         let file = self.path.join(PROJECT);
         let text = files::read_text(self.disk.as_ref(), &file).unwrap_or_default();
-        let events = [self.project.events(), new].concat();
-        files::contradiction(&text, &file, &self.project.definition, &events, found)
+        let events = self.events_with(new);
+        files::contradiction((&text, &file), &self.project.definition, &events, found)
+    }
+
+    fn events_with(&self, new: &[Event]) -> History {
+        let mut events = self.project.events().clone();
+        events.extend(new.iter().cloned());
+        events
     }
 
     /// Takes the logger file away again that an action in vain brought in.
@@ -633,10 +675,10 @@ fn locked(disk: &dyn Disk, journal: &Path) -> Result<Box<dyn Locked>, StoreError
 }
 
 /// The rows of the logger files that events name; those of a file in trouble are left out.
-fn read_logs(
+fn read_logs<'a>(
     disk: &dyn Disk,
     folder: &Path,
-    events: &[Event],
+    events: impl Iterator<Item = &'a Event>,
     zone: Zone,
     notices: &mut Notices,
 ) -> BTreeMap<String, Vec<LogRow>> {
@@ -656,12 +698,11 @@ fn read_logs(
 }
 
 fn folded(
-    text: &str,
-    file: &Path,
-    definition: &Definition,
-    events: &[Event],
+    (text, file): (&str, &Path),
+    definition: Definition,
+    events: History,
     logs: BTreeMap<String, Vec<LogRow>>,
 ) -> Result<Project, StoreError> {
-    Project::new(definition.clone(), events.to_vec(), logs)
-        .map_err(|found| files::contradiction(text, file, definition, events, &found))
+    Project::new(definition.clone(), events.clone(), logs)
+        .map_err(|found| files::contradiction((text, file), &definition, &events, &found))
 }

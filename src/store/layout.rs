@@ -18,14 +18,14 @@ use crate::units::Instant;
 pub fn read_journal(text: &str) -> Result<Vec<Event>, StoreError> {
     let file = Path::new(JOURNAL);
     match Journal::default().take(text.as_bytes()) {
-        Ok((events, Tail::Whole)) => Ok(events),
+        Ok((events, Tail::Whole)) => Ok(events.into_iter().flatten().collect()),
         Ok((events, Tail::Torn)) => Err(StoreError::new(
             ErrorKind::Journal,
             "the last line is not whole",
             "cut it off",
         )
         .in_file(file)
-        .at_line(events.len() + 2)),
+        .at_line(events.iter().flatten().count() + 2)),
         Err(bad) => Err(files::bad_line(file, &bad)),
     }
 }

@@ -65,7 +65,8 @@ impl Pty {
         pty
     }
 
-    fn bare(program: &str, args: &[&str], env: &[(&str, &str)]) -> Self {
+    /// A program in a terminal, with nothing around it.
+    pub(crate) fn bare(program: &str, args: &[&str], env: &[(&str, &str)]) -> Self {
         let size = PtySize {
             rows: 24,
             cols: 80,
@@ -170,6 +171,31 @@ impl Pty {
         self.wait(&format!("`{text}`"), |screen| {
             screen.contents().contains(text)
         });
+    }
+
+    /// Presses keys and waits for the frame that answers; how long it took.
+    #[expect(clippy::disallowed_methods, reason = "it measures real time")]
+    pub(crate) fn answer(&mut self, keys: &str) -> Duration {
+        let (mark, begun) = (self.mark(), std::time::Instant::now());
+        self.send(keys);
+        let answered = |seen: &Seen| seen.bytes.len() > mark && seen.bytes.ends_with(FRAME_END);
+        if let Err(screen) = self.until(PATIENCE, answered) {
+            panic!("waited in vain for an answer to {keys:?}; the screen is\n{screen}");
+        }
+        begun.elapsed()
+    }
+
+    /// Waits until a program that was run bare has ended.
+    pub(crate) fn wait_end(&mut self) {
+        assert!(self.child.wait().unwrap().success());
+    }
+
+    /// The most memory that a program that was run bare has had in use, in MB.
+    pub(crate) fn most_memory_mb(&self) -> f64 {
+        let pid = self.child.process_id().unwrap();
+        let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+        let kb = line_after(&status, "VmHWM:").trim().trim_end_matches(" kB");
+        kb.parse::<f64>().unwrap() / 1024.0
     }
 
     /// What the screen shows.

@@ -2,7 +2,7 @@
 //! help and the key list of the README.
 
 use super::{Key, KeyCode, Keymap, Model, Screen};
-use crate::project::StageState;
+use crate::project::{READING, StageState};
 
 /// What a key can ask for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,6 +31,8 @@ pub enum Id {
     Far,
     Lock,
     Silence,
+    Sheet,
+    TypeIn,
     Edit,
     Copy,
     Who,
@@ -138,6 +140,8 @@ pub(super) const TABLE: &[Command] = commands! {
     far: Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
     lock: Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
     silence: Id::Silence, [c('b')], "", "silence bell and notices for what is due now", ALL;
+    sheet: Id::Sheet, [c('o')], "", "the pencil sheet on paper: an HTML file in the project's folder, to print", ALL;
+    type_in: Id::TypeIn, [c('t')], "", "type in the pencil sheet, row by row; goes on where it was left", ALL;
     scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     scroll_on: Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
     edit: Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
@@ -187,6 +191,14 @@ pub const INSIDE: &[(&str, &str)] = &[
     (
         "[ ], [?]",
         "in a checklist: a line to tick; a line that a record makes true: its digit opens the entry",
+    ),
+    (
+        "1940, Enter",
+        "in the pencil sheet: the clock of its evening; Enter on an empty time leaves the row out",
+    ),
+    (
+        "Right, -, /",
+        "there, on a time: the time before once more; the row before; leave, the place is kept",
     ),
     ("7 3 Enter", "unlock the keyboard"),
 ];
@@ -280,6 +292,7 @@ impl Command {
             ),
             Id::Note | Id::Mark => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
+            Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
             Id::Redo => need(model.project.redo_target().is_some(), "nothing to redo"),
             Id::Silence => need(model.bell.rings_in(model.now).is_some(), "nothing rings"),

@@ -35,6 +35,7 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
         }
         Layer::Help(at) => in_help(model, at, key),
         Layer::Far | Layer::Morning => Vec::new(),
+        Layer::Typing(typing) => super::typing::key(model, typing, key),
         Layer::Locked(done) => in_lock(model, done, key),
     })
 }
@@ -48,6 +49,7 @@ pub(super) fn paste(model: &mut Model, text: &str) {
             }
         }
         Some(Layer::Look(entry)) if entry.at_when => entry.when.paste(text),
+        Some(Layer::Typing(typing)) => typing.paste(text),
         Some(Layer::Gates(list)) if list.at_when => list.when.paste(text),
         _ => {}
     }
@@ -180,6 +182,7 @@ fn leave(model: &mut Model, form: &Form) {
             match layer {
                 Layer::Form(form) => form.waits = false,
                 Layer::Look(entry) => entry.waits = false,
+                Layer::Typing(typing) => typing.waits = false,
                 _ => {}
             }
         }
@@ -246,7 +249,7 @@ impl Form {
 }
 
 /// Reads the number as every dimension its unit belongs to would.
-fn number_wrong(field: &super::Field) -> Option<String> {
+pub(super) fn number_wrong(field: &super::Field) -> Option<String> {
     use crate::units::{
         ChargeDim, CurrentDim, MassDim, RatioDim, ResistanceDim, TemperatureDim, VoltageDim,
         VolumeDim,

@@ -38,6 +38,8 @@ pub(super) fn key(model: &mut Model, mut entry: LookEntry, key: Key) -> Vec<Effe
     } else if matches!(key.code, KeyCode::Enter | KeyCode::Char('+')) {
         if entry.picked.is_empty() {
             entry.wrong = Some("pick at least one by its digit".to_owned());
+        } else if super::typing::take_findings(model, &entry.picked) {
+            return Vec::new();
         } else {
             entry.at_when = true;
         }

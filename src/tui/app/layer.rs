@@ -1,6 +1,6 @@
 //! What may lie on top of a screen.
 
-use super::{Field, Id, Spot, Task};
+use super::{Field, Id, Spot, Task, Typing};
 use crate::project::{Action, Finding, GateView, Refusal};
 
 /// One thing on top of the screen.
@@ -26,6 +26,8 @@ pub enum Layer {
     Locked(usize),
     /// What the signed sheet says of the next day.
     Morning,
+    /// Typing in the pencil sheet.
+    Typing(Box<Typing>),
 }
 
 /// A menu of things to do.

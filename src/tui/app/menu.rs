@@ -91,6 +91,8 @@ impl Menu {
             Id::Redo,
             Id::Refresh,
             Id::Show(Screen::CloseOut),
+            Id::Sheet,
+            Id::TypeIn,
             Id::Far,
             Id::Who,
             Id::Edit,

@@ -26,6 +26,7 @@ mod open;
 mod refused;
 mod suggest;
 mod task;
+mod typing;
 mod update;
 mod words;
 
@@ -41,6 +42,7 @@ pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
 pub use notice::Notice;
 pub use task::{Deed, Task, Upkeep, finding};
+pub use typing::{Cell, Typing};
 pub use update::update;
 pub use words::{cautions_of, words_of};
 

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::bell::Bell;
-use super::{Facts, Keymap, Layer, Place, Step};
+use super::{Facts, Keymap, Layer, Place, Step, Typing};
 use crate::project::{
     Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
 };
@@ -76,6 +76,8 @@ pub struct Model {
     pub who: Option<String>,
     /// The login name of the computer, offered when a name is asked.
     pub login: Option<String>,
+    /// The project's folder, as it is written in commands.
+    pub folder: String,
     /// The present, as last told.
     pub now: Instant,
     /// The figures of the present.
@@ -100,6 +102,10 @@ pub struct Model {
     pub pending: Option<Action>,
     /// What was last said.
     pub said: Said,
+    /// The pencil sheet that is half typed in, while it is left.
+    pub typing: Option<Box<Typing>>,
+    /// When the last pencil sheet was written from this screen.
+    pub printed: Option<Instant>,
     /// The keys of every command.
     pub keys: Keymap,
     /// Why the user's own keys are not taken; said until they are mended.
@@ -120,6 +126,7 @@ impl Model {
             project,
             who,
             login: None,
+            folder: "DIR".to_owned(),
             now,
             facts,
             screen: Screen::Line,
@@ -132,6 +139,8 @@ impl Model {
             guide: VecDeque::new(),
             pending: None,
             said: Said::default(),
+            typing: None,
+            printed: None,
             keys: Keymap::default(),
             keys_fault: None,
             keys_place: None,
@@ -165,6 +174,13 @@ impl Model {
             Ok(keys) => self.keys = keys,
             Err(fault) => self.keys_fault = Some(fault),
         }
+        self
+    }
+
+    /// The same, of a project in this folder.
+    #[must_use]
+    pub fn in_folder(mut self, folder: &str) -> Self {
+        folder.clone_into(&mut self.folder);
         self
     }
 

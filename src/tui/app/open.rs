@@ -22,7 +22,7 @@ impl LookEntry {
         FindingKind::ALL
     }
 
-    fn of(piece: &str, guided: bool) -> Self {
+    pub(super) fn of(piece: &str, guided: bool) -> Self {
         Self {
             piece: piece.to_owned(),
             picked: Vec::new(),

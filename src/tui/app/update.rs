@@ -25,13 +25,21 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
         }
         Message::Tick => Vec::new(),
         Message::Project(project) => {
+            let first = model.facts.pieces.is_empty();
             model.project = *project;
             if model.said.mendable {
                 model.said = super::Said::default();
             }
+            if first && model.layers.is_empty() {
+                // Only a tank could be selected: now there is a piece to begin with.
+                model.spot = None;
+            }
             model.refresh();
             model.refresh_layers();
             Vec::new()
+        }
+        Message::Recorded(result) if super::typing::waits(model) => {
+            super::typing::recorded(model, result)
         }
         Message::Recorded(result) => {
             model.recorded(result);
@@ -165,6 +173,8 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Sign => ask_sign(model),
         Id::Undo => ask_undo(model),
         Id::Redo => ask_redo(model),
+        Id::Sheet => return super::typing::write_sheet(model),
+        Id::TypeIn => super::typing::open(model),
         Id::Far => model.layers.push(Layer::Far),
         Id::Lock => model.layers.push(Layer::Locked(0)),
         Id::Silence => {

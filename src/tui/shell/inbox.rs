@@ -10,6 +10,7 @@ use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SI
 use signal_hook::iterator::Handle;
 
 use super::keys::translate;
+use crate::store::StoreError;
 use crate::tui::app::{Failure, Message, Notice};
 
 /// What reaches the loop.
@@ -32,6 +33,8 @@ pub(super) enum Incoming {
     Continued,
     /// The terminal cannot be read.
     TerminalFailed(io::Error),
+    /// The folder that a first look was had at cannot be opened.
+    Unopened(StoreError),
     /// A thread that fills the inbox has ended by itself.
     WorkerGone,
 }

@@ -2,7 +2,7 @@
 //! project happens here, one thing after the other.
 
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
@@ -13,7 +13,7 @@ use super::own_keys;
 use crate::project::{Action, Decision, Silence, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{
-    Draft, Edited, Folder, NoticeEntry, NoticeLog, RecordError, StoreError, silences,
+    Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, silences,
 };
 use crate::tui::app::{Failure, Message, Notice};
 use crate::units::Instant;
@@ -51,6 +51,14 @@ pub(super) enum Job {
     DropEdit(Draft),
 }
 
+/// The folder that the keeper shall own.
+pub(super) enum Opening {
+    /// It is open.
+    Done(Box<Folder>),
+    /// It is still to be opened.
+    Soon(PathBuf),
+}
+
 /// The keeper, seen from the loop.
 pub(super) struct Keeper {
     jobs: Sender<Job>,
@@ -58,15 +66,23 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
+    /// `cache` is where what a long project has come to is kept.
     pub(super) fn start(
-        folder: Folder,
+        opening: Opening,
         keys: KeysFile,
+        cache: Option<PathBuf>,
         tell: Sender<Incoming>,
     ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let thread = thread::Builder::new()
             .name("keeper".to_owned())
-            .spawn(move || Desk::new(folder, keys, tell).work(&todo))?;
+            .spawn(
+                move || match Desk::open(opening, keys, cache, tell.clone()) {
+                    Ok(desk) => desk.work(&todo),
+                    // Where the loop has gone, nobody listens.
+                    Err(error) => drop(tell.send(Incoming::Unopened(error))),
+                },
+            )?;
         Ok(Self { jobs, thread })
     }
 
@@ -99,11 +115,29 @@ struct Desk {
     trouble: Option<StoreError>,
     /// Whether it was said that nothing is written any more.
     stopped: bool,
+    cache: Option<PathBuf>,
+    /// How many events what is kept in the cache rests on; `None` before
+    /// anything is known to be kept.
+    kept: Option<usize>,
+    /// Whether something has happened that is not kept.
+    unkept: bool,
 }
 
 impl Desk {
-    fn new(folder: Folder, keys: KeysFile, tell: Sender<Incoming>) -> Self {
-        Self {
+    /// Opens the folder if need be. What was shown before then gives way to
+    /// what the files say.
+    fn open(
+        opening: Opening,
+        keys: KeysFile,
+        cache: Option<PathBuf>,
+        tell: Sender<Incoming>,
+    ) -> Result<Self, StoreError> {
+        let (folder, was_kept) = match opening {
+            Opening::Done(folder) => (*folder, false),
+            Opening::Soon(path) => (Folder::open_soon(&path)?, true),
+        };
+        let mut desk = Self {
+            kept: was_kept.then(|| folder.project().events().len()),
             log: folder.notice_log(),
             folder,
             keys,
@@ -111,7 +145,15 @@ impl Desk {
             notices: Vec::new(),
             trouble: None,
             stopped: false,
+            cache,
+            unkept: !was_kept,
+        };
+        if was_kept {
+            desk.say_project();
+            desk.unkept = false;
         }
+        desk.folder.look_at_meshes();
+        Ok(desk)
     }
 
     fn work(mut self, todo: &Receiver<Job>) {
@@ -121,9 +163,25 @@ impl Desk {
         loop {
             match todo.recv_timeout(FOLLOW) {
                 Ok(job) => self.perform(job),
-                Err(RecvTimeoutError::Timeout) => self.follow(),
-                Err(RecvTimeoutError::Disconnected) => return,
+                Err(RecvTimeoutError::Timeout) => {
+                    self.follow();
+                    let events = self.folder.project().events().len();
+                    if self.kept.is_none_or(|kept| events >= kept + LONG) {
+                        self.keep();
+                    }
+                }
+                Err(RecvTimeoutError::Disconnected) => return self.keep(),
             }
+        }
+    }
+
+    /// Keeps what a long project has come to for the next start. Where that
+    /// fails, the next start takes longer.
+    fn keep(&mut self) {
+        if let Some(dir) = self.cache.as_ref().filter(|_| self.unkept) {
+            self.folder.keep(dir);
+            self.kept = Some(self.folder.project().events().len());
+            self.unkept = false;
         }
     }
 
@@ -268,12 +326,13 @@ impl Desk {
         }
     }
 
-    fn say_project(&self) {
+    fn say_project(&mut self) {
+        self.unkept = true;
         self.say(Message::Project(Box::new(self.folder.project().clone())));
     }
 
     fn say_notices(&mut self) {
-        let all = self.folder.notices();
+        let all = self.folder.notices().to_vec();
         if all != self.notices {
             if self.notices.iter().any(|notice| !all.contains(notice)) {
                 // What was mended is no longer told.
@@ -283,7 +342,7 @@ impl Desk {
             for notice in new {
                 self.say(Message::Warned(notice.clone()));
             }
-            self.notices = all.to_vec();
+            self.notices = all;
         }
     }
 

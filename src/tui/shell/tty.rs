@@ -198,7 +198,7 @@ fn take() -> io::Result<()> {
 /// keypad as such, no insertion, text where it is told to go, lines that wrap,
 /// not reversed, ASCII letters, all lines scroll, no colours, neither the mouse
 /// nor the focus told (xterm's control sequences).
-const USUAL: &str = "\x1b[?1l\x1b>\x1b[4l\x1b[?6l\x1b[?7h\x1b[?5l\x0f\x1b(B\x1b[r\x1b[m\
+const USUAL: &str = "\x1b[?1l\x1b>\x1b[4l\x1b[?6l\x1b[?7h\x1b[?5l\x0f\x1b(B\x1b[r\x1b[0m\
     \x1b[?9l\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1005l\x1b[?1006l\x1b[?1015l\x1b[?1004l";
 
 /// How the system's side of the terminal reads lines and echoes keys. What is

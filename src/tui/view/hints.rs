@@ -1,7 +1,7 @@
 //! The keys of what lies on top of a screen, for the hint bar: the keypad's
 //! key first.
 
-use crate::tui::app::{Field, Form, Key, Keymap, Layer, Model, Then};
+use crate::tui::app::{Cell, Field, Form, Key, Keymap, Layer, Model, Then, Typing};
 
 type Hint = (&'static str, &'static str);
 
@@ -49,6 +49,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Confirm(confirm) => of_question(&model.keys, confirm.then),
         Layer::Help(_) => vec![("Down", "scroll"), ("-", "close")],
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
+        Layer::Typing(typing) => of_typing(typing),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
 }
@@ -90,4 +91,40 @@ fn of_form(form: &Form) -> Vec<Hint> {
         (false, _) => ("-", "back"),
     });
     hints
+}
+
+fn of_typing(typing: &Typing) -> Vec<Hint> {
+    if typing.sheet.is_none() {
+        return vec![("Enter", "on"), ("*", "empty"), ("-", "back")];
+    }
+    let first = typing.at == 0;
+    match typing.cells.get(typing.at) {
+        Some(Cell::Boxes(boxes, ..)) => [
+            vec![("1-9", "tick"), ("*", "all")],
+            next_nine(boxes.len()),
+            vec![("Enter", "write down"), ("-", "back")],
+        ]
+        .concat(),
+        Some(Cell::Seen(_)) => vec![
+            ("1-9", "pick"),
+            ("Enter", "on"),
+            ("*", "empty"),
+            ("-", "back"),
+        ],
+        _ if first => {
+            let mut hints = vec![("Enter", "on; empty: next row")];
+            hints.extend(typing.has_time_before().then_some(("Right", "same time")));
+            hints.extend([("/", "leave"), ("-", "row before")]);
+            hints
+        }
+        Some(Cell::Field(field) | Cell::Override(field)) if field.is_amid_words() => {
+            vec![("Enter", "on"), ("*", "empty"), ("Esc", "leave")]
+        }
+        _ => vec![
+            ("Enter", "on"),
+            ("+", "write down"),
+            ("*", "empty"),
+            ("-", "back"),
+        ],
+    }
 }

@@ -15,6 +15,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Form(form) => form_rows(model, form, usize::from(area.width)),
         Layer::Look(entry) => look_rows(model, entry, usize::from(area.width)),
         Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
+        Layer::Typing(typing) => super::typing::rows(model, typing, usize::from(area.width)),
         Layer::Refused(refused) => refused_rows(refused, usize::from(area.width)),
         Layer::Confirm(confirm) => confirm_rows(model, confirm, usize::from(area.width)),
         Layer::Help(at) => {
@@ -56,7 +57,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
 
 /// A title, the rows, and which of them must be seen: the selected one, and
 /// the last of its nine where there is room.
-type Drawn = (String, Vec<Row>, (usize, usize));
+pub(super) type Drawn = (String, Vec<Row>, (usize, usize));
 
 /// The digit that takes a line: the nine around the selected one have one.
 fn digit(row: usize, selected: usize) -> String {
@@ -96,7 +97,7 @@ fn menu_rows(model: &Model, menu: &Menu, width: usize) -> Drawn {
     (title, rows.collect(), (menu.row, until))
 }
 
-fn field_row(model: &Model, field: &Field, here: bool, width: usize) -> Row {
+pub(super) fn field_row(model: &Model, field: &Field, here: bool, width: usize) -> Row {
     let cursor = if here { "_" } else { "" };
     let lead = Row::of(
         if here { Role::Strong } else { Role::Plain },
@@ -170,7 +171,7 @@ fn field_row(model: &Model, field: &Field, here: bool, width: usize) -> Row {
 }
 
 /// Sentences with a mark before each, wrapped.
-fn marked<S: AsRef<str>>(
+pub(super) fn marked<S: AsRef<str>>(
     sentences: impl IntoIterator<Item = S>,
     mark: &str,
     role: Role,

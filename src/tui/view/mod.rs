@@ -15,6 +15,7 @@ mod line;
 mod pen;
 mod piece;
 mod theme;
+mod typing;
 mod vessel;
 
 use ratatui::Frame;
@@ -39,6 +40,13 @@ fn is_narrow(width: usize) -> bool {
 fn or_edit(model: &Model) -> String {
     let key = model.key_of(Id::Edit);
     key.map_or_else(String::new, |key| format!(", or key {key}"))
+}
+
+/// What a screen without a piece to show says.
+fn how_to_begin(model: &Model) -> String {
+    let key = model.key_of(Id::Show(Screen::Line));
+    let key = key.map_or_else(String::new, |key| format!(", key {key},"));
+    format!("no piece yet: Line{key} says how to add one")
 }
 
 /// Draws the model. Figures are those of the model's last message; `now` only
