@@ -10,6 +10,12 @@
 //!     colour: true,    // false: no colours; true: colours in spite of NO_COLOR
 //!     palette: Dark,   // Terminal: its own 16 colours; Light, Dark: 24-bit
 //!                      // colours for such a background, colour-blind-safe
+//!     notices: (       // how it is told that something is due
+//!         bell: true,           // the terminal's bell
+//!         terminal: Auto,       // the terminal's own notice: Auto, Osc9, Osc777, Off
+//!         desktop: true,        // the desktop's notice; left out: where the terminal has none
+//!         command: ["say-it"],  // a program of your own with its arguments; no shell
+//!     ),
 //! )
 //! ```
 //!
@@ -28,7 +34,7 @@ use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
 
 use ron::extensions::Extensions;
-use serde::Deserialize;
+use serde::{Deserialize, Deserializer};
 
 use crate::project::nearest;
 use crate::store::ron_text::{self, PathError, Placed};
@@ -44,7 +50,8 @@ const KEYS_FILE: &str = "keys.ron";
 /// Nobody writes longer ones, in bytes.
 const LONGEST: u64 = 1 << 20;
 
-const MAY_HOLD: &str = "it may hold (who: \"Ana\", ascii: false, colour: true, palette: Dark)";
+const MAY_HOLD: &str = "it may hold (who: \"Ana\", ascii: false, colour: true, palette: Dark, notices: (bell: true, \
+                        terminal: Auto, desktop: true, command: [\"program\", \"argument\"]))";
 
 const KEYS_MAY_HOLD: &str =
     "it may hold (undo: [\"u\", \"F9\"]); `tankside keys` lists every name and its keys";
@@ -61,6 +68,66 @@ pub struct Settings {
     pub colour: Option<bool>,
     /// Which colours the screen uses; [`Palette::Terminal`] if not said.
     pub palette: Option<Palette>,
+    /// How it is told that something is due.
+    pub notices: Notices,
+}
+
+/// How the screen tells that something is due.
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Notices {
+    /// By the terminal's bell.
+    pub bell: bool,
+    /// By the terminal's own notice.
+    pub terminal: TerminalNotice,
+    /// By the desktop's notice; `None` where the terminal gives none.
+    pub desktop: Option<bool>,
+    /// By a program of the user's own, looked up in `PATH`, with its
+    /// arguments. No shell reads them: `~` and `$` are plain characters.
+    #[serde(deserialize_with = "program")]
+    pub command: Vec<String>,
+}
+
+impl Default for Notices {
+    fn default() -> Self {
+        Self {
+            bell: true,
+            terminal: TerminalNotice::Auto,
+            desktop: None,
+            command: Vec::new(),
+        }
+    }
+}
+
+/// Which sequence asks the terminal for a notice.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+pub enum TerminalNotice {
+    /// The one that the terminal is known for, if it is for any.
+    #[default]
+    Auto,
+    /// `OSC 9`, one text.
+    Osc9,
+    /// `OSC 777 ; notify`, a title and a text.
+    Osc777,
+    /// None.
+    Off,
+}
+
+/// A program with its arguments, or nothing at all.
+fn program<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<String>, D::Error> {
+    let words = Vec::<String>::deserialize(deserializer)?;
+    if words
+        .first()
+        .is_some_and(|program| program.trim().is_empty())
+    {
+        let message =
+            "`command` begins with the name of a program, such as [\"say-it\", \"--loud\"]";
+        return Err(serde::de::Error::custom(message));
+    }
+    if words.iter().any(|word| word.contains('\0')) {
+        return Err(serde::de::Error::custom("`command` cannot hold a NUL"));
+    }
+    Ok(words)
 }
 
 /// The colours of the screen.
@@ -443,6 +510,41 @@ mod tests {
             Settings::load_from(&RealDisk, &path).unwrap().ascii,
             Some(true)
         );
+    }
+
+    #[test]
+    fn notices_are_told_as_settled_and_by_default_without_a_program() {
+        let parse = |text: &str| Settings::parse(Path::new(FILE), text);
+        assert_eq!(parse("()").unwrap().notices, Notices::default());
+        let text = r#"(notices: (bell: false, terminal: Osc9, desktop: true, command: ["say-it", "--loud"]))"#;
+        let wanted = Notices {
+            bell: false,
+            terminal: TerminalNotice::Osc9,
+            desktop: Some(true),
+            command: vec!["say-it".into(), "--loud".into()],
+        };
+        assert_eq!(parse(text).unwrap().notices, wanted);
+        for (wrong, word) in [
+            ("(\n notices: (\n bel: true))", "bel"),
+            ("(\n notices: (\n terminal: Osc8))", "Osc8"),
+            ("(\n notices: (\n command: [\"\"]))", "program"),
+            ("(\n notices: (\n command: [\"a\\0\"]))", "NUL"),
+            ("(\n notices: (\n command: \"say-it\"))", "expected"),
+        ] {
+            let error = parse(wrong).unwrap_err();
+            assert!(
+                matches!(error, SettingsError::Text { line: 3, .. }),
+                "{error}"
+            );
+            assert!(
+                error
+                    .to_string()
+                    .to_lowercase()
+                    .contains(&word.to_lowercase()),
+                "{error}"
+            );
+            assert!(error.remedy().contains("notices: (bell: true"));
+        }
     }
 
     #[test]

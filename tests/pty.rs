@@ -202,7 +202,7 @@ fn another_thread_panics_on_a_taken_terminal() {
     assert!(worker.join().is_err());
     draw("after the panic").unwrap();
     tty.title("a title after the panic").unwrap();
-    tty.bell().unwrap();
+    tty.tell("\x07").unwrap();
 }
 
 #[test]

@@ -15,8 +15,8 @@ mod screens_support;
 
 use insta::assert_snapshot;
 use screens_support::*;
-use tankside::project::{DueKind, MarkKind, Stage, StageState, What};
-use tankside::tui::app::{Effect, Layer, Screen, keys_markdown, update};
+use tankside::project::{DueKind, MarkKind, Silence, Stage, StageState, What};
+use tankside::tui::app::{Effect, Layer, Said, Screen, keys_markdown, update};
 use tankside::tui::app::{Key, Message, Model};
 use tankside::tui::view::Theme;
 
@@ -449,17 +449,90 @@ fn leaving_while_current_flows_is_asked() {
 #[test]
 fn the_bell_rings_for_what_is_new_and_is_silenced_by_one_key() {
     let mut hands = evening();
-    assert_eq!(
-        hands.tick(),
-        [Effect::Bell],
-        "something is overdue on opening"
-    );
+    let effects = hands.tick();
+    let [Effect::Notify(notice)] = effects.as_slice() else {
+        panic!("something is overdue on opening: {effects:?}");
+    };
+    assert_eq!(notice.ring, 1);
+    let most_urgent = hands.model.facts.due[0].say.clone();
+    assert!(notice.text().starts_with(&most_urgent), "{}", notice.text());
     assert_eq!(hands.tick(), []);
     hands.wait(61.0);
     assert_eq!(hands.tick(), [], "wait ticked already");
-    hands.keys("b");
+    let effects = hands.effects("b");
+    let [Effect::Silence(silence)] = effects.as_slice() else {
+        panic!("it is written down: {effects:?}");
+    };
+    assert_eq!((silence.who.as_str(), silence.at), ("mira", hands.now));
+    assert!(hands.model.facts.overdue().all(|due| silence.holds(due)));
     hands.wait(120.0);
     assert_eq!(hands.rung, 2);
+}
+
+#[test]
+fn notices_go_out_whatever_lies_on_the_screen() {
+    for keys in ["r", "+", "+ +", "/", "0", "k", "i", "-"] {
+        let mut hands = evening();
+        hands.keys(keys);
+        hands.tick();
+        assert!(!hands.model.layers.is_empty(), "{keys}");
+        let rung = hands.rung;
+        hands.wait(600.0);
+        assert_eq!(hands.rung, rung + 1, "{keys}: once for all the time asleep");
+        hands.tick();
+        assert_eq!(hands.rung, rung + 1, "{keys}");
+    }
+}
+
+#[test]
+fn what_is_silenced_in_another_program_is_silent_here_and_said_once() {
+    let mut hands = evening();
+    hands.tick();
+    let of = hands
+        .model
+        .facts
+        .overdue()
+        .map(|d| (d.name(), d.at))
+        .collect();
+    let said = Silence {
+        at: hands.now,
+        who: "Bo".into(),
+        of,
+    };
+    let heard = || Message::Silenced(vec![said.clone()]);
+    assert_eq!(update(&mut hands.model, heard(), hands.now), []);
+    assert!(hands.model.said.text.starts_with("silenced by Bo"));
+    hands.model.said = Said::default();
+    update(&mut hands.model, heard(), hands.now);
+    assert_eq!(hands.model.said.text, "");
+    let rung = hands.rung;
+    hands.wait(61.0);
+    assert_eq!(hands.rung, rung);
+}
+
+#[test]
+fn a_notice_tells_only_what_still_stands() {
+    let mut hands = evening();
+    let effects = hands.tick();
+    let [Effect::Notify(notice)] = effects.as_slice() else {
+        panic!("something is overdue on opening: {effects:?}");
+    };
+    let project = &hands.model.project;
+    assert_eq!(notice.still(project, &[]).as_ref(), Some(&**notice));
+    let silence = Silence {
+        at: hands.now,
+        who: String::new(),
+        of: notice.due().map(|d| (d.name(), d.at)).collect(),
+    };
+    assert_eq!(notice.still(project, &[silence]), None);
+    let names: Vec<&str> = project
+        .definition
+        .pieces
+        .iter()
+        .map(|p| p.name.as_str())
+        .collect();
+    let untouched = Hands::with(&names);
+    assert_eq!(notice.still(&untouched.model.project, &[]), None);
 }
 
 #[test]

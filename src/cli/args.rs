@@ -72,6 +72,34 @@ Stages: coat wiring strike build rinse age seal, and dry polish cure assemble.
 Findings: ok covered bare advancing dark-contact loose-contact shadow nodules tree
           rough pits dull burnt peeling gassing";
 
+const WAIT_FORMS: &str = "\
+Prints nothing before. What is due already is told at once. A due thing stays
+due until it is dealt with, so a loop wants --each or --new. What was silenced
+is waited for all the same. With --now the clock starts there and runs on.
+Exit status 1 (nothing-due) when the time is over; 2 when the project cannot be
+read any more.
+
+  tankside wait lamp && aplay bell.wav
+  tankside wait lamp --each --new | while read -r line; do push \"$line\"; done";
+
+#[derive(Debug, Args)]
+pub(super) struct WaitArgs {
+    /// The project's folder
+    pub(super) dir: PathBuf,
+    /// Only this: a kind of due thing (look, target, ...), a piece or a tank; again for more
+    #[arg(long = "for", value_name = "WHAT", value_parser = said)]
+    pub(super) what: Vec<String>,
+    /// Leave out what is due already
+    #[arg(long)]
+    pub(super) new: bool,
+    /// Go on: a line for each thing, once, when it becomes due
+    #[arg(long, conflicts_with = "timeout")]
+    pub(super) each: bool,
+    /// Give up after so long
+    #[arg(long, value_name = "TIME")]
+    pub(super) timeout: Option<Duration>,
+}
+
 #[derive(Debug, Subcommand)]
 pub(super) enum Verb {
     /// Open a private copy of a sample: fern-lamp, table-bell or mantel-clock
@@ -164,6 +192,22 @@ pub(super) enum Verb {
     Status {
         /// The project's folder; this one if left out
         #[arg(default_value = ".")]
+        dir: PathBuf,
+    },
+    /// Wait until something is due
+    #[command(after_help = WAIT_FORMS)]
+    Wait(WaitArgs),
+    /// No more notices, on any screen, of what is due now
+    Silence {
+        /// The project's folder
+        dir: PathBuf,
+        /// Who says so
+        #[arg(long, value_name = "NAME", value_parser = said)]
+        who: Option<String>,
+    },
+    /// What was told of what is due, and what was silenced
+    Notices {
+        /// The project's folder
         dir: PathBuf,
     },
     /// Charge, mass, thickness and time of a deposit

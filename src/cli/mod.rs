@@ -5,12 +5,14 @@
 
 mod args;
 mod ask;
+mod notices;
 mod outcome;
 mod own;
 mod project;
 mod record;
 mod samples;
 mod template;
+mod wait;
 
 use std::cell::RefCell;
 use std::ffi::OsString;
@@ -20,7 +22,7 @@ use std::path::Path;
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
-use crate::project::{Command, Project, quoted};
+use crate::project::{Command, DueName, Project, quoted};
 use crate::store::Folder;
 use crate::units::{D, Instant, Zone};
 use args::{Cli, ShellName, Verb};
@@ -48,7 +50,10 @@ impl std::fmt::Debug for Io<'_> {
 struct Context<'a> {
     clock: &'a dyn Clock,
     now: Option<String>,
+    json: bool,
     terminal: bool,
+    /// Standard output, for what is told while the command goes on.
+    out: RefCell<&'a mut dyn Write>,
     /// What a person should know beside the answer, whether there is one or not.
     notices: RefCell<Vec<String>>,
 }
@@ -131,7 +136,9 @@ pub fn run(arguments: impl Iterator<Item = OsString>, io: &mut Io<'_>, clock: &d
     let context = Context {
         clock,
         now,
+        json,
         terminal: io.terminal,
+        out: RefCell::new(io.out),
         notices: RefCell::default(),
     };
     let cli = match Cli::try_parse_from(&arguments) {
@@ -241,10 +248,18 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
     (rest, json, now)
 }
 
+/// A due thing in a line: `look frond-3`.
+fn line_of(name: &DueName) -> String {
+    let place = name.piece.as_ref().or(name.tank.as_ref());
+    let place = place.map(|place| format!(" {place}")).unwrap_or_default();
+    format!("{}{place}", name.what.word())
+}
+
 /// The folder as it was typed, for commands that are suggested.
 fn folder_of(verb: &Verb) -> Option<String> {
     use Verb::{
-        Check, Closeout, Gates, History, Open, Record, Refresh, Set, Sheet, Status, Traveller,
+        Check, Closeout, Gates, History, Notices, Open, Record, Refresh, Set, Sheet, Silence,
+        Status, Traveller,
     };
     let dir = match verb {
         Open { dir }
@@ -256,10 +271,13 @@ fn folder_of(verb: &Verb) -> Option<String> {
         | Record { dir, .. }
         | Refresh { dir, .. }
         | Gates { dir, .. }
+        | Notices { dir }
+        | Silence { dir, .. }
         | Status { dir }
         | Closeout { dir, .. } => dir,
         Verb::New(new) => &new.dir,
         Verb::Add(add) => &add.dir,
+        Verb::Wait(wait) => &wait.dir,
         _ => return None,
     };
     Some(dir.to_string_lossy().into_owned())
@@ -290,6 +308,9 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         } => record::refresh(context, &dir, pieces, common),
         Verb::Gates { dir, piece } => ask::gates(context, &dir, &piece),
         Verb::Status { dir } => ask::status(context, &dir),
+        Verb::Wait(wait) => wait::wait(context, &wait),
+        Verb::Silence { dir, who } => notices::silence(context, &dir, who),
+        Verb::Notices { dir } => notices::notices(context, &dir),
         Verb::Charge(charge) => ask::charge(&charge),
         Verb::Closeout { dir, act } => record::closeout(context, &dir, act),
         Verb::Measure { files, unit } => ask::measure(&files, unit),

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::error::{ContextKind, ContextValue};
 use serde_json::{Map, Value, json};
 
-use super::Io;
+use super::{Context, Io};
 use crate::project::{DefinitionError, Refusal};
 use crate::report;
 use crate::store::{RecordError, StoreError};
@@ -153,25 +153,7 @@ impl From<std::io::Error> for Trouble {
 /// Prints a done command; returns its exit status.
 pub(super) fn print(io: &mut Io<'_>, json: bool, done: &Outcome) -> u8 {
     warn(io, &done.warnings);
-    let written = if json {
-        let mut object = with_schema(&done.json);
-        if !done.warnings.is_empty() || object.contains_key("recorded") {
-            object.insert("warnings".into(), done.warnings.clone().into());
-        }
-        writeln!(io.out, "{}", json_safe(object))
-    } else {
-        let newline = if done.text.is_empty() || done.text.ends_with('\n') {
-            ""
-        } else {
-            "\n"
-        };
-        let text = if done.generated {
-            done.text.clone()
-        } else {
-            block_safe(&done.text)
-        };
-        write!(io.out, "{text}{newline}")
-    };
+    let written = io.out.write_all(answer(json, done).as_bytes());
     match written.and_then(|()| io.out.flush()) {
         Ok(()) => done.status,
         // Whoever reads a pipe may stop reading: that is no failure of the command.
@@ -188,6 +170,39 @@ pub(super) fn print(io: &mut Io<'_>, json: bool, done: &Outcome) -> u8 {
             drop(said);
             2
         }
+    }
+}
+
+/// What goes to standard output.
+fn answer(json: bool, done: &Outcome) -> String {
+    if json {
+        let mut object = with_schema(&done.json);
+        if !done.warnings.is_empty() || object.contains_key("recorded") {
+            object.insert("warnings".into(), done.warnings.clone().into());
+        }
+        return format!("{}\n", json_safe(object));
+    }
+    let newline = if done.text.is_empty() || done.text.ends_with('\n') {
+        ""
+    } else {
+        "\n"
+    };
+    let text = if done.generated {
+        done.text.clone()
+    } else {
+        block_safe(&done.text)
+    };
+    format!("{text}{newline}")
+}
+
+/// Prints a part of the answer at once; whether anybody still reads.
+pub(super) fn tell(context: &Context<'_>, part: &Outcome) -> Result<bool, Trouble> {
+    let mut out = context.out.borrow_mut();
+    let told = answer(context.json, part);
+    match out.write_all(told.as_bytes()).and_then(|()| out.flush()) {
+        Ok(()) => Ok(true),
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(false),
+        Err(error) => Err(error.into()),
     }
 }
 

@@ -8,7 +8,7 @@ use super::outcome::{Fault, Outcome, Trouble};
 use crate::report;
 use crate::settings::{KeysFile, Palette, Settings, SettingsError};
 use crate::tui::app::{INSIDE, Keymap, commands};
-use crate::tui::shell::{colours_told, keys_of};
+use crate::tui::shell::{Ways, colours_told, keys_of};
 
 /// `settings [--who NAME]`: both files, where they are and what they say.
 pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
@@ -25,12 +25,13 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         |_unread| String::new(),
         |settings| {
             format!(
-                "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\n",
+                "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\nnotices here:\n  {}\n",
                 settings.who.as_deref().unwrap_or("not said yet"),
                 flag(settings.ascii),
                 flag(settings.colour),
                 settings.palette.unwrap_or(Palette::Terminal).word(),
                 colours_told(settings),
+                Ways::sense(&settings.notices).said().join("\n  "),
             )
         },
     );
@@ -48,6 +49,7 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         "colour": settled.map(|s| s.colour),
         "palette": settled.and_then(|s| s.palette).map(Palette::word),
         "colours": settled.map(colours_told),
+        "notices": settled.map(|s| Ways::sense(&s.notices).said().to_vec()),
         "keys": {
             "path": keys.path().map(Path::to_string_lossy),
             "content": keys_text.ok().flatten(),

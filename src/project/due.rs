@@ -69,6 +69,11 @@ impl DueKind {
         }
     }
 
+    /// The kind of this word.
+    pub fn named(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.word() == word)
+    }
+
     /// Once overdue: 0 before all, 1 at the tank, 2 the rest.
     fn urgency(self) -> u8 {
         match self {
@@ -76,6 +81,36 @@ impl DueKind {
             Self::Return | Self::Look | Self::Ladder | Self::Target | Self::Reading => 1,
             Self::Dry | Self::Hold | Self::Dose | Self::Filter | Self::Bags | Self::Cure => 2,
         }
+    }
+}
+
+/// What tells one due thing from another, however often it comes.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct DueName {
+    /// What kind.
+    pub what: DueKind,
+    /// Which piece, if it is one's.
+    pub piece: Option<String>,
+    /// In which tank, if in one.
+    pub tank: Option<String>,
+}
+
+/// Somebody wants no more notices of these things until they are due anew.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Silence {
+    /// When it was said.
+    pub at: Instant,
+    /// By whom; empty if that is not known.
+    pub who: String,
+    /// Of what, each with the instant it was due.
+    pub of: Vec<(DueName, Instant)>,
+}
+
+impl Silence {
+    /// Whether it holds for a due thing: one that was due by then and has not
+    /// been dealt with since.
+    pub fn holds(&self, due: &Due) -> bool {
+        due.at <= self.at && self.of.iter().any(|(name, _)| name.is(due))
     }
 }
 
@@ -94,7 +129,31 @@ pub struct Due {
     pub say: String,
 }
 
+impl DueName {
+    /// Whether a due thing has this name. The steps of the ladders in one tank
+    /// set one supply: there the tank alone tells.
+    pub fn is(&self, due: &Due) -> bool {
+        let same_piece = self.what == DueKind::Ladder || self.piece == due.piece;
+        self.what == due.what && self.tank == due.tank && same_piece
+    }
+}
+
 impl Due {
+    /// What tells it from others.
+    pub fn name(&self) -> DueName {
+        DueName {
+            what: self.what,
+            piece: self.piece.clone(),
+            tank: self.tank.clone(),
+        }
+    }
+
+    /// The piece, or else the tank, that it is about; empty if neither.
+    pub fn place(&self) -> &str {
+        let named = self.piece.as_deref().or(self.tank.as_deref());
+        named.unwrap_or_default()
+    }
+
     /// Seconds over; negative beforehand.
     pub fn overdue_s(&self, now: Instant) -> f64 {
         now.since(self.at)

@@ -45,7 +45,7 @@ pub use definition::{
     Ladders, Limits, Mask, MeshRef, OwnStage, Piece, StandingItem, Stirring, Supply, Tank, Target,
     Unattended, Uncertainty, Wire,
 };
-pub use due::{Due, DueKind};
+pub use due::{Due, DueKind, DueName, Silence};
 pub use event::{ClosedItem, Event, Subject, What};
 pub use figures::{Behind, Charges, HoldFigures, Match, PieceFigures, TankFigures, weighing};
 pub use gate_table::{GateRule, When};

@@ -228,7 +228,8 @@ fn matched(matched: &Match) -> Value {
     })
 }
 
-fn due(due: &Due, now: Instant) -> Value {
+/// One thing that is due, or will be.
+pub fn due(due: &Due, now: Instant) -> Value {
     json!({
         "piece": due.piece,
         "tank": due.tank,

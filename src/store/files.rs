@@ -16,6 +16,7 @@ pub(super) const PROJECT: &str = "project.ron";
 pub(super) const JOURNAL: &str = "journal.ron";
 pub(super) const MESHES: &str = "meshes";
 pub(super) const IMMERSIONS: &str = "immersions";
+pub(super) const NOTICES: &str = "notices.ron";
 
 /// What a file is written as before it takes its place.
 pub(super) fn temporary(name: &str) -> String {

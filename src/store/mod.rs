@@ -6,6 +6,7 @@
 //! project.edited.ron   an edit of project.ron under way, or one that did not do
 //! meshes/          the prints
 //! immersions/      the files of data loggers, 001.csv, 002.csv …
+//! notices.ron      what was told of what is due, what was silenced; no part of the history
 //! journal.torn-1.ron   the line that a failed write left, set aside
 //! ```
 //!
@@ -26,6 +27,7 @@ mod journal;
 mod kept;
 mod layout;
 pub mod logger;
+mod notice_log;
 mod notices;
 pub mod ron_text;
 mod salvage;
@@ -39,4 +41,5 @@ pub use folder::Folder;
 pub use intake::TakenLogger;
 pub use kept::LONG;
 pub use layout::read_journal;
+pub use notice_log::{NoticeDone, NoticeEntry, NoticeLog, silences};
 pub use salvage::{Rescue, Salvage, salvage, salvage_on};

@@ -85,7 +85,7 @@ impl Hands {
                 self.answer(action);
             }
         }
-        effects.into_iter().filter(|e| *e != Effect::Bell).collect()
+        effects.into_iter().filter(|e| !rings(e)).collect()
     }
 
     fn answer(&mut self, action: &Action) {
@@ -121,7 +121,7 @@ impl Hands {
     /// One tick; what was asked of the shell.
     pub(crate) fn tick(&mut self) -> Vec<Effect> {
         let effects = update(&mut self.model, Message::Tick, self.now);
-        self.rung += effects.iter().filter(|e| **e == Effect::Bell).count();
+        self.rung += effects.iter().filter(|e| rings(e)).count();
         effects
     }
 
@@ -405,6 +405,11 @@ pub(crate) fn forty() -> Hands {
         },
     );
     diary.hands(20.0)
+}
+
+/// Whether an effect tells that something is due.
+pub(crate) fn rings(effect: &Effect) -> bool {
+    matches!(effect, Effect::Notify(_))
 }
 
 /// `leaf` in one of its states, each the end of a short story.

@@ -139,7 +139,7 @@ pub(super) const TABLE: &[Command] = commands! {
     redo: Id::Redo, [c('y')], "", "bring back what was undone", ALL;
     far: Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
     lock: Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
-    silence: Id::Silence, [c('b')], "", "silence the bell for what is due now", ALL;
+    silence: Id::Silence, [c('b')], "", "silence bell and notices for what is due now", ALL;
     sheet: Id::Sheet, [c('o')], "", "the pencil sheet on paper: an HTML file in the project's folder, to print", ALL;
     type_in: Id::TypeIn, [c('t')], "", "type in the pencil sheet, row by row; goes on where it was left", ALL;
     scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
@@ -295,10 +295,7 @@ impl Command {
             Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
             Id::Redo => need(model.project.redo_target().is_some(), "nothing to redo"),
-            Id::Silence => need(
-                model.bell.rings_in(model.now).is_some(),
-                "the bell is silent",
-            ),
+            Id::Silence => need(model.bell.rings_in(model.now).is_some(), "nothing rings"),
             Id::Sign => model
                 .facts
                 .closeout

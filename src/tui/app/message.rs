@@ -1,7 +1,7 @@
 //! What comes into the model and what it asks the shell to do.
 
-use super::Keymap;
-use crate::project::{Action, Decision, Project, Refusal};
+use super::{Keymap, Notice};
+use crate::project::{Action, Decision, Project, Refusal, Silence};
 
 /// A key, as the shell translates it; releases never arrive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -82,6 +82,8 @@ pub enum Message {
     Notice(String),
     /// What the store warns of; told until the project reads otherwise.
     Warned(String),
+    /// What the programs on this project want no more notices of.
+    Silenced(Vec<Silence>),
     /// Nothing is written down any more until the project is opened again: why,
     /// and what would do. It stands from now on, whatever else is said.
     Stopped(String),
@@ -110,8 +112,10 @@ pub enum Effect {
     },
     /// Put text on the clipboard of the terminal (OSC 52).
     Copy(String),
-    /// Ring the bell.
-    Bell,
+    /// Tell what is due, unless another program has dealt with it meanwhile.
+    Notify(Box<Notice>),
+    /// Write down that no more notices are wanted, for all programs.
+    Silence(Silence),
     /// Stop to the shell (Ctrl-Z), come back with `fg`.
     Suspend,
     /// Leave.

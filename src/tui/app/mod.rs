@@ -21,6 +21,7 @@ mod meaning;
 mod menu;
 mod message;
 mod model;
+mod notice;
 mod open;
 mod refused;
 mod suggest;
@@ -39,6 +40,7 @@ pub use layer::{
 };
 pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
+pub use notice::Notice;
 pub use task::{Deed, Task, Upkeep, finding};
 pub use typing::{Cell, Typing};
 pub use update::update;

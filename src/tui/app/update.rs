@@ -2,12 +2,15 @@
 
 use super::layer::Then;
 use super::{
-    Command, Effect, Failure, Id, Key, KeyCode, Keymap, Layer, Menu, Message, Model, Screen, Spot,
-    Step, Task, Upkeep, guide,
+    Command, Effect, Failure, Id, Key, KeyCode, Keymap, Layer, Menu, Message, Model, Notice,
+    Screen, Spot, Step, Task, Upkeep, guide,
 };
-use crate::project::{Mode, Side, What};
+use crate::project::{Mode, Side, Silence, What};
 use crate::report::safe::plain_text;
 use crate::units::Instant;
+
+/// What a silence means.
+const SILENT: &str = "no more notices until something new is due";
 
 /// Takes a message in; what the shell shall do comes out.
 pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> {
@@ -50,6 +53,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.trouble(text);
             Vec::new()
         }
+        Message::Silenced(silences) => {
+            heed(model, silences);
+            Vec::new()
+        }
         Message::Stopped(text) => {
             model.stopped = Some(text);
             Vec::new()
@@ -67,10 +74,29 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             Vec::new()
         }
     };
-    if model.bell.ring(model.facts.overdue(), now) {
-        effects.push(Effect::Bell);
-    }
+    effects.extend(notify(model, now));
     effects
+}
+
+/// The notice that is to go out now, if one is.
+fn notify(model: &mut Model, now: Instant) -> Option<Effect> {
+    let (due, ring) = model.bell.ring(model.facts.overdue(), now)?;
+    let notice = Notice::of(&model.project, due, now, ring)?;
+    Some(Effect::Notify(Box::new(notice)))
+}
+
+/// What another program silenced is said once.
+fn heed(model: &mut Model, silences: Vec<Silence>) {
+    let new = model.bell.heed(silences);
+    let due = |s: &&Silence| model.facts.overdue().any(|due| s.holds(due));
+    if let Some(silence) = new.iter().rfind(due) {
+        let by = match silence.who.as_str() {
+            "" => String::new(),
+            who => format!(" by {who}"),
+        };
+        let told = format!("silenced{by} at {}: {SILENT}", model.clock(silence.at));
+        model.say(told);
+    }
 }
 
 /// New keys hold at once; with bad ones the last good keys stay.
@@ -152,8 +178,14 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Far => model.layers.push(Layer::Far),
         Id::Lock => model.layers.push(Layer::Locked(0)),
         Id::Silence => {
-            model.bell.silence();
-            model.say("the bell is silent until something new is due");
+            let who = model
+                .who
+                .clone()
+                .or(model.login.clone())
+                .unwrap_or_default();
+            let silence = model.bell.silence(model.facts.overdue(), &who, model.now);
+            model.say(SILENT);
+            return silence.map(Effect::Silence).into_iter().collect();
         }
         Id::Edit => return vec![Effect::EditProject],
         Id::Copy => {

@@ -42,23 +42,39 @@ impl Editor {
         })
     }
 
-    /// Opens a file and waits until the editor is closed.
-    pub(super) fn open(&self, file: &Path) -> Result<(), Failure> {
-        let status = Command::new(&self.program)
+    /// Opens a file; `closed` is called when the editor is, on a thread of
+    /// its own, for notices go on meanwhile.
+    pub(super) fn open(
+        &self,
+        file: &Path,
+        closed: impl FnOnce(Result<(), Failure>) + Send + 'static,
+    ) -> Result<(), Failure> {
+        let name = self.program.clone();
+        let missing = |error| Failure::Trouble {
+            message: format!("the editor `{name}` does not start: {error}"),
+            remedy: "let VISUAL or EDITOR name a program that is installed".to_owned(),
+        };
+        let mut editor = Command::new(&self.program)
             .args(&self.arguments)
             .arg(file)
-            .status()
-            .map_err(|error| Failure::Trouble {
-                message: format!("the editor `{}` does not start: {error}", self.program),
-                remedy: "let VISUAL or EDITOR name a program that is installed".to_owned(),
-            })?;
-        if status.success() {
-            return Ok(());
-        }
-        Err(Failure::Trouble {
-            message: format!("the editor `{}` ended with {status}", self.program),
-            remedy: "project.ron is as it was; edit it again to make the change".to_owned(),
-        })
+            .spawn()
+            .map_err(missing)?;
+        let name = self.program.clone();
+        std::thread::spawn(move || {
+            closed(match editor.wait() {
+                Ok(status) if status.success() => Ok(()),
+                Ok(status) => Err(gave_up(&name, &status.to_string())),
+                Err(error) => Err(gave_up(&name, &error.to_string())),
+            });
+        });
+        Ok(())
+    }
+}
+
+fn gave_up(name: &str, how: &str) -> Failure {
+    Failure::Trouble {
+        message: format!("the editor `{name}` ended with {how}"),
+        remedy: "project.ron is as it was; edit it again to make the change".to_owned(),
     }
 }
 
@@ -94,7 +110,8 @@ mod tests {
     #[test]
     fn an_editor_that_is_not_there_is_named() {
         let missing = editor(None, Some("no-such-editor-here")).unwrap();
-        let Err(Failure::Trouble { message, .. }) = missing.open(Path::new("/dev/null")) else {
+        let Err(Failure::Trouble { message, .. }) = missing.open(Path::new("/dev/null"), |_| ())
+        else {
             panic!("it does not exist");
         };
         assert!(message.contains("no-such-editor-here"));

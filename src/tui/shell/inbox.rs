@@ -11,7 +11,7 @@ use signal_hook::iterator::Handle;
 
 use super::keys::translate;
 use crate::store::StoreError;
-use crate::tui::app::Message;
+use crate::tui::app::{Failure, Message, Notice};
 
 /// What reaches the loop.
 #[derive(Debug)]
@@ -20,6 +20,11 @@ pub(super) enum Incoming {
     Message(Message),
     /// For the model, from the reader, which waits for [`Reader::go_on`].
     Typed(Message),
+    /// A notice that still stands is to go out; whether the user's own
+    /// program is to be started for it here.
+    Ring(Box<Notice>, bool),
+    /// The editor is closed.
+    Edited(Result<(), Failure>),
     /// The terminal has another size.
     Resized,
     /// Ctrl-C, or a signal to end.

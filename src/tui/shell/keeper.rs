@@ -10,14 +10,20 @@ use std::time::Duration;
 use super::ShellError;
 use super::inbox::{Ending, Incoming};
 use super::own_keys;
-use crate::project::{Action, Decision, What};
+use crate::project::{Action, Decision, Silence, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
-use crate::store::{Draft, Edited, Folder, LONG, RecordError, StoreError};
-use crate::tui::app::{Failure, Message};
+use crate::store::{
+    Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, silences,
+};
+use crate::tui::app::{Failure, Message, Notice};
 use crate::units::Instant;
 
 /// How often the folder is looked at for what other programs did.
 const FOLLOW: Duration = Duration::from_millis(500);
+
+/// Several screens of one project start the user's program once for what they
+/// all tell within so many seconds: half of the shortest interval.
+const TOGETHER_S: f64 = 30.0;
 
 /// What the keeper is asked to do; it answers with messages.
 pub(super) enum Job {
@@ -27,6 +33,16 @@ pub(super) enum Job {
     WriteFile { name: String, content: String },
     /// Remember who the user is.
     SaveWho(String),
+    /// Let a notice go out, if it still stands.
+    Tell {
+        notice: Box<Notice>,
+        /// Whose screen it is.
+        who: String,
+        /// Whether a program of the user's own is to be started for it.
+        program: bool,
+    },
+    /// Write down a silence, for the other programs on the project.
+    Silence(Silence),
     /// Lay out a draft of `project.ron`; answered at once.
     BeginEdit(Sender<Result<Draft, Failure>>),
     /// Put the draft in the place of `project.ron`.
@@ -92,6 +108,7 @@ impl Keeper {
 /// The folder with what was said of it already.
 struct Desk {
     folder: Folder,
+    log: NoticeLog,
     keys: KeysFile,
     tell: Ending,
     notices: Vec<String>,
@@ -121,6 +138,7 @@ impl Desk {
         };
         let mut desk = Self {
             kept: was_kept.then(|| folder.project().events().len()),
+            log: folder.notice_log(),
             folder,
             keys,
             tell: Ending(tell),
@@ -139,6 +157,7 @@ impl Desk {
     }
 
     fn work(mut self, todo: &Receiver<Job>) {
+        self.say_silences();
         self.say_stopped();
         self.say_notices();
         loop {
@@ -186,6 +205,12 @@ impl Desk {
                     self.say(Message::Failed(unsettled(&error)));
                 }
             }
+            Job::Tell {
+                notice,
+                who,
+                program,
+            } => self.tell(&notice, &who, program),
+            Job::Silence(silence) => self.silence(&silence),
             Job::BeginEdit(answer) => {
                 let draft = self.folder.begin_edit().map_err(|error| trouble(&error));
                 // Where the loop has gone, nobody edits.
@@ -257,7 +282,48 @@ impl Desk {
                 self.trouble = Some(error);
             }
         }
+        self.say_silences();
         self.say_notices();
+    }
+
+    /// Lets out of a notice what still stands, by what other programs have
+    /// recorded and silenced up to this moment. It goes out also where it
+    /// cannot be written down.
+    fn tell(&mut self, notice: &Notice, who: &str, program: bool) {
+        self.follow();
+        let project = self.folder.project();
+        let mut standing = None;
+        let written = self.log.add(|entries| {
+            let notice = notice.still(project, &silences(entries))?;
+            let (first, now) = (&notice.first, notice.now);
+            let told = |entry: &NoticeEntry| entry.program_told(first, now, TOGETHER_S);
+            let own = program && !entries.iter().any(told);
+            let entry = NoticeEntry::told(now, who, (notice.ring, own), notice.due());
+            standing = Some((notice, own));
+            Some(entry)
+        });
+        if written.is_err() && standing.is_none() {
+            standing = notice.still(project, &[]).map(|notice| (notice, program));
+        }
+        if let Some((notice, own)) = standing {
+            // Where the loop has gone, nobody listens.
+            let _loop_gone = self.tell.0.send(Incoming::Ring(Box::new(notice), own));
+        }
+    }
+
+    fn silence(&mut self, silence: &Silence) {
+        if let Err(error) = self.log.add(|_| Some(silence.into())) {
+            self.say(Message::Failed(Failure::Trouble {
+                message: format!("other programs go on with their notices: {}", error.message),
+                remedy: error.remedy,
+            }));
+        }
+    }
+
+    fn say_silences(&mut self) {
+        if let Some(entries) = self.log.follow() {
+            self.say(Message::Silenced(silences(&entries)));
+        }
     }
 
     fn say_project(&mut self) {

@@ -8,18 +8,21 @@
 
 mod editor;
 mod error;
+mod herald;
 mod inbox;
 mod keeper;
 mod keys;
+mod notify;
 mod own_keys;
 mod sense;
 mod tty;
 
 use std::path::Path;
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::time::Duration;
 
 pub use error::ShellError;
+pub use notify::Ways;
 pub use own_keys::keys_of;
 pub use sense::colours_told;
 pub use tty::Tty;
@@ -27,10 +30,11 @@ pub use tty::Tty;
 use crate::clock::Clock;
 use crate::project::Project;
 use crate::settings::{KeysFile, Settings, SettingsError};
-use crate::store::Folder;
-use crate::tui::app::{Effect, Failure, Message, Model, update};
+use crate::store::{Draft, Folder};
+use crate::tui::app::{Effect, Failure, Message, Model, Notice, update};
 use crate::tui::view::{Theme, draw};
 use editor::Editor;
+use herald::Herald;
 use inbox::{Incoming, Reader, Signals};
 use keeper::{Job, Keeper, Opening};
 use sense::Look;
@@ -65,6 +69,7 @@ pub fn run(
     let now = clock.now();
     let keys = KeysFile::of_the_user();
     let place = keys.path().map(|path| path.display().to_string());
+    let ways = Ways::sense(&settings.notices);
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
     let mut model = Model::new(project, settings.who, now)
         .with_login(sense::login())
@@ -77,8 +82,13 @@ pub fn run(
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
     let keeper = Keeper::start(opening, keys, cache, tell.clone())?;
-    let reader = Reader::start(tell)?;
+    let reader = Reader::start(tell.clone())?;
     let mut shell = Shell {
+        ways,
+        herald: Herald::start(tell.clone())?,
+        tell,
+        lent: None,
+        leave_next: false,
         model,
         theme: Theme::with(look.colours, look.ascii),
         clock,
@@ -113,11 +123,21 @@ struct Shell<'a> {
     keeper: Keeper,
     reader: Reader,
     signals: Signals,
+    ways: Ways,
+    herald: Herald,
+    tell: Sender<Incoming>,
+    /// The draft in the editor, while the editor has the terminal.
+    lent: Option<Draft>,
+    /// Whether to leave when the editor is closed.
+    leave_next: bool,
     leaving: bool,
 }
 
 impl Shell<'_> {
     fn stay(&mut self) -> Result<(), ShellError> {
+        self.draw()?;
+        // What is due already is told without waiting for a key.
+        self.update(Message::Tick)?;
         self.draw()?;
         while !self.leaving {
             let first = self.wait()?;
@@ -169,13 +189,19 @@ impl Shell<'_> {
             Incoming::Message(message) => self.update(message),
             Incoming::Typed(message) => {
                 self.update(message)?;
-                self.reader.go_on();
+                if self.lent.is_none() {
+                    self.reader.go_on();
+                }
                 Ok(())
             }
+            Incoming::Ring(notice, own) => self.ring(&notice, own),
+            Incoming::Edited(closed) => self.edited(closed),
             // The next frame looks at the size.
             Incoming::Resized => Ok(()),
             Incoming::Leave => {
-                self.leaving = true;
+                // What the editor saves is still taken in.
+                self.leave_next = self.lent.is_some();
+                self.leaving = !self.leave_next;
                 Ok(())
             }
             Incoming::Continued => {
@@ -213,14 +239,34 @@ impl Shell<'_> {
             }
             Effect::EditProject => return self.edit(),
             Effect::Copy(text) => return Ok(self.tty.copy(&text)?),
-            Effect::Bell => self.tty.bell()?,
+            Effect::Notify(notice) => {
+                let who = self.model.who.clone().unwrap_or_default();
+                let program = self.ways.has_program();
+                self.keeper.ask(Job::Tell {
+                    notice,
+                    who,
+                    program,
+                })?;
+            }
+            Effect::Silence(silence) => self.keeper.ask(Job::Silence(silence))?,
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,
         }
         Ok(Ok(()))
     }
 
+    /// Tells of what is due; a terminal that is lent is left alone.
+    fn ring(&mut self, notice: &Notice, own: bool) -> Result<(), ShellError> {
+        let lent = self.lent.is_some();
+        if !lent {
+            self.tty.tell(&self.ways.for_terminal(notice))?;
+        }
+        self.herald.tell(self.ways.calls(notice, lent, own));
+        Ok(())
+    }
+
     /// Lends the terminal to the user's editor, with a draft of `project.ron`.
+    /// The loop goes on meanwhile, without keys and without drawing.
     fn edit(&mut self) -> Result<Result<(), Failure>, ShellError> {
         let begun = Editor::of_the_user().map(|editor| (editor, self.keeper.begin_edit()));
         let (editor, draft) = match begun {
@@ -231,14 +277,39 @@ impl Shell<'_> {
             Err(failure) => return Ok(Err(failure)),
         };
         self.signals.lend(true);
-        let lent = self.tty.lend(|| editor.open(draft.path()));
+        self.tty.lend();
+        let tell = self.tell.clone();
+        let begun = editor.open(draft.path(), move |closed| {
+            // Where the loop has gone, nobody takes the draft in.
+            let _loop_gone = tell.send(Incoming::Edited(closed));
+        });
+        match begun {
+            Ok(()) => self.lent = Some(draft),
+            Err(_) => self.take_back(draft, false)?,
+        }
+        Ok(begun)
+    }
+
+    /// The editor is closed: its draft is taken in if it did, and keys are
+    /// read again.
+    fn edited(&mut self, closed: Result<(), Failure>) -> Result<(), ShellError> {
+        let Some(draft) = self.lent.take() else {
+            return Ok(());
+        };
+        self.take_back(draft, closed.is_ok())?;
+        if let Err(failure) = closed {
+            self.update(Message::Failed(failure))?;
+        }
+        self.leaving |= self.leave_next;
+        self.reader.go_on();
+        Ok(())
+    }
+
+    fn take_back(&mut self, draft: Draft, done: bool) -> Result<(), ShellError> {
         self.signals.lend(false);
-        let closed = lent?;
-        self.keeper.ask(match closed {
-            Ok(()) => Job::EndEdit(draft),
-            Err(_) => Job::DropEdit(draft),
-        })?;
-        Ok(closed)
+        self.tty.take_back()?;
+        let job = if done { Job::EndEdit } else { Job::DropEdit };
+        self.keeper.ask(job(draft))
     }
 
     /// Stops the program as Ctrl-Z stops any other; `fg` comes back here.
@@ -252,6 +323,9 @@ impl Shell<'_> {
     }
 
     fn draw(&mut self) -> Result<(), ShellError> {
+        if self.lent.is_some() {
+            return Ok(());
+        }
         let (model, theme, now) = (&self.model, &self.theme, self.clock.now());
         self.tty.title(&model.title())?;
         self.tty.draw(|frame| draw(model, theme, now, frame))?;

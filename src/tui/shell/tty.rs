@@ -34,6 +34,8 @@ pub struct Tty {
     // does its work.
     terminal: ManuallyDrop<Terminal<CrosstermBackend<BufWriter<Stdout>>>>,
     title: String,
+    /// How the terminal was lent.
+    modes: Option<line_modes::Modes>,
 }
 
 impl fmt::Debug for Tty {
@@ -59,6 +61,7 @@ impl Tty {
         let mut tty = Self {
             terminal: ManuallyDrop::new(Terminal::new(backend)?),
             title: String::new(),
+            modes: None,
         };
         tty.enter_again()?;
         Ok(tty)
@@ -79,18 +82,21 @@ impl Tty {
         self.terminal.resize(area.into())
     }
 
-    /// Lends the terminal to another program until `work` is done, and takes it
-    /// again whatever state that program left it in.
+    /// Lends the terminal to another program, until [`Self::take_back`].
+    pub fn lend(&mut self) {
+        self.leave();
+        self.modes = Some(line_modes::now());
+    }
+
+    /// Takes a lent terminal again, whatever state that program left it in.
     ///
     /// # Errors
     /// When it cannot be taken; it is then as it was before.
-    pub fn lend<T>(&mut self, work: impl FnOnce() -> T) -> io::Result<T> {
-        self.leave();
-        let modes = line_modes::now();
-        let done = work();
-        line_modes::set(modes);
-        self.enter_again()?;
-        Ok(done)
+    pub fn take_back(&mut self) -> io::Result<()> {
+        if let Some(modes) = self.modes.take() {
+            line_modes::set(modes);
+        }
+        self.enter_again()
     }
 
     /// Gives the terminal back; again and again does no harm.
@@ -128,12 +134,12 @@ impl Tty {
         Ok(())
     }
 
-    /// Rings the bell.
+    /// Rings the bell or asks for a notice: a sequence that draws nothing.
     ///
     /// # Errors
     /// When the terminal cannot be written.
-    pub fn bell(&mut self) -> io::Result<()> {
-        self.send("\x07")
+    pub fn tell(&mut self, sequence: &str) -> io::Result<()> {
+        self.send(sequence)
     }
 
     /// Puts text on the clipboard of the terminal (OSC 52), which works over
@@ -201,15 +207,17 @@ const USUAL: &str = "\x1b[?1l\x1b>\x1b[4l\x1b[?6l\x1b[?7h\x1b[?5l\x0f\x1b(B\x1b[
 mod line_modes {
     use rustix::termios::{OptionalActions, Termios, tcgetattr, tcsetattr};
 
+    pub(super) type Modes = Option<Termios>;
+
     pub(super) fn try_now() -> std::io::Result<Termios> {
         Ok(tcgetattr(std::io::stdin())?)
     }
 
-    pub(super) fn now() -> Option<Termios> {
+    pub(super) fn now() -> Modes {
         try_now().ok()
     }
 
-    pub(super) fn set(modes: Option<Termios>) {
+    pub(super) fn set(modes: Modes) {
         let input = std::io::stdin();
         let _set = modes.map(|modes| tcsetattr(input, OptionalActions::Drain, &modes));
     }
@@ -218,6 +226,8 @@ mod line_modes {
 /// Windows keeps no such modes between programs.
 #[cfg(not(unix))]
 mod line_modes {
+    pub(super) type Modes = ();
+
     pub(super) fn try_now() -> std::io::Result<()> {
         Ok(())
     }
