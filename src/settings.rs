@@ -24,16 +24,15 @@
 //! )
 //! ```
 
-use std::fs::{self, File};
-use std::io::{ErrorKind, Write as _};
+use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
 
 use ron::extensions::Extensions;
 use serde::Deserialize;
 
 use crate::project::nearest;
 use crate::store::ron_text::{self, PathError, Placed};
+use crate::store::{self, Disk, RealDisk};
 
 /// Replaces the place of the settings; for a portable installation and tests.
 const PLACE: &str = "TANKSIDE_CONFIG_DIR";
@@ -111,7 +110,7 @@ pub enum SettingsError {
         /// Which file.
         path: PathBuf,
         /// Why.
-        source: std::io::Error,
+        source: io::Error,
     },
     /// There is no home folder to keep settings in.
     #[error("there is no home folder to keep settings in")]
@@ -168,7 +167,18 @@ impl Settings {
     /// # Errors
     /// When the file is there and cannot be read.
     pub fn text() -> Result<Option<String>, SettingsError> {
-        Self::path().map_or(Ok(None), |path| read(&path))
+        Self::path().map_or(Ok(None), |path| read(&RealDisk, &path))
+    }
+
+    /// Where what can be made anew is kept between starts: the folder named by
+    /// `TANKSIDE_CACHE_DIR`, else the user's cache folder (on Linux
+    /// `~/.cache/tankside`). `None` for a user without a home.
+    pub fn cache_dir() -> Option<PathBuf> {
+        let named = std::env::var_os("TANKSIDE_CACHE_DIR").filter(|place| !place.is_empty());
+        named.map(PathBuf::from).or_else(|| {
+            let dirs = directories::ProjectDirs::from("", "", "tankside")?;
+            Some(dirs.cache_dir().to_path_buf())
+        })
     }
 
     /// Reads the settings; without a file nothing is settled.
@@ -176,7 +186,10 @@ impl Settings {
     /// # Errors
     /// When the file is there and cannot be read or understood.
     pub fn load() -> Result<Self, SettingsError> {
-        Self::path().map_or_else(|| Ok(Self::default()), |path| Self::load_from(&path))
+        Self::path().map_or_else(
+            || Ok(Self::default()),
+            |path| Self::load_from(&RealDisk, &path),
+        )
     }
 
     /// Writes the user's name into the settings. The rest of the file, its
@@ -187,11 +200,15 @@ impl Settings {
     /// When the present file cannot be understood or the new one not written.
     pub fn remember_who(who: &str) -> Result<(), SettingsError> {
         let path = Self::path().ok_or(SettingsError::Homeless)?;
-        remember_who_in(&path, who)
+        remember_who_on(&RealDisk, &path, who)
     }
 
-    fn load_from(path: &Path) -> Result<Self, SettingsError> {
-        read(path)?.map_or_else(|| Ok(Self::default()), |text| Self::parse(path, &text))
+    /// The same on a disk and in a file of one's own.
+    ///
+    /// # Errors
+    /// As [`Self::load`].
+    pub fn load_from(disk: &dyn Disk, path: &Path) -> Result<Self, SettingsError> {
+        read(disk, path)?.map_or_else(|| Ok(Self::default()), |text| Self::parse(path, &text))
     }
 
     fn parse(path: &Path, text: &str) -> Result<Self, SettingsError> {
@@ -255,7 +272,7 @@ fn folder() -> Option<PathBuf> {
 }
 
 /// What a look at a file tells, so that a change of it is seen.
-type Stamp = Option<(u64, Option<SystemTime>)>;
+type Stamp = Option<store::Stamp>;
 
 /// The user's own keys, `keys.ron`: where it is, what it says, whether it
 /// changed. What the names in it mean, the screen knows.
@@ -290,7 +307,7 @@ impl KeysFile {
     /// # Errors
     /// When the file is there and cannot be read.
     pub fn text(&self) -> Result<Option<String>, SettingsError> {
-        self.path().map_or(Ok(None), read)
+        self.path().map_or(Ok(None), |path| read(&RealDisk, path))
     }
 
     /// What it says; nothing without a file.
@@ -328,13 +345,16 @@ impl KeysFile {
     }
 
     fn stamp(&self) -> Stamp {
-        let data = fs::metadata(self.path()?).ok()?;
-        Some((data.len(), data.modified().ok()))
+        RealDisk.stat(self.path()?).ok()
     }
 }
 
-fn remember_who_in(path: &Path, who: &str) -> Result<(), SettingsError> {
-    let text = read(path)?.unwrap_or_else(|| "(\n)\n".to_owned());
+/// [`Settings::remember_who`] on a disk and in a file of one's own.
+///
+/// # Errors
+/// As there.
+pub fn remember_who_on(disk: &dyn Disk, path: &Path, who: &str) -> Result<(), SettingsError> {
+    let text = read(disk, path)?.unwrap_or_else(|| "(\n)\n".to_owned());
     Settings::parse(path, &text)?;
     let changed = ron_text::set(&text, "who", &ron_text::quote(who)).map_err(|error| {
         SettingsError::Text {
@@ -345,46 +365,45 @@ fn remember_who_in(path: &Path, who: &str) -> Result<(), SettingsError> {
             may_hold: MAY_HOLD,
         }
     })?;
-    write(path, &changed).map_err(|source| SettingsError::Disk {
+    write(disk, path, &changed).map_err(|source| SettingsError::Disk {
         path: path.to_owned(),
         source,
     })
 }
 
-fn read(path: &Path) -> Result<Option<String>, SettingsError> {
-    let regular = fs::metadata(path).and_then(|data| {
-        let wrong = match (data.is_file(), data.len() > LONGEST) {
-            (true, false) => return Ok(()),
-            (true, true) => "it is longer than such a file can be",
-            (false, _) => "it is no regular file",
-        };
-        Err(std::io::Error::new(ErrorKind::InvalidInput, wrong))
+fn read(disk: &dyn Disk, path: &Path) -> Result<Option<String>, SettingsError> {
+    let failed = |source| SettingsError::Disk {
+        path: path.to_owned(),
+        source,
+    };
+    let fits = disk.stat(path).and_then(|stamp| {
+        if stamp.is_file && stamp.len > LONGEST {
+            let wrong = "it is longer than such a file can be";
+            return Err(io::Error::new(ErrorKind::InvalidInput, wrong));
+        }
+        Ok(())
     });
-    match regular.and_then(|()| fs::read_to_string(path)) {
-        Ok(text) => Ok(Some(text)),
+    match fits.and_then(|()| disk.read(path)) {
         Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
-        Err(source) => Err(SettingsError::Disk {
-            path: path.to_owned(),
-            source,
-        }),
+        Err(error) => Err(failed(error)),
+        Ok(bytes) => String::from_utf8(bytes)
+            .map(Some)
+            .map_err(|error| failed(io::Error::new(ErrorKind::InvalidData, error.utf8_error()))),
     }
 }
 
-/// The new text is whole on the disk before it takes the name.
-fn write(path: &Path, text: &str) -> std::io::Result<()> {
-    if let Some(folder) = path.parent() {
-        fs::create_dir_all(folder)?;
-    }
-    let beside = path.with_extension("ron.new");
-    let mut file = File::create(&beside)?;
-    file.write_all(text.as_bytes())?;
-    file.sync_all()?;
-    fs::rename(&beside, path)
+fn write(disk: &dyn Disk, path: &Path, text: &str) -> io::Result<()> {
+    let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
+        return Err(ErrorKind::InvalidInput.into());
+    };
+    store::make_folder(disk, folder)?;
+    store::replace(disk, folder, &name.to_string_lossy(), text.as_bytes())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::fs;
 
     fn place() -> (tempfile::TempDir, PathBuf) {
         let folder = tempfile::tempdir().unwrap();
@@ -395,14 +414,17 @@ mod tests {
     #[test]
     fn without_a_file_nothing_is_settled() {
         let (_folder, path) = place();
-        assert_eq!(Settings::load_from(&path).unwrap(), Settings::default());
+        assert_eq!(
+            Settings::load_from(&RealDisk, &path).unwrap(),
+            Settings::default()
+        );
     }
 
     #[test]
     fn a_name_is_remembered_in_a_folder_that_was_not_there() {
         let (_folder, path) = place();
-        remember_who_in(&path, "Ana \"the glove\" Ødegård").unwrap();
-        let settings = Settings::load_from(&path).unwrap();
+        remember_who_on(&RealDisk, &path, "Ana \"the glove\" Ødegård").unwrap();
+        let settings = Settings::load_from(&RealDisk, &path).unwrap();
         assert_eq!(settings.who.as_deref(), Some("Ana \"the glove\" Ødegård"));
         let left: Vec<_> = fs::read_dir(path.parent().unwrap()).unwrap().collect();
         assert_eq!(left.len(), 1, "only the settings are left: {left:?}");
@@ -414,16 +436,19 @@ mod tests {
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         let written = "// mine\n(\n    ascii: true, // the old terminal\n    who: \"Bo\",\n)\n";
         fs::write(&path, written).unwrap();
-        remember_who_in(&path, "Ana").unwrap();
+        remember_who_on(&RealDisk, &path, "Ana").unwrap();
         let text = fs::read_to_string(&path).unwrap();
         assert_eq!(text, written.replace("Bo", "Ana"));
-        assert_eq!(Settings::load_from(&path).unwrap().ascii, Some(true));
+        assert_eq!(
+            Settings::load_from(&RealDisk, &path).unwrap().ascii,
+            Some(true)
+        );
     }
 
     #[test]
     fn what_is_no_file_is_refused_and_not_waited_for() {
         let (folder, _) = place();
-        let error = Settings::load_from(folder.path()).unwrap_err();
+        let error = Settings::load_from(&RealDisk, folder.path()).unwrap_err();
         assert!(error.to_string().contains("no regular file"), "{error}");
     }
 
@@ -433,12 +458,12 @@ mod tests {
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         let written = "(\n    color: false,\n)\n";
         fs::write(&path, written).unwrap();
-        let error = Settings::load_from(&path).unwrap_err();
+        let error = Settings::load_from(&RealDisk, &path).unwrap_err();
         assert_eq!(error.place().1, Some((2, 5)), "{error}");
         let told = "there is no field `color`; did you mean `colour`?";
         assert!(error.to_string().contains(told), "{error}");
         assert!(error.remedy().contains("colour"));
-        assert!(remember_who_in(&path, "Ana").is_err());
+        assert!(remember_who_on(&RealDisk, &path, "Ana").is_err());
         assert_eq!(fs::read_to_string(&path).unwrap(), written);
     }
 

@@ -221,3 +221,33 @@ fn only_the_shell_names_crossterm_and_only_the_clock_reads_the_time() {
         }
     }
 }
+
+#[test]
+fn all_writing_goes_through_the_one_disk() {
+    let writes = [
+        "fs::write",
+        "File::create",
+        "File::options",
+        "OpenOptions",
+        "create_dir",
+        "fs::rename",
+        "fs::remove",
+        "fs::copy",
+        "set_permissions",
+    ];
+    for file in sources(&src()) {
+        let shown = file.strip_prefix(src()).expect("inside");
+        let text = std::fs::read_to_string(&file).expect("a source");
+        let through_disk = ["disk.create_dir", "fn create_dir"];
+        for line in product_lines(&text) {
+            let word = writes.iter().find(|word| line.contains(**word));
+            let is_disk = through_disk.iter().any(|word| line.contains(word));
+            assert!(
+                shown == Path::new("store/disk.rs") || is_disk || word.is_none(),
+                "{}: `{}`: write through `store::Disk`, as `store::replace` does",
+                shown.display(),
+                line.trim()
+            );
+        }
+    }
+}

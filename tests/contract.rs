@@ -1027,3 +1027,56 @@ fn a_piece_alone_takes_all_once_the_tank_is_told_anew() {
     near(&s.piece("bell")["charge_ah"], 1.0, 1e-9);
     near(&s.piece("bell")["charge_estimated_ah"], 5.0 / 60.0, 1e-9);
 }
+
+#[test]
+fn what_is_whole_of_a_damaged_project_is_saved_by_the_command_that_check_offers() {
+    let s = Shop::with_project();
+    s.ok("add p bell --area 4dm2");
+    for text in ["one", "two", "three", "four"] {
+        s.rec(&format!("bell note {text}"));
+    }
+    let journal = s.path("p/journal.ron");
+    let text = std::fs::read_to_string(&journal).unwrap();
+    let damaged = text.replace("\"three\"", "\"threw\"");
+    std::fs::write(&journal, &damaged).unwrap();
+    let error = s.bad("status p");
+    assert_eq!(
+        (&error["kind"], &error["line"]),
+        (&"journal".into(), &4.into())
+    );
+    let told = error["remedy"].as_str().unwrap();
+    assert!(told.contains("`tankside check p`"), "{told}");
+
+    let out = s.run("check p");
+    assert_eq!(out.status, 2, "{out:?}");
+    let problem = &out.json["problems"][0];
+    assert_eq!(
+        (&problem["kind"], &problem["line"]),
+        (&"journal".into(), &4.into())
+    );
+    let offer = &out.json["offer"];
+    let events = serde_json::json!({ "saved": 2, "loose": 1, "doubtful": 1, "lost": 0 });
+    assert_eq!(offer["events"], events);
+    let command = offer["command"].as_str().unwrap();
+    assert_eq!(command, "tankside check p --save-to p-saved");
+    let text = s.raw(&["check".into(), "p".into()]).text;
+    assert!(text.contains(command), "{text}");
+
+    let done = s.ok(command.strip_prefix("tankside ").unwrap());
+    assert_eq!(done["events"], events);
+    let loose = std::fs::read_to_string(s.path(done["loose"].as_str().unwrap())).unwrap();
+    assert!(loose.contains("note on bell: four") && loose.contains("note on bell: threw"));
+    assert_eq!(std::fs::read_to_string(&journal).unwrap(), damaged);
+    assert_eq!(s.ok("check p-saved")["events"], 2);
+    s.ok("record p-saved bell note four");
+    assert_eq!(
+        s.bad(command.strip_prefix("tankside ").unwrap())["kind"],
+        "exists"
+    );
+
+    let sound = s.ok("check p-saved");
+    assert_eq!(
+        (&sound["offer"], &sound["notes"]),
+        (&Value::Null, &serde_json::json!([]))
+    );
+}

@@ -661,6 +661,50 @@ fn what_went_wrong_is_told_to_its_end_until_it_is_mended() {
 }
 
 #[test]
+fn that_nothing_is_written_any_more_stands_whatever_is_pressed() {
+    let mut hands = evening();
+    let why = "nothing can be recorded since a write failed: no space; open the project again";
+    let poisoned = || Failure::Trouble {
+        message: "cannot write journal.ron".to_owned(),
+        remedy: "see to the disk".to_owned(),
+    };
+    update(
+        &mut hands.model,
+        Message::Recorded(Err(poisoned())),
+        hands.now,
+    );
+    update(
+        &mut hands.model,
+        Message::Stopped(why.to_owned()),
+        hands.now,
+    );
+    let stands = |hands: &Hands| {
+        for (width, height) in [(80, 24), (120, 40), (40, 20)] {
+            let text = hands.text(width, height);
+            let flat: Vec<&str> = text.split_whitespace().collect();
+            assert!(flat.join(" ").contains("since a write failed"), "{text}");
+        }
+    };
+    stands(&hands);
+    let project = Box::new(hands.model.project.clone());
+    update(&mut hands.model, Message::Project(project), hands.now);
+    update(
+        &mut hands.model,
+        Message::Notice("evening.md is written".to_owned()),
+        hands.now,
+    );
+    stands(&hands);
+    for key in [
+        "Down", ".", "p", "h", "c", "l", "+", "Esc", "n", "Esc", "?", "Esc", "F9",
+    ] {
+        hands.keys(key);
+        stands(&hands);
+    }
+    hands.wait(3600.0);
+    stands(&hands);
+}
+
+#[test]
 fn hints_are_those_of_the_moment() {
     // A step up of the ladder is no return from a look.
     let mut hands = evening();

@@ -152,7 +152,7 @@ proptest! {
     fn a_moment_looked_back_at_is_as_it_was(evening in any_evening()) {
         let b = live(evening);
         // Up to any instant the state is the fold of what had happened by then.
-        for event in b.project.events() {
+        for event in b.project.events().iter() {
             let then = b.project.state_at(event.at);
             prop_assert!(then.latest.is_none_or(|latest| latest <= event.at));
         }

@@ -8,6 +8,8 @@
     reason = "a test that fails panics"
 )]
 #![cfg(unix)]
+#[path = "support/long.rs"]
+mod long;
 #[path = "support/pty.rs"]
 mod pty;
 
@@ -17,7 +19,7 @@ use std::thread;
 use std::time::{Duration, UNIX_EPOCH};
 
 use pty::Pty;
-use tankside::store::Folder;
+use tankside::store::{Folder, LONG};
 use tankside::tui::shell::Tty;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tankside");
@@ -122,7 +124,7 @@ fn control_c_leaves() {
 #[test]
 fn a_signal_to_end_gives_the_terminal_back() {
     let project = Project::new();
-    for signal in ["TERM", "HUP", "INT"] {
+    for signal in ["TERM", "HUP", "INT", "QUIT"] {
         let pty = project.open(&[]);
         pty.signal(signal);
         assert_eq!(pty.ended(), 0, "after SIG{signal}");
@@ -157,7 +159,10 @@ fn control_z_stops_and_fg_comes_back() {
         pty.screen(|screen| assert!(screen.hide_cursor()));
     }
     pty.send("q");
-    pty.wait("the shell", |screen| !screen.alternate_screen());
+    pty.wait("the shell", |screen| {
+        !screen.alternate_screen() && screen.contents().trim_end().ends_with("ready>")
+    });
+    pty.given_back();
 }
 
 #[test]
@@ -185,6 +190,98 @@ fn a_panic_gives_the_terminal_back_and_then_tells() {
     let told = written.find("the lamp fell into the tank").unwrap();
     assert!(left < told, "given back first, told second");
     assert_eq!(written.matches("\x1b[?1049l").count(), 1, "given back once");
+}
+
+#[test]
+#[ignore = "run by the next test in a terminal of its own"]
+fn another_thread_panics_on_a_taken_terminal() {
+    let mut tty = Tty::enter().unwrap();
+    let mut draw = |text: &str| tty.draw(|frame| frame.render_widget(text, frame.area()));
+    draw("before the panic").unwrap();
+    let worker = thread::spawn(|| panic!("the lamp fell into the tank"));
+    assert!(worker.join().is_err());
+    draw("after the panic").unwrap();
+    tty.title("a title after the panic").unwrap();
+    tty.bell().unwrap();
+}
+
+#[test]
+fn a_panic_of_another_thread_gives_it_back_and_nothing_is_drawn_any_more() {
+    let this = std::env::current_exe().unwrap();
+    let test = [
+        "--ignored",
+        "--exact",
+        "another_thread_panics_on_a_taken_terminal",
+        "--nocapture",
+    ];
+    let pty = Pty::run(this.to_str().unwrap(), &test, &[]);
+    assert_eq!(pty.ended(), 0);
+    let written = String::from_utf8(pty.since(0)).unwrap();
+    let (drawn, told) = written.split_once("\x1b[?1049l").unwrap();
+    assert!(drawn.contains("before"), "{written:?}");
+    assert!(told.contains("the lamp fell into the tank"), "{written:?}");
+    assert!(
+        !told.contains("after the panic") && !told.contains('\x07'),
+        "{written:?}"
+    );
+}
+
+#[test]
+fn a_keyboard_that_goes_away_ends_the_screen_with_a_word() {
+    let project = Project::new();
+    let keyboard = portable_pty::native_pty_system()
+        .openpty(portable_pty::PtySize::default())
+        .unwrap();
+    let typed_on = keyboard.master.tty_name().unwrap();
+    let from_there = format!(
+        "exec {PROGRAM} open {} < {}",
+        project.path(),
+        typed_on.display()
+    );
+    let pty = Pty::run("sh", &["-c", &from_there], &[]);
+    shown(&pty);
+    drop(keyboard);
+    assert_eq!(pty.ended(), 2);
+    assert!(pty.contents().contains("error"), "{}", pty.contents());
+}
+
+#[test]
+fn a_screen_that_goes_away_gives_the_keyboard_back() {
+    let project = Project::new();
+    let screen = portable_pty::native_pty_system()
+        .openpty(portable_pty::PtySize::default())
+        .unwrap();
+    let shown_on = screen.master.tty_name().unwrap();
+    let to_there = format!(
+        "exec {PROGRAM} open {} > {}",
+        project.path(),
+        shown_on.display()
+    );
+    let mut pty = Pty::run("sh", &["-c", &to_there], &[]);
+    let mut shown = screen.master.try_clone_reader().unwrap();
+    let mut begun = [0; 4];
+    std::io::Read::read_exact(&mut shown, &mut begun).unwrap();
+    // A whole frame is out before the screen goes.
+    thread::sleep(Duration::from_secs(1));
+    drop((shown, screen));
+    pty.send("p");
+    assert_eq!(pty.ended(), 2);
+    assert!(pty.contents().contains("cannot be read or written"));
+}
+
+#[test]
+fn an_editor_that_leaves_the_terminal_a_mess_is_cleaned_up_after() {
+    let project = Project::new();
+    let home = tempfile::tempdir().unwrap();
+    let editor = home.path().join("editor");
+    let script = "#!/bin/sh\nstty raw -echo < /dev/tty\nexit 3\n";
+    std::fs::write(&editor, script).unwrap();
+    let run = format!("sh {}", editor.display());
+    let mut pty = project.open(&[("EDITOR", &run)]);
+    pty.send("e");
+    pty.wait_for("ended with");
+    pty.send("q");
+    assert_eq!(pty.ended(), 0);
 }
 
 #[test]
@@ -228,6 +325,106 @@ fn while_nothing_runs_nothing_is_written() {
         "{:?}",
         String::from_utf8_lossy(&written)
     );
+}
+
+/// Writes down that a piece hung in the bath and was lifted out just now.
+fn lifted(project: &Project) {
+    for stage in ["coat", "wiring"] {
+        project.record(&["pediment", "start", stage, "--override", "a trial"]);
+        project.record(&["pediment", "finish", "--override", "a trial"]);
+    }
+    project.record(&["pediment", "start", "strike", "--override", "a trial"]);
+    project.record(&["pediment", "lift"]);
+}
+
+#[test]
+fn while_a_timer_shows_minutes_nothing_is_written_between_them() {
+    let project = Project::new();
+    // The timer's minute begins where it is written down.
+    with_seconds_left(20);
+    let begun = "-12min";
+    project.record(&[
+        "pediment",
+        "start",
+        "coat",
+        "--at",
+        begun,
+        "--override",
+        "a trial",
+    ]);
+    let pty = project.open(&[]);
+    assert!(pty.contents().contains("12 min"), "{}", pty.contents());
+    while !pty.listen(pty.mark(), Duration::from_secs(1)).is_empty() {}
+    let written = pty.listen(pty.mark(), Duration::from_secs(5));
+    assert!(
+        written.is_empty(),
+        "{:?}",
+        String::from_utf8_lossy(&written)
+    );
+}
+
+#[test]
+fn a_shown_second_costs_a_few_bytes_and_one_frame() {
+    let project = Project::new();
+    with_seconds_left(25);
+    lifted(&project);
+    let pty = project.open(&[]);
+    pty.wait_for("OUT");
+    // The first frames are behind.
+    thread::sleep(Duration::from_secs(2));
+    let mark = pty.mark();
+    thread::sleep(Duration::from_secs(6));
+    let written = pty.since(mark);
+    let frames = written
+        .windows(6)
+        .filter(|window| *window == b"\x1b[?25l")
+        .count();
+    assert!((4..=8).contains(&frames), "{frames} frames in 6 s");
+    assert!(
+        written.len() <= frames * 120,
+        "{} bytes in {frames} frames: {:?}",
+        written.len(),
+        String::from_utf8_lossy(&written)
+    );
+}
+
+#[test]
+fn a_figure_is_copied_by_way_of_the_terminal() {
+    let project = Project::new();
+    let mut pty = project.open(&[]);
+    pty.send("v");
+    pty.wait_for("figures to copy");
+    let mark = pty.mark();
+    pty.send("2");
+    pty.wait_for("copied: ");
+    let written = String::from_utf8(pty.since(mark)).unwrap();
+    let (_, rest) = written.split_once("\x1b]52;c;").unwrap();
+    let (encoded, _) = rest.split_once('\x07').unwrap();
+    let copied = decoded(encoded);
+    assert!(
+        copied.ends_with(" Ah") && copied.contains('\u{b1}'),
+        "{copied}"
+    );
+    assert!(
+        pty.contents().contains(&format!("copied: {copied} (")),
+        "{}",
+        pty.contents()
+    );
+    assert!(!copied.chars().any(char::is_control), "{copied:?}");
+    assert_eq!(written.matches("\x1b]52").count(), 1);
+}
+
+/// RFC 4648, section 4, backwards.
+fn decoded(text: &str) -> String {
+    let digits = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let bit = |n: usize, shift: usize| u8::from(n >> (5 - shift) & 1 == 1);
+    let numbers = text.chars().filter_map(|c| digits.find(c));
+    let bits: Vec<u8> = numbers
+        .flat_map(|n| (0..6).map(move |shift| bit(n, shift)))
+        .collect();
+    let bytes = bits.chunks_exact(8);
+    let byte = |bits: &[u8]| bits.iter().fold(0, |byte, bit| byte << 1 | bit);
+    String::from_utf8(bytes.map(byte).collect()).unwrap()
 }
 
 #[test]
@@ -349,9 +546,82 @@ fn without_a_terminal_or_on_a_dumb_one_it_says_what_works_instead() {
         .unwrap();
     assert_eq!(piped.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&piped.stderr).contains("tankside status"));
+    // A keyboard without a screen, a screen without a keyboard.
+    for redirected in ["> /dev/null", "< /dev/null", "< /dev/null > /dev/null"] {
+        let command = format!("{PROGRAM} open {} {redirected}", project.path());
+        let pty = Pty::run("sh", &["-c", &command], &[]);
+        assert_eq!(pty.ended(), 2, "{redirected}");
+        assert!(pty.contents().contains("tankside status"), "{redirected}");
+    }
     let pty = Pty::run(PROGRAM, &["open", project.path()], &[("TERM", "dumb")]);
     assert_eq!(pty.ended(), 2);
     assert!(pty.contents().contains("TERM"));
+}
+
+#[test]
+fn without_a_place_for_its_errors_the_screen_is_shown_all_the_same() {
+    let project = Project::new();
+    let command = format!("{PROGRAM} open {} 2> /dev/null", project.path());
+    let mut pty = Pty::run("sh", &["-c", &command], &[]);
+    shown(&pty);
+    pty.send("q");
+    assert_eq!(pty.ended(), 0);
+}
+
+#[test]
+fn a_reader_that_has_gone_is_no_error() {
+    let project = Project::new();
+    let home = tempfile::tempdir().unwrap();
+    let asked: [&[&str]; 9] = [
+        &["status", project.path()],
+        &["status", project.path(), "--json"],
+        &["history", project.path()],
+        &["sheet", project.path()],
+        &["gates", project.path(), "dial"],
+        &["try"],
+        &["man"],
+        &["--help"],
+        &["completions", "bash"],
+    ];
+    for words in asked {
+        let (reader, writer) = std::io::pipe().unwrap();
+        drop(reader);
+        let done = Command::new(PROGRAM)
+            .args(words)
+            .env("TMPDIR", home.path())
+            .env("HOME", home.path())
+            .current_dir(home.path())
+            .stdout(writer)
+            .output()
+            .unwrap();
+        assert_eq!(done.status.code(), Some(0), "{words:?}: {done:?}");
+        let said = String::from_utf8_lossy(&done.stderr);
+        assert!(!said.contains("error"), "{words:?}: {said}");
+    }
+}
+
+#[test]
+fn a_palette_is_drawn_in_24_bits_where_the_terminal_has_them() {
+    let project = Project::new();
+    let place = tempfile::tempdir().unwrap();
+    std::fs::write(place.path().join("settings.ron"), "(palette: Dark)").unwrap();
+    let config = place.path().to_str().unwrap();
+    let written = |more: (&str, &str)| {
+        let pty = project.open(&[("TANKSIDE_CONFIG_DIR", config), more]);
+        String::from_utf8(pty.since(0)).unwrap()
+    };
+    assert!(written(("COLORTERM", "truecolor")).contains("\x1b[38;2;"));
+    assert!(!written(("COLORTERM", "")).contains("\x1b[38;2;"));
+    let told = Command::new(PROGRAM)
+        .arg("settings")
+        .env("TANKSIDE_CONFIG_DIR", config)
+        .env("COLORTERM", "")
+        .env("NO_COLOR", "")
+        .output()
+        .unwrap();
+    let told = String::from_utf8(told.stdout).unwrap();
+    assert!(told.contains("palette: Dark"), "{told}");
+    assert!(told.contains("COLORTERM"), "{told}");
 }
 
 #[test]
@@ -368,4 +638,43 @@ fn settings_of_the_user_are_taken() {
     };
     assert_eq!(with("(ascii: true, colour: false)"), (false, true));
     assert_eq!(with("(ascii: true, colour: true)"), (true, true));
+}
+
+/// A start from what was kept: keys are answered while the keeper still reads
+/// the journal, and what is recorded then is on the disk in the end.
+#[test]
+fn a_long_project_is_shown_from_what_was_kept_and_answers_while_it_is_read() {
+    let holds = tempfile::tempdir().unwrap();
+    let (path, cache) = (holds.path().join("forty"), holds.path().join("cache"));
+    let events = LONG * 4;
+    long::lay_out(&path, events);
+    let folder = path.to_str().unwrap();
+    let env = [("TANKSIDE_CACHE_DIR", cache.to_str().unwrap())];
+    let open = || {
+        let pty = Pty::run(PROGRAM, &["open", folder], &env);
+        pty.wait_frame("the project", |s| s.contents().contains("Forty pieces"));
+        pty
+    };
+    let mut pty = open();
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
+    assert_eq!(std::fs::read_dir(&cache).unwrap().count(), 1, "it was kept");
+    assert!(
+        Folder::glimpse(&path, &cache).is_none(),
+        "only for that very program"
+    );
+
+    let mut pty = open();
+    let answers = (0..5).map(|_| pty.answer("\t"));
+    let quickest = answers.min().unwrap();
+    assert!(quickest < Duration::from_millis(100), "{quickest:?}");
+    // As soon as all is read, the last record can be taken back.
+    let asks = (0..10).any(|_| {
+        pty.send("-");
+        let asked = |s: &vt100::Screen| s.contents().contains(&format!("undo #{events}"));
+        pty.within(Duration::from_secs(2), asked).is_ok()
+    });
+    assert!(asks, "{}", pty.contents());
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
 }

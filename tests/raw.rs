@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use tankside::project::{Project, What};
+use tankside::report::{sheet, text};
 use tankside::tui::app::{Failure, Key, Message, Model, update};
 use tankside::tui::view::Theme;
 use unicode_segmentation::UnicodeSegmentation as _;
@@ -25,7 +26,7 @@ mod pty;
 mod screens_support;
 
 use pty::Pty;
-use screens_support::{Hands, evening};
+use screens_support::{Hands, evening, evening_of};
 
 /// What hostile or merely foreign texts hold; each stands for many.
 const HOSTILE: &[(&str, &str)] = &[
@@ -895,4 +896,213 @@ fn after_an_editor_that_leaves_the_terminal_in_disorder_the_screen_is_its_own() 
     pty.send("q");
     // The line modes of the terminal are as they were before, in spite of stty.
     assert_eq!(pty.ended(), 0);
+}
+
+/// Names in many scripts, with the columns that a terminal gives them: wide are
+/// Hangul, ideographs and emoji, none have combining marks and the later parts
+/// of a Hangul syllable (Unicode UAX #11 and #29).
+///
+/// Hebrew and Arabic take one column a letter. Where a terminal turns their
+/// direction itself, it does so within what it takes for a run of text: a name
+/// followed by figures may change places with them on that line. Marks that
+/// would hold it are themselves among what is never written, and no terminal
+/// tells whether it turns; the columns are right all the same.
+const SCRIPTS: [(&str, usize); 7] = [
+    ("\u{bca8}\u{ba38}\u{b9ac}", 6),
+    ("\u{110c}\u{116e}\u{11af}\u{1100}\u{1175}", 4),
+    ("\u{9234}\u{306e}\u{679d}", 6),
+    ("e\u{301}toi\u{308}le", 6),
+    ("\u{5e4}\u{5e2}\u{5de}\u{5d5}\u{5df}", 5),
+    ("\u{62c}\u{631}\u{633}", 3),
+    ("\u{1f514}bell", 6),
+];
+
+/// Stand-ins of the same columns, of letters that stand nowhere else; they sort
+/// like the names they stand for.
+const STAND_INS: [char; 7] = [
+    '\u{142}', '\u{f8}', '\u{fe}', '\u{df}', '\u{e6}', '\u{f0}', '\u{14b}',
+];
+
+/// A line's columns: each letter in its first one, nothing in a further one.
+fn in_columns(line: &str) -> Vec<&str> {
+    let mut columns = Vec::new();
+    for letter in line.graphemes(true) {
+        let own = SCRIPTS.iter().any(|(name, _)| name.contains(letter));
+        let wide = letter
+            .chars()
+            .next()
+            .is_some_and(|c| matches!(c, '\u{1100}'..='\u{115f}' | '\u{3040}'..='\u{9fff}' | '\u{ac00}'..='\u{d7a3}' | '\u{1f514}'));
+        columns.push(letter);
+        columns.extend((own && wide).then_some(""));
+    }
+    columns
+}
+
+/// Whatever stands beside the names stands in the same column.
+#[track_caller]
+fn assert_lines_up(foreign: &str, plain: &str, what: &str) {
+    let both = foreign.lines().zip(plain.lines());
+    for (foreign_line, plain_line) in both {
+        let (foreign_columns, plain_columns) = (in_columns(foreign_line), in_columns(plain_line));
+        for (at, letter) in plain_columns.iter().enumerate() {
+            let of_name = letter.contains(STAND_INS) || *letter == "\u{2026}";
+            let there = foreign_columns.get(at).copied().unwrap_or(" ");
+            assert!(
+                of_name || there == *letter,
+                "{what}, column {at}:\n{foreign_line}\n{plain_line}"
+            );
+        }
+    }
+    assert_eq!(foreign.lines().count(), plain.lines().count(), "{what}");
+}
+
+#[test]
+fn names_in_every_script_line_up() {
+    let names = SCRIPTS.map(|(name, _)| name);
+    let stand_ins: Vec<String> = SCRIPTS
+        .iter()
+        .zip(STAND_INS)
+        .map(|((_, wide), letter)| letter.to_string().repeat(*wide))
+        .collect();
+    let stand_ins: [&str; 7] = std::array::from_fn(|n| stand_ins[n].as_str());
+    let of = |names: [&str; 7]| {
+        let mut hands = evening_of(names);
+        hands.select(names[0]);
+        hands
+    };
+    let (mut foreign, mut plain) = (of(names), of(stand_ins));
+    for way in ["l", "p", "h", "c", "l +", "Esc Esc Enter", "Esc Esc f"] {
+        foreign.keys(way);
+        plain.keys(way);
+        for (width, height) in [(40, 20), (80, 24), (120, 40), (200, 60)] {
+            let what = format!("`{way}` at {width} columns");
+            assert_lines_up(
+                &foreign.text(width, height),
+                &plain.text(width, height),
+                &what,
+            );
+        }
+    }
+    let texts = |hands: &Hands, name: &str| {
+        let (project, now) = (&hands.model.project, hands.now);
+        [
+            text::status_text(project, now),
+            text::history_text(project, None),
+            text::gates_text(project, name, now, "p"),
+            text::closeout_text(project, now),
+            sheet::pencil_sheet(project, now),
+        ]
+    };
+    let (foreign, plain) = (texts(&foreign, names[0]), texts(&plain, stand_ins[0]));
+    for (n, (foreign, plain)) in foreign.iter().zip(&plain).enumerate() {
+        let shown = SCRIPTS.iter().any(|(name, _)| foreign.contains(name));
+        assert!(shown || n == 2, "text {n} names pieces");
+        assert_lines_up(foreign, plain, &format!("text {n}"));
+    }
+}
+
+/// Rows and fields as RFC 4180 has them, told apart from what writes them.
+fn csv(text: &str) -> Vec<Vec<String>> {
+    let (mut rows, mut row, mut field) = (Vec::new(), Vec::new(), String::new());
+    let mut characters = text.chars().peekable();
+    let mut quoted = false;
+    while let Some(c) = characters.next() {
+        match c {
+            '"' if quoted && characters.peek() == Some(&'"') => {
+                field.push('"');
+                characters.next();
+            }
+            '"' => quoted = !quoted,
+            ',' if !quoted => row.push(std::mem::take(&mut field)),
+            '\n' if !quoted => {
+                row.push(std::mem::take(&mut field));
+                rows.push(std::mem::take(&mut row));
+            }
+            c => field.push(c),
+        }
+    }
+    assert!(
+        !quoted && field.is_empty() && row.is_empty(),
+        "all rows end"
+    );
+    rows
+}
+
+#[test]
+fn the_history_as_csv_is_text_in_every_field() {
+    let desk = Desk::new();
+    let formulas = [
+        "=1+1",
+        "+1",
+        "-1",
+        "@SUM(A1)",
+        "\t=1",
+        "\r=1",
+        "\u{ff1d}1",
+        "a,\"b\"\n=c",
+    ];
+    for text in formulas {
+        desk.done(&[
+            "record",
+            "p",
+            "stem",
+            "note",
+            text,
+            &format!("--who={text}"),
+        ]);
+    }
+    desk.done(&["record", "p", "undo"]);
+    let said = desk.plain(&["history", "p", "--csv"], "formulas");
+    let rows = csv(std::str::from_utf8(&said.out).unwrap());
+    assert_eq!(rows.len(), 1 + formulas.len() + 1);
+    let column = |name: &str| rows[0].iter().position(|c| c == name).unwrap();
+    for (n, row) in rows.iter().enumerate() {
+        assert_eq!(row.len(), rows[0].len(), "{row:?}");
+        for cell in row {
+            // OWASP, CSV Injection.
+            let leads = ['=', '+', '-', '@', '\t', '\r', '\u{ff1d}'];
+            assert!(!cell.starts_with(leads), "{cell}");
+        }
+        if n > 0 {
+            assert_eq!(row[column("sequence")], n.to_string());
+        }
+    }
+    assert_eq!(rows[1][column("who")], "'=1+1");
+    assert_eq!(rows[8][column("who")], r#"a,"b"\n=c"#);
+    assert_eq!(rows[1][column("piece")], "stem");
+    assert_eq!(rows[1][column("what")], "note");
+    assert!(rows[1][column("text")].contains("=1+1"));
+    assert_eq!(rows[8][column("undone")], "true");
+    let of_piece = desk.done(&["history", "p", "stem", "--csv"]);
+    assert_eq!(csv(std::str::from_utf8(&of_piece.out).unwrap()).len(), 9);
+}
+
+#[test]
+fn markdown_of_hostile_texts_marks_nothing_up() {
+    let desk = Desk::new();
+    let text = "| a | `b` <script>x</script> [c](d) ![e](f) *g* ~h~ # http://i www.j";
+    desk.done(&["record", "p", "stem", "note", text, "--who", text]);
+    desk.done(&["record", "p", "stem", "start", "coat", "--override", text]);
+    let sheet = desk.done(&["traveller", "p", "stem"]);
+    let sheet = String::from_utf8(sheet.out).unwrap();
+    let lines: Vec<&str> = sheet.lines().filter(|l| l.contains("script")).collect();
+    assert!(lines.len() >= 3, "{sheet}");
+    for line in lines {
+        // What is escaped (CommonMark 0.31, 2.4) is out of the way.
+        let mut bare = String::new();
+        let mut characters = line.chars();
+        while let Some(c) = characters.next() {
+            if c == '\\' {
+                characters.next();
+            } else {
+                bare.push(c);
+            }
+        }
+        let bars = bare.matches('|').count();
+        assert!(bars == 0 || bars == 5, "a row of four cells: {line}");
+        // The program's own bold words aside, nothing is left that marks up.
+        let rest = bare.replace("**", "");
+        assert!(!rest.contains(['`', '<', '[', '*', '#', '~']), "{line}");
+        assert!(!rest.contains("://") && !rest.contains("www."), "{line}");
+    }
 }

@@ -141,34 +141,38 @@ const PLACES: [&str; 14] = [
 ];
 
 #[test]
-fn no_size_panics_and_too_small_ones_name_the_size_that_is_wanted() {
-    let mut hands = evening();
-    for script in PLACES {
-        hands.keys(script);
+fn every_size_of_the_bench_is_drawn() {
+    let hands = evening();
+    for width in 0..=140 {
         for height in 0..=50 {
-            // Where nothing fits every width is drawn, and as many around the
-            // widths at which a screen changes.
-            let every = if height < 14 { 1 } else { 9 };
-            let near = |w: &u16| [40, 72, 100, 110, 120, 130, 140].contains(w);
-            for width in (0..=140).filter(|w| w % every == 0 || near(w)) {
-                let text = hands.text(width, height);
-                let small = width < 40 || height < 12;
-                if small && width >= 5 && height > 0 {
-                    let size = text.replace(['\n', ' '], "");
-                    assert!(size.contains("40x12"), "{width}x{height}: {text}");
-                }
-            }
+            hands.draw(width, height);
         }
     }
 }
 
 #[test]
-fn every_size_of_the_bench_is_drawn() {
-    let hands = evening();
-    for width in 40..=140 {
-        for height in 14..=50 {
-            hands.text(width, height);
+fn whatever_is_shown_no_size_panics() {
+    let mut hands = evening();
+    for (n, script) in PLACES.into_iter().enumerate().skip(1) {
+        hands.keys(script);
+        // Screens at every fifth size, what lies on them at every thirteenth;
+        // each begins elsewhere.
+        let every = if n < 4 { 5 } else { 13 };
+        let sizes = (0..=140).flat_map(|width| (0..=50).map(move |height| (width, height)));
+        let drawn = sizes.filter(|(w, h)| (usize::from(w + h) + n).is_multiple_of(every));
+        for (width, height) in drawn {
+            hands.draw(width, height);
         }
+    }
+}
+
+#[test]
+fn too_small_a_terminal_is_told_the_size_that_is_wanted() {
+    let hands = evening();
+    for (width, height) in (5..=60).flat_map(|w| (1..=14).map(move |h| (w, h))) {
+        let text = hands.drawn(width, height, Theme::new(false, true));
+        let named = text.replace(['\n', ' '], "").contains("40x12");
+        assert_eq!(named, width < 40 || height < 12, "{width}x{height}: {text}");
     }
 }
 
@@ -179,7 +183,7 @@ fn an_empty_project_and_forty_pieces_fit_every_size_too() {
             hands.keys(script);
             for width in (0..=140).step_by(23) {
                 for height in (0..=50).step_by(7) {
-                    hands.text(width, height);
+                    hands.draw(width, height);
                 }
             }
         }
@@ -190,13 +194,19 @@ fn an_empty_project_and_forty_pieces_fit_every_size_too() {
 fn a_terminal_that_is_too_small_says_what_is_due_where_that_fits() {
     let hands = evening();
     let text = |width, height| hands.drawn(width, height, Theme::new(false, true));
-    assert_eq!(text(4, 1), "40x.");
-    assert_eq!(text(10, 2), "40x12");
-    assert_eq!(text(36, 2).trim_end(), "tankside wants 40x12; this is 36x2");
-    assert_eq!(
-        text(38, 9).trim_end(),
-        "tankside wants 40x12; this is 38x9;\ndue: ladder main 1 min over"
-    );
+    let small = [
+        (4, 1, "40x."),
+        (10, 2, "40x12"),
+        (36, 1, "tankside wants 40x12; this is 36x1"),
+        (
+            38,
+            9,
+            "tankside wants 40x12; this is 38x9;\ndue: ladder main 21 min over",
+        ),
+    ];
+    for (width, height, told) in small {
+        assert_eq!(text(width, height).trim_end(), told);
+    }
 }
 
 #[test]
@@ -304,8 +314,12 @@ fn a_look_is_done_with_the_keypad_only() {
     );
     hands.keys("Enter Enter");
     assert!(hands.model.layers.is_empty(), "the guide is through");
-    let told: Vec<String> = hands.model.project.events()[before..]
+    let told: Vec<String> = hands
+        .model
+        .project
+        .events()
         .iter()
+        .skip(before)
         .map(|e| e.what.to_string())
         .collect();
     assert_eq!(told.len(), 5, "{told:?}");
@@ -602,4 +616,30 @@ fn a_start_of_minutes_ago_takes_ticks_of_minutes_ago() {
     hands.keys("Enter");
     let started = hands.piece("leaf-3").started_at.unwrap();
     assert!((hands.now.since(started) - 600.0).abs() < 1.0);
+}
+
+#[test]
+fn a_figure_is_copied_with_its_unit_and_its_doubt_on_every_screen() {
+    let mut hands = evening();
+    hands.select("stem");
+    for screen in ["l", "p", "h", "c"] {
+        let effects = hands.effects(&format!("{screen} v 1"));
+        let [Effect::Copy(charge)] = effects.as_slice() else {
+            panic!("{screen}: {effects:?}")
+        };
+        assert_eq!(charge, "~0.834 \u{b1}0.192 Ah");
+        assert!(hands.model.said.text.contains(charge.as_str()));
+        assert!(hands.text(80, 24).contains(charge.as_str()));
+    }
+    // The keypad gets there too.
+    hands.keys("l + + v");
+    assert!(hands.text(80, 24).contains("stem: figures to copy"));
+    each_size("copy", &hands);
+    hands.keys("/");
+    assert!(hands.text(80, 24).contains("ageing hold has not begun"));
+    hands.keys("Esc");
+    hands.model.spot = Some(tankside::tui::app::Spot::Tank("main".into()));
+    assert_eq!(hands.effects("v 2"), [Effect::Copy("2.80 A".into())]);
+    let mut empty = Hands::empty();
+    assert_eq!(empty.effects("v 1"), [Effect::Copy("0.00 Ah".into())]);
 }

@@ -73,7 +73,7 @@ fn how_far_a_stage_is_is_told_by_a_shape() {
         ("waiting", &["\u{25cb} leaf"]),
         ("running", &["\u{25cf} leaf"]),
         ("paused", &["= leaf", "paused"]),
-        ("lifted", &["^ leaf", "return"]),
+        ("lifted", &["^ leaf", "OUT"]),
         ("done", &["\u{25a0} leaf", "done"]),
     ];
     told_apart("l", shapes, glyphs());
@@ -81,13 +81,13 @@ fn how_far_a_stage_is_is_told_by_a_shape() {
         ("waiting", &["o leaf"]),
         ("running", &["* leaf"]),
         ("paused", &["= leaf", "paused"]),
-        ("lifted", &["^ leaf", "return"]),
+        ("lifted", &["^ leaf", "OUT"]),
         ("done", &["x leaf", "done"]),
     ];
     told_apart("l", plain, ascii());
     let words: Group = &[
         ("waiting", &["waiting"]),
-        ("running", &["running"]),
+        ("running", &["coat running"]),
         ("paused", &["paused"]),
         ("lifted", &["OUT of main"]),
         ("done", &["done: its whole route"]),
@@ -148,7 +148,7 @@ fn whether_a_piece_may_be_sealed_is_told_by_a_word() {
                 let shown = text(&hands, size, theme);
                 let row = shown
                     .lines()
-                    .rfind(|l| l.contains("leaf") && l.contains("h"))
+                    .rfind(|l| l.contains("leaf") && l.contains('h'))
                     .unwrap();
                 let all = ["now", "late", "sealed"];
                 let found: Vec<&str> = all.into_iter().filter(|w| row.contains(w)).collect();

@@ -82,7 +82,8 @@ pub(super) enum Verb {
     },
     /// Open a project on the screen
     Open {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Begin a project
@@ -99,10 +100,14 @@ pub(super) enum Verb {
         #[arg(allow_hyphen_values = true)]
         value: String,
     },
-    /// Look for damage in a project's files
+    /// Look for damage in a project's files, and save what can be saved
     Check {
-        /// The project's folder
+        /// The project's folder, which is left as it is; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
+        /// Make a new folder with everything that is whole
+        #[arg(long, value_name = "NEWDIR")]
+        save_to: Option<PathBuf>,
     },
     /// What has been recorded
     History {
@@ -157,7 +162,8 @@ pub(super) enum Verb {
     },
     /// What is due, where every piece is, what every figure is
     Status {
-        /// The project's folder
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
         dir: PathBuf,
     },
     /// Charge, mass, thickness and time of a deposit
@@ -321,7 +327,8 @@ fn to_text(error: QuantityError) -> String {
 
 #[derive(Debug, Args)]
 pub(super) struct SheetArgs {
-    /// The project's folder
+    /// The project's folder; this one if left out
+    #[arg(default_value = ".")]
     pub(super) dir: PathBuf,
     /// As one HTML file, for the printer of a browser (A4 or Letter)
     #[arg(long)]

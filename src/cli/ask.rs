@@ -254,7 +254,20 @@ pub(super) fn unit_of(print: &Mesh, given: Option<LengthUnit>) -> (LengthUnit, &
 
 /// The bytes of a print file.
 pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
-    store::read_file(file).map_err(Trouble::from)
+    store::read_file(file).map_err(|error| {
+        if file.exists() {
+            return error.into();
+        }
+        let here = std::env::current_dir().map_or_else(|_| ".".into(), |dir| dir.into_os_string());
+        let here = here.to_string_lossy();
+        Trouble::Error(Box::new(Fault {
+            kind: error.kind().to_owned(),
+            message: "there is no such file".to_owned(),
+            remedy: format!("see to the spelling of its path, which begins at {here}"),
+            file: Some(file.to_owned()),
+            ..Fault::default()
+        }))
+    })
 }
 
 /// What a reader found wrong, with its file.

@@ -20,7 +20,7 @@ use std::path::Path;
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
-use crate::project::{Command, Project};
+use crate::project::{Command, Project, quoted};
 use crate::store::Folder;
 use crate::units::{D, Instant, Zone};
 use args::{Cli, ShellName, Verb};
@@ -123,6 +123,7 @@ impl Context<'_> {
 /// Runs the command line and returns the exit status.
 pub fn run(arguments: impl Iterator<Item = OsString>, io: &mut Io<'_>, clock: &dyn Clock) -> u8 {
     let (arguments, json, now) = split_globals(arguments.collect());
+    let arguments = with_help_word(arguments);
     let now = match now.transpose() {
         Ok(now) => now,
         Err(trouble) => return outcome::fail(io, json, "", &trouble, &[]),
@@ -133,9 +134,9 @@ pub fn run(arguments: impl Iterator<Item = OsString>, io: &mut Io<'_>, clock: &d
         terminal: io.terminal,
         notices: RefCell::default(),
     };
-    let cli = match Cli::try_parse_from(arguments) {
+    let cli = match Cli::try_parse_from(&arguments) {
         Ok(cli) => cli,
-        Err(error) => return outcome::of_clap(io, json, error),
+        Err(error) => return outcome::of_clap(io, json, error, &way_out_of_usage(&arguments)),
     };
     let folder = cli.command.as_ref().and_then(folder_of).unwrap_or_default();
     let is_project = !matches!(cli.command, Some(Verb::New(_)));
@@ -144,6 +145,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>, io: &mut Io<'_>, clock: &d
     match done {
         Ok(done) => outcome::print(io, json, &done.warn(notices)),
         Err(trouble) => {
+            let trouble = with_projects_near(trouble);
             let trouble = if is_project {
                 with_way_out(trouble)
             } else {
@@ -187,6 +189,31 @@ pub fn run_process() -> u8 {
     run(std::env::args_os(), &mut io, &crate::clock::SystemClock)
 }
 
+/// `help` and `help VERB` ask for what `--help` tells.
+fn with_help_word(mut arguments: Vec<OsString>) -> Vec<OsString> {
+    if arguments.get(1).is_some_and(|word| word == "help") {
+        arguments.remove(1);
+        arguments.push("--help".into());
+    }
+    arguments
+}
+
+/// What would do instead of arguments that do not read: the help of the command
+/// that was meant, or the command for the folder that was named alone.
+fn way_out_of_usage(arguments: &[OsString]) -> String {
+    let Some(word) = arguments.get(1) else {
+        return "see `tankside --help`".to_owned();
+    };
+    let shown = word.to_string_lossy();
+    if Cli::command().find_subcommand(&*shown).is_some() {
+        return format!("see `tankside {shown} --help`");
+    }
+    if Path::new(word).join("project.ron").is_file() {
+        return format!("to open that project: `tankside open {}`", quoted(&shown));
+    }
+    "see `tankside --help`".to_owned()
+}
+
 type Split = (Vec<OsString>, bool, Option<Result<String, Trouble>>);
 
 /// Takes `--json` and `--now INSTANT` out, wherever they stand before a `--`.
@@ -222,7 +249,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
     let dir = match verb {
         Open { dir }
         | Set { dir, .. }
-        | Check { dir }
+        | Check { dir, .. }
         | History { dir, .. }
         | Sheet(args::SheetArgs { dir, .. })
         | Traveller { dir, .. }
@@ -240,7 +267,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
 
 fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Trouble> {
     let Some(verb) = verb else {
-        return Ok(Outcome::text(WELCOME));
+        return Ok(Outcome::text(welcome()));
     };
     match verb {
         Verb::Try { sample } => samples::try_sample(context, &sample),
@@ -248,7 +275,10 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::New(new) => project::new(context, &new),
         Verb::Add(add) => project::add(context, &add),
         Verb::Set { dir, path, value } => project::set(context, &dir, &path, &value),
-        Verb::Check { dir } => project::check(&dir),
+        Verb::Check { dir, save_to } => match save_to {
+            Some(to) => project::save(&dir, &to),
+            None => project::check(&dir),
+        },
         Verb::History { dir, piece, csv } => ask::history(context, &dir, piece.as_deref(), csv),
         Verb::Sheet(sheet) => ask::sheet(context, &sheet),
         Verb::Traveller { dir, piece } => ask::traveller(context, &dir, &piece),
@@ -273,12 +303,59 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
 const WELCOME: &str = "\
 tankside keeps a plated assembly on track: areas, charge, timers, holds, record.
 
-  tankside try                               a sample to play with
+  tankside try                               look around in a sample; it is a copy
   tankside new lamp --name Lamp --metal copper-acid --mean 40um
-  tankside add lamp stem --mesh stem.stl     a piece with its print
+                                             begin a project in a folder `lamp`
+  tankside add lamp stem --mesh stem.stl     a piece with its print, or --area 6.84dm2
   tankside open lamp                         the screen for the evening
   tankside --help                            everything else
 ";
+
+/// What to do first; where a project is at hand, how to open it.
+fn welcome() -> String {
+    let at_hand = projects_in(Path::new("."));
+    let open = |dir: &String| format!("  tankside open {dir}\n");
+    let commands: String = at_hand.iter().map(open).collect();
+    if commands.is_empty() {
+        return WELCOME.to_owned();
+    }
+    format!("{WELCOME}\nHere:\n{commands}")
+}
+
+/// The folder itself if it is a project, else those of its folders that are;
+/// the first few, quoted for the shell.
+fn projects_in(dir: &Path) -> Vec<String> {
+    const MOST: usize = 5;
+    let is_project = |dir: &Path| dir.join("project.ron").is_file();
+    if is_project(dir) {
+        return vec![quoted(&dir.to_string_lossy())];
+    }
+    let inside = std::fs::read_dir(dir).into_iter().flatten().flatten();
+    let mut found: Vec<String> = inside
+        .map(|entry| entry.path())
+        .filter(|path| is_project(path))
+        .map(|path| quoted(&path.strip_prefix(".").unwrap_or(&path).to_string_lossy()))
+        .collect();
+    found.sort();
+    found.truncate(MOST);
+    found
+}
+
+/// The wrong folder, with the projects that lie in it.
+fn with_projects_near(trouble: Trouble) -> Trouble {
+    match trouble {
+        Trouble::Error(mut fault) if fault.kind == "not_a_project" => {
+            let near = fault.file.as_deref().map(projects_in).unwrap_or_default();
+            if !near.is_empty() {
+                let near = near.iter().map(|dir| outcome::line_safe(dir));
+                let near = near.collect::<Vec<_>>().join(", ");
+                fault.remedy = format!("name a project's folder; here are: {near}");
+            }
+            Trouble::Error(fault)
+        }
+        other => other,
+    }
+}
 
 fn completions(shell: ShellName) -> Outcome {
     use clap_complete::Shell;

@@ -240,15 +240,15 @@ pub(super) fn fail(
 }
 
 /// Help and version go to standard output; anything else is bad usage.
-pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: clap::Error) -> u8 {
-    match said_by_clap(error, "tankside --help") {
+pub(super) fn of_clap(io: &mut Io<'_>, json: bool, error: clap::Error, way_out: &str) -> u8 {
+    match said_by_clap(error, way_out) {
         Ok(done) => print(io, json, &done),
         Err(trouble) => fail(io, json, "", &trouble, &[]),
     }
 }
 
-/// The same, with the command that helps.
-pub(super) fn said_by_clap(error: clap::Error, help: &str) -> Result<Outcome, Trouble> {
+/// The same, with what would do.
+pub(super) fn said_by_clap(error: clap::Error, way_out: &str) -> Result<Outcome, Trouble> {
     if !error.use_stderr() {
         return Ok(Outcome::text(error.render().to_string()));
     }
@@ -262,7 +262,7 @@ pub(super) fn said_by_clap(error: clap::Error, help: &str) -> Result<Outcome, Tr
     Err(Trouble::Error(Box::new(Fault {
         kind: "usage".to_owned(),
         message: message.trim_end().to_owned(),
-        remedy: format!("see `{help}`"),
+        remedy: told(way_out),
         ..Fault::default()
     })))
 }

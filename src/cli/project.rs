@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::args::{AddArgs, NewArgs};
 use super::outcome::{Fault, Outcome, Trouble, line_safe};
@@ -13,7 +13,8 @@ use crate::plating::Metal;
 use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
 use crate::settings::Settings;
 use crate::store::ron_text::quote;
-use crate::store::{Folder, StoreError, sha256_hex};
+use crate::store::{Folder, Problem, Rescue, StoreError, sha256_hex};
+use crate::tui::shell::{self, ShellError};
 use crate::units::{DM2, MM, MM2, rounded};
 
 /// Who writes things down: the user's own setting, else the login name.
@@ -62,7 +63,7 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
     let now = context
         .replaced_now(seed.zone)?
         .unwrap_or_else(|| context.clock.now());
-    Folder::create(&args.dir, &text, now)?;
+    Folder::create(&args.dir, &text, now).map_err(of_new_folder)?;
     let dir = args.dir.to_string_lossy();
     let shown = line_safe(&quoted(&dir));
     let text = format!(
@@ -70,6 +71,15 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
          tankside open {shown}\nIts tank, supply and bath are told in {shown}/project.ron."
     );
     Ok(Outcome::both(text, json!({ "project": dir })))
+}
+
+/// What stands in the way of a new folder is told of the place, not of a folder
+/// that is there.
+pub(super) fn of_new_folder(mut error: StoreError) -> StoreError {
+    if error.remedy.starts_with("copy the folder") {
+        error.remedy = "name a place that can be written, such as one in your home folder".into();
+    }
+    error
 }
 
 /// `add DIR PIECE …`
@@ -139,14 +149,18 @@ fn measured(
     let print = mesh::read(&bytes).map_err(|e| ask::mesh_trouble(file, &e))?;
     let (unit, source) = ask::unit_of(&print, args.unit);
     let measure = mesh::measure(&print, unit);
+    let plausible = mesh::plausible_print(measure.size_mm);
     if source == "assumed" {
-        if let Err(doubt) = mesh::plausible_print(measure.size_mm) {
+        if let Err(doubt) = plausible {
             return Err(in_other_units(args, file, &print, doubt).into());
         }
         warnings.push(format!(
             "the file says no unit: taken as mm ({})",
             ask::size_words(measure.size_mm)
         ));
+    }
+    if let (Err(doubt), false) = (plausible, source == "assumed") {
+        warnings.push(format!("{doubt}; taken as told"));
     }
     let relative = folder.copy_mesh(file, &args.piece)?;
     let area = MM2.of(rounded(measure.naive_area_mm2, 8));
@@ -214,7 +228,7 @@ fn wires(field: &str, wires: &[Wire]) -> Option<String> {
     (!list.is_empty()).then(|| format!("{field}: [{}]", list.join(", ")))
 }
 
-fn added(definition: &Definition, piece: &Piece) -> (String, serde_json::Value) {
+fn added(definition: &Definition, piece: &Piece) -> (String, Value) {
     let dm2 = |area: Option<crate::units::Area>| area.map(|a| a.to(DM2));
     let target = definition.charge_target(piece);
     let shown =
@@ -297,54 +311,114 @@ pub(super) fn check(dir: &Path) -> Result<Outcome, Trouble> {
             ..Fault::default()
         })));
     }
+    let (mut text, problems) = told_problems(&report.problems);
+    if problems.is_empty() {
+        text = format!("no damage: {} events\n", report.events);
+    }
+    let (noted, notes) = told_problems(&report.notes);
+    if !notes.is_empty() {
+        text = format!("{text}\nworth knowing, no damage:\n{noted}");
+    }
+    let offer = report.rescue.map(|rescue| {
+        let to = format!("{}-saved", dir.to_string_lossy().trim_end_matches('/'));
+        let command = format!(
+            "tankside check {} --save-to {}",
+            quoted(&dir.to_string_lossy()),
+            quoted(&to)
+        );
+        text = format!(
+            "{text}\nwhat can be saved: {}\n  {command}\n",
+            told_rescue(rescue)
+        );
+        json!({ "command": command, "events": rescue_json(rescue) })
+    });
+    let status = if problems.is_empty() { 0 } else { 2 };
+    let json = json!({
+        "events": report.events, "problems": problems, "notes": notes, "offer": offer,
+    });
+    Ok(Outcome {
+        status,
+        ..Outcome::both(text, json)
+    })
+}
+
+/// Problems for people and for scripts.
+fn told_problems(problems: &[Problem]) -> (String, Vec<Value>) {
     let mut text = String::new();
     let mut list = Vec::new();
-    for problem in &report.problems {
-        let place: Vec<String> = [Some(problem.file.to_string_lossy().into_owned())]
-            .into_iter()
-            .chain([problem.line, problem.column].map(|n| n.map(|n| n.to_string())))
-            .flatten()
-            .collect();
-        let line = format!(
-            "{}: {}\n  {}\n",
-            place.join(":"),
-            problem.what,
-            problem.remedy
-        );
-        text.push_str(&line);
+    for problem in problems {
+        let file = problem.file.to_string_lossy();
+        let numbers = [problem.line, problem.column].into_iter().flatten();
+        let place = numbers.fold(file.to_string(), |place, number| {
+            format!("{place}:{number}")
+        });
+        text = format!("{text}{place}: {}\n  {}\n", problem.what, problem.remedy);
         list.push(json!({
-            "file": problem.file.to_string_lossy(), "line": problem.line, "column": problem.column,
+            "kind": problem.kind, "file": file, "line": problem.line, "column": problem.column,
             "what": problem.what, "remedy": problem.remedy,
         }));
     }
-    if list.is_empty() {
-        text = format!("no damage: {} events\n", report.events);
-    }
-    let status = if list.is_empty() { 0 } else { 2 };
-    Ok(Outcome {
-        status,
-        ..Outcome::both(text, json!({ "events": report.events, "problems": list }))
+    (text, list)
+}
+
+fn told_rescue(rescue: Rescue) -> String {
+    let Rescue {
+        saved,
+        loose,
+        doubtful,
+        lost,
+    } = rescue;
+    format!(
+        "{saved} events go into a new journal, {loose} whole ones behind the damage and {doubtful} that nothing \
+         vouches for into a text file to be recorded again; {lost} are lost"
+    )
+}
+
+fn rescue_json(rescue: Rescue) -> Value {
+    json!({
+        "saved": rescue.saved, "loose": rescue.loose, "doubtful": rescue.doubtful, "lost": rescue.lost,
     })
+}
+
+/// `check DIR --save-to NEWDIR`
+pub(super) fn save(dir: &Path, to: &Path) -> Result<Outcome, Trouble> {
+    let done = crate::store::salvage(dir, to)?;
+    let mut text = format!(
+        "{}: {}\n{} files copied; {} is as it was\n",
+        done.folder.display(),
+        told_rescue(done.events),
+        done.copied.len(),
+        dir.display()
+    );
+    if let Some(loose) = &done.loose {
+        text = format!("{text}what to record again stands in {}\n", loose.display());
+    }
+    let left_out = done.left_out.iter().map(|why| format!("left out: {why}"));
+    let json = json!({
+        "folder": done.folder.to_string_lossy(), "events": rescue_json(done.events),
+        "loose": done.loose.as_ref().map(|file| file.to_string_lossy()), "copied": done.copied,
+    });
+    Ok(Outcome::both(text, json).warn(left_out))
 }
 
 /// `open DIR`
 pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble> {
-    let folder = context.open(dir)?;
-    show(context, folder)?;
-    // The screen has told them.
-    context.notices.take();
+    show(context, dir)?;
     Ok(Outcome::both("", json!({})))
 }
 
-/// Runs the screen on an open folder.
-pub(super) fn show(context: &Context<'_>, folder: Folder) -> Result<(), Trouble> {
+/// Runs the screen on the project in a folder.
+pub(super) fn show(context: &Context<'_>, dir: &Path) -> Result<(), Trouble> {
     if !context.terminal {
+        context.open(dir)?;
         return Err(Trouble::fault(
             "no-terminal",
-            "the screen needs a terminal",
+            "the screen needs a terminal, and input or output is none",
             "`tankside status DIR` prints the same as text",
         ));
     }
-    crate::tui::shell::run(folder, Settings::load(), context.clock)
-        .map_err(|e| Trouble::fault("terminal", e.to_string(), e.remedy()))
+    shell::run(dir, Settings::load(), context.clock).map_err(|error| match error {
+        ShellError::Unopened(error) => error.into(),
+        error => Trouble::fault("terminal", error.to_string(), error.remedy()),
+    })
 }

@@ -21,7 +21,7 @@ pub(super) fn record(
     subject: &str,
     words: Vec<String>,
 ) -> Result<Outcome, Trouble> {
-    let help = |error: clap::Error| said_by_clap(error, "tankside record --help");
+    let help = |error: clap::Error| said_by_clap(error, "see `tankside record --help`");
     if TANK_WORDS.contains(&subject) {
         let line = [vec!["record".to_owned(), subject.to_owned()], words].concat();
         match TankRecord::try_parse_from(line) {

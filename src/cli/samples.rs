@@ -37,7 +37,7 @@ pub(super) fn try_sample(context: &Context<'_>, name: &str) -> Result<Outcome, T
     let folder = copy(sample, now)?;
     let told = format!("your copy is in {}", folder.path().display());
     if context.terminal {
-        project::show(context, folder)?;
+        project::show(context, folder.path())?;
         return Ok(Outcome::both(told, json!({})));
     }
     let text = report::text::status_text(folder.project(), now);
@@ -73,6 +73,11 @@ fn copy(sample: &Dir<'_>, now: Instant) -> Result<Folder, Trouble> {
         match Folder::lay_out(&target, &definition, &events, &meshes) {
             // Another program was quicker.
             Err(error) if error.kind == ErrorKind::Exists => {}
+            Err(error) if error.kind == ErrorKind::Io => {
+                let mut error = project::of_new_folder(error);
+                error.remedy += "; TANKSIDE_TRY_DIR names a folder for the copies";
+                return Err(error.into());
+            }
             laid_out => return Ok(laid_out?),
         }
     }

@@ -7,10 +7,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use serde::{Deserialize, Serialize};
+
 use crate::units::Instant;
 
 /// A current at an instant.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Point {
     /// When.
     pub at: Instant,
@@ -19,7 +21,7 @@ pub struct Point {
 }
 
 /// What a piece in the circuit is to the account.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Member {
     /// Conductor area: piece, wires and thieves; any unit, the same for all.
     pub area: Option<f64>,
@@ -59,7 +61,7 @@ impl Share for ShareByArea {
 }
 
 /// One stay of pieces in a tank with its currents, in order of time.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Immersion {
     /// When it began.
     pub from: Instant,
@@ -77,7 +79,7 @@ pub struct Immersion {
 }
 
 /// Charge that one lead carried, in coulombs.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Delivered {
     /// Between readings.
     pub measured: f64,

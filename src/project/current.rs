@@ -1,5 +1,7 @@
 //! Current: set points, readings, the immersions they belong to.
 
+use std::sync::Arc;
+
 use super::state::TankState;
 use super::{BathWork, Definition, LogRow, Mode, PieceState, Reading, Setting, Stage, State};
 use crate::plating::{Immersion, Member, Point, ShareByArea};
@@ -23,7 +25,7 @@ impl State {
         for (name, piece) in self.hanging(tank).filter(|(_, p)| p.in_circuit()) {
             immersion.change(at, name, Some(member(definition, name, piece)));
         }
-        let Some(state) = self.tanks.get_mut(tank) else {
+        let Some(state) = self.tank_mut(tank) else {
             return;
         };
         immersion
@@ -34,8 +36,7 @@ impl State {
 
     pub(super) fn end_immersion(&mut self, tank: &str, at: Instant) {
         let Some((state, mut immersion)) = self
-            .tanks
-            .get_mut(tank)
+            .tank_mut(tank)
             .and_then(|state| state.immersion.take().map(|immersion| (state, immersion)))
         else {
             return;
@@ -71,7 +72,7 @@ impl State {
     ) {
         self.begin_immersion(definition, tank, at, false);
         self.mark_interrupted_in(tank, to, at);
-        let Some(state) = self.tanks.get_mut(tank) else {
+        let Some(state) = self.tank_mut(tank) else {
             return;
         };
         let held = state.held.take();
@@ -124,7 +125,7 @@ impl State {
             .filter(|p| p.tank.as_deref() == Some(tank) && p.in_circuit())
         {
             let since = off_since.max(piece.hung_at.unwrap_or(off_since));
-            piece.mark_interruption(since, at);
+            Arc::make_mut(piece).mark_interruption(since, at);
         }
     }
 
@@ -138,7 +139,7 @@ impl State {
     ) {
         let at = reading.at;
         self.begin_immersion(definition, tank, at, false);
-        let Some(state) = self.tanks.get_mut(tank) else {
+        let Some(state) = self.tank_mut(tank) else {
             return;
         };
         let flows = reading.amps.si() > 0.0;
@@ -187,7 +188,7 @@ impl State {
     }
 
     pub(super) fn bath_work(&mut self, tank: &str, work: &BathWork, at: Instant) {
-        let Some(state) = self.tanks.get_mut(tank) else {
+        let Some(state) = self.tank_mut(tank) else {
             return;
         };
         let index = match work {

@@ -2,11 +2,14 @@
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
 
 use super::gates::refuse_gates;
 use super::{
-    CloseOut, Command, Definition, Event, GateView, LogRow, Refusal, Stage, State, Subject, What,
-    When,
+    CloseOut, Command, Definition, Event, GateView, History, LogRow, Refusal, Stage, State,
+    Subject, What, When,
 };
 use crate::units::Instant;
 
@@ -56,15 +59,33 @@ pub struct Contradiction {
     pub because: String,
 }
 
-/// A definition with its history: everything that can be asked or recorded.
+/// A definition with its history: everything that can be asked or recorded. A
+/// copy shares all that is large.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Project {
     /// What a person wrote.
     pub definition: Definition,
-    events: Vec<Event>,
-    logs: BTreeMap<String, Vec<LogRow>>,
-    state: State,
+    pub(super) events: History,
+    pub(super) undone: Undone,
+    pub(super) logs: Arc<Logs>,
+    pub(super) state: State,
+    /// Whether the events are all there are.
+    pub(super) whole: bool,
 }
+
+/// The rows of logger files by their names in the journal.
+pub(super) type Logs = BTreeMap<String, Vec<LogRow>>;
+
+/// What is taken back.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub(super) struct Undone {
+    sequences: BTreeSet<u64>,
+    /// What a redo would bring again, the next one last.
+    stack: Vec<u64>,
+}
+
+/// Said of what takes the whole history, before it is there.
+pub const READING: &str = "the journal is still being read";
 
 /// What folds, in order: an event or a row of a logger file.
 enum Step<'a> {
@@ -80,20 +101,24 @@ impl Project {
     /// When an event cannot be under this definition.
     pub fn new(
         definition: Definition,
-        events: Vec<Event>,
+        events: impl Into<History>,
         logs: BTreeMap<String, Vec<LogRow>>,
     ) -> Result<Self, Contradiction> {
-        let state = fold(&definition, &events, &logs, None)?;
+        let events = events.into();
+        let undone = Undone::of(&events);
+        let state = fold(&definition, (&events, &undone), &logs, None)?;
         Ok(Self {
             definition,
             events,
-            logs,
+            undone,
+            logs: Arc::new(logs),
             state,
+            whole: true,
         })
     }
 
     /// All events in the order they were written down, undone ones too.
-    pub fn events(&self) -> &[Event] {
+    pub fn events(&self) -> &History {
         &self.events
     }
 
@@ -109,10 +134,10 @@ impl Project {
 
     /// The state at `now`: what happened later is left out.
     pub fn state_at(&self, now: Instant) -> Cow<'_, State> {
-        if self.state.latest.is_none_or(|latest| latest <= now) {
+        if !self.whole || self.state.latest.is_none_or(|latest| latest <= now) {
             return Cow::Borrowed(&self.state);
         }
-        Cow::Owned(fold_until(&self.definition, &self.events, &self.logs, now))
+        Cow::Owned(self.fold_until(now))
     }
 
     /// The present for a clock that shows `clock`: a clock that was set back
@@ -128,32 +153,47 @@ impl Project {
     /// When the history with it cannot be.
     pub fn push(&mut self, event: Event, rows: Option<Vec<LogRow>>) -> Result<(), Contradiction> {
         if let (What::Logger { file, .. }, Some(rows)) = (&event.what, rows) {
-            self.logs.insert(file.clone(), rows);
+            Arc::make_mut(&mut self.logs).insert(file.clone(), rows);
         }
-        let in_order = self.state.latest.is_none_or(|latest| latest <= event.at)
-            && !matches!(
-                event.what,
-                What::Undo { .. } | What::Redo { .. } | What::Logger { .. }
-            );
-        if in_order {
+        if self.comes_last(&event) {
             self.state
                 .check(&self.definition, &event.what)
                 .map_err(|refusal| contradiction(&event, &refusal))?;
             self.state.apply(&self.definition, &event);
+            self.undone.take(&event.what);
             self.events.push(event);
             return Ok(());
         }
-        self.events.push(event);
-        match fold(&self.definition, &self.events, &self.logs, None) {
-            Ok(state) => {
-                self.state = state;
-                Ok(())
-            }
-            Err(contradiction) => {
-                self.events.pop();
-                Err(contradiction)
-            }
-        }
+        let (events, undone) = self.with(event);
+        self.state = fold(&self.definition, (&events, &undone), &self.logs, None)?;
+        (self.events, self.undone) = (events, undone);
+        Ok(())
+    }
+
+    /// Whether an event only adds to the state: nothing before it is folded anew.
+    pub(super) fn comes_last(&self, event: &Event) -> bool {
+        let is_latest = self.state.latest.is_none_or(|latest| latest <= event.at);
+        let changes_the_past = matches!(
+            event.what,
+            What::Undo { .. } | What::Redo { .. } | What::Logger { .. }
+        );
+        is_latest && !changes_the_past
+    }
+
+    /// The history with one more event, and what is taken back in it.
+    fn with(&self, event: Event) -> (History, Undone) {
+        let (mut events, mut undone) = (self.events.clone(), self.undone.clone());
+        undone.take(&event.what);
+        events.push(event);
+        (events, undone)
+    }
+
+    /// What holds up to an instant; every prefix by time of a history that
+    /// folds folds, since the order of the fold is the order of time.
+    fn fold_until(&self, now: Instant) -> State {
+        let history = (&self.events, &self.undone);
+        fold(&self.definition, history, &self.logs, Some(now))
+            .unwrap_or_else(|_cannot_be| State::begin(&self.definition))
     }
 
     /// Decides on an action at `now`.
@@ -171,6 +211,9 @@ impl Project {
             ));
         }
         match action.what {
+            What::Undo { .. } | What::Redo { .. } if !self.whole => {
+                return Err(Refusal::new("reading", READING));
+            }
             What::Undo { .. } => return self.decide_undo(action, at, now),
             What::Redo { .. } => return self.decide_redo(action, at, now),
             _ => {}
@@ -337,12 +380,11 @@ impl Project {
 
     /// A back-dated event must leave everything after it possible.
     fn check_later(&self, event: &Event) -> Result<(), Refusal> {
-        if self.state.latest.is_none_or(|latest| latest <= event.at) {
+        if !self.whole || self.state.latest.is_none_or(|latest| latest <= event.at) {
             return Ok(());
         }
-        let mut events = self.events.clone();
-        events.push(event.clone());
-        fold(&self.definition, &events, &self.logs, None)
+        let (events, undone) = self.with(event.clone());
+        fold(&self.definition, (&events, &undone), &self.logs, None)
             .map(|_| ())
             .map_err(|later| {
                 Refusal::new(
@@ -355,41 +397,40 @@ impl Project {
             })
     }
 
-    /// Which events are taken back, and what a redo would bring again.
-    fn undone(&self) -> (BTreeSet<u64>, Vec<u64>) {
-        undone(&self.events)
-    }
-
     /// The event that an undo would take back: the last not undone.
     pub fn undo_target(&self) -> Option<&Event> {
-        let (undone, _) = self.undone();
         self.events.iter().rev().find(|e| {
-            !matches!(e.what, What::Undo { .. } | What::Redo { .. })
-                && !undone.contains(&e.sequence)
+            !matches!(e.what, What::Undo { .. } | What::Redo { .. }) && !self.is_undone(e.sequence)
         })
     }
 
     /// The event that a redo would bring back.
     pub fn redo_target(&self) -> Option<&Event> {
-        let (_, stack) = self.undone();
-        let last = stack.last()?;
-        self.events.iter().find(|e| e.sequence == *last)
+        let last = self.undone.stack.last()?;
+        self.event(*last)
     }
 
-    /// Whether one event is taken back; for many, ask for all at once.
+    /// The event of a sequence; they are counted as they were written down.
+    pub fn event(&self, sequence: u64) -> Option<&Event> {
+        let first = self.events.first()?.sequence;
+        let at = usize::try_from(sequence.checked_sub(first)?).ok()?;
+        self.events.get(at).filter(|e| e.sequence == sequence)
+    }
+
+    /// Whether an event is taken back.
     pub fn is_undone(&self, sequence: u64) -> bool {
-        self.undone().0.contains(&sequence)
+        self.undone.sequences.contains(&sequence)
     }
 
     /// The sequences of the events that are taken back.
-    pub fn undone_sequences(&self) -> BTreeSet<u64> {
-        self.undone().0
+    pub fn undone_sequences(&self) -> &BTreeSet<u64> {
+        &self.undone.sequences
     }
 
     /// The sequences of the events that happened before one already written
     /// down for the same piece or tank.
     pub fn back_dated(&self) -> BTreeSet<u64> {
-        back_dated(&self.events)
+        back_dated((&self.events, &self.undone))
     }
 
     fn decide_undo(&self, action: &Action, at: Instant, now: Instant) -> Result<Decision, Refusal> {
@@ -445,9 +486,8 @@ impl Project {
             reason: None,
             overridden: Vec::new(),
         };
-        let mut events = self.events.clone();
-        events.push(event.clone());
-        fold(&self.definition, &events, &self.logs, None).map_err(|later| {
+        let (events, undone) = self.with(event.clone());
+        fold(&self.definition, (&events, &undone), &self.logs, None).map_err(|later| {
             Refusal::new(
                 "depends",
                 format!(
@@ -472,33 +512,42 @@ fn once(words: Vec<String>) -> Vec<String> {
         .collect()
 }
 
-fn undone(events: &[Event]) -> (BTreeSet<u64>, Vec<u64>) {
-    let mut undone = BTreeSet::new();
-    let mut stack = Vec::new();
-    for event in events {
-        match event.what {
+impl Undone {
+    fn of(events: &History) -> Self {
+        let mut undone = Self::default();
+        events.iter().for_each(|event| undone.take(&event.what));
+        undone
+    }
+
+    /// Takes in what happened next.
+    fn take(&mut self, what: &What) {
+        match what {
             What::Undo { sequence } => {
-                undone.insert(sequence);
-                stack.push(sequence);
+                self.sequences.insert(*sequence);
+                self.stack.push(*sequence);
             }
             What::Redo { sequence } => {
-                undone.remove(&sequence);
-                stack.retain(|s| *s != sequence);
+                self.sequences.remove(sequence);
+                self.stack.retain(|s| s != sequence);
             }
-            _ => stack.clear(),
+            _ => self.stack.clear(),
         }
     }
-    (undone, stack)
+
+    /// The events that hold.
+    fn holding<'a>(&'a self, events: &'a History) -> impl Iterator<Item = &'a Event> {
+        let is_undone = |e: &&Event| self.sequences.contains(&e.sequence);
+        events.iter().filter(move |e| !is_undone(e))
+    }
 }
 
 /// What holds, ordered by when it happened, then by when it was written down.
 fn steps<'a>(
-    events: &'a [Event],
-    logs: &'a BTreeMap<String, Vec<LogRow>>,
+    (events, undone): (&'a History, &'a Undone),
+    logs: &'a Logs,
 ) -> Vec<(Instant, u64, usize, Step<'a>)> {
-    let (undone, _) = undone(events);
-    let mut steps = Vec::new();
-    for event in events.iter().filter(|e| !undone.contains(&e.sequence)) {
+    let mut steps = Vec::with_capacity(events.len());
+    for event in undone.holding(events) {
         match &event.what {
             What::Undo { .. } | What::Redo { .. } => {}
             What::Logger { tank, file, .. } => {
@@ -517,13 +566,13 @@ fn steps<'a>(
 
 fn fold(
     definition: &Definition,
-    events: &[Event],
-    logs: &BTreeMap<String, Vec<LogRow>>,
+    history: (&History, &Undone),
+    logs: &Logs,
     until: Option<Instant>,
 ) -> Result<State, Contradiction> {
-    let back_dated = back_dated(events);
+    let back_dated = back_dated(history);
     let mut state = State::begin(definition);
-    for (at, _, _, step) in steps(events, logs) {
+    for (at, _, _, step) in steps(history, logs) {
         if until.is_some_and(|until| at > until) {
             break;
         }
@@ -543,17 +592,6 @@ fn fold(
     Ok(state)
 }
 
-/// The same up to an instant; every prefix by time of a history that folds
-/// folds, since the order of the fold is the order of time.
-fn fold_until(
-    definition: &Definition,
-    events: &[Event],
-    logs: &BTreeMap<String, Vec<LogRow>>,
-    now: Instant,
-) -> State {
-    fold(definition, events, logs, Some(now)).unwrap_or_else(|_cannot_be| State::begin(definition))
-}
-
 fn contradiction(event: &Event, refusal: &Refusal) -> Contradiction {
     Contradiction {
         sequence: event.sequence,
@@ -563,11 +601,10 @@ fn contradiction(event: &Event, refusal: &Refusal) -> Contradiction {
 }
 
 /// Events whose `at` lies before one already recorded for the same piece or tank.
-fn back_dated(events: &[Event]) -> BTreeSet<u64> {
-    let (undone, _) = undone(events);
+fn back_dated((events, undone): (&History, &Undone)) -> BTreeSet<u64> {
     let mut latest: BTreeMap<(bool, &str), Instant> = BTreeMap::new();
     let mut found = BTreeSet::new();
-    for event in events.iter().filter(|e| !undone.contains(&e.sequence)) {
+    for event in undone.holding(events) {
         let keys: Vec<(bool, &str)> = match event.what.subject() {
             Subject::Piece(piece) => vec![(true, piece)],
             Subject::Pieces(pieces) => pieces.iter().map(|p| (true, p.as_str())).collect(),

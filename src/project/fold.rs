@@ -4,6 +4,8 @@
 //! [`State::apply`] carries it out. Gates are not asked here: they stand before
 //! a new act, not before history.
 
+use std::sync::Arc;
+
 use super::current::member;
 use super::state::{PieceState, TankState};
 use super::{
@@ -25,12 +27,12 @@ impl State {
                 stage: definition.route_of(piece).first().cloned(),
                 ..PieceState::default()
             };
-            (piece.name.clone(), state)
+            (piece.name.clone(), Arc::new(state))
         });
         let tanks = definition
             .tanks
             .iter()
-            .map(|tank| (tank.name.clone(), TankState::default()));
+            .map(|tank| (tank.name.clone(), Arc::new(TankState::default())));
         Self {
             pieces: pieces.collect(),
             tanks: tanks.collect(),
@@ -92,7 +94,7 @@ impl State {
     }
 
     pub(super) fn with(&mut self, piece: &str, change: impl FnOnce(&mut PieceState)) {
-        if let Some(state) = self.pieces.get_mut(piece) {
+        if let Some(state) = self.piece_mut(piece) {
             change(state);
         }
     }
@@ -184,7 +186,7 @@ impl State {
         let immersion = piece
             .tank
             .as_ref()
-            .and_then(|tank| self.tanks.get_mut(tank))
+            .and_then(|tank| self.tanks.get_mut(tank).map(Arc::make_mut))
             .and_then(|tank| tank.immersion.as_mut());
         if let Some(immersion) = immersion {
             immersion.change(at, name, member);
@@ -315,7 +317,7 @@ impl State {
     }
 
     fn take_out(&mut self, name: &str, at: Instant) {
-        let Some(tank) = self.pieces.get_mut(name).and_then(|p| {
+        let Some(tank) = self.piece_mut(name).and_then(|p| {
             p.lifted_at = None;
             p.touched_up = false;
             p.hung_at = None;
@@ -323,7 +325,7 @@ impl State {
         }) else {
             return;
         };
-        if let Some(immersion) = self.tanks.get_mut(&tank).and_then(|t| t.immersion.as_mut()) {
+        if let Some(immersion) = self.tank_mut(&tank).and_then(|t| t.immersion.as_mut()) {
             immersion.change(at, name, None);
         }
         if self.hanging(&tank).next().is_none() {
@@ -352,7 +354,7 @@ impl State {
                 .iter()
                 .for_each(|n| self.with(n, |p| p.marks.push(mark.clone()))),
             super::Subject::Tank(tank) => {
-                if let Some(tank) = self.tanks.get_mut(tank) {
+                if let Some(tank) = self.tank_mut(tank) {
                     tank.marks.push(mark);
                 }
             }

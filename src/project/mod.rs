@@ -23,6 +23,8 @@ mod figures;
 mod fold;
 mod gate_table;
 mod gates;
+mod glimpse;
+mod history;
 mod ladder;
 mod nearest;
 mod possible;
@@ -37,7 +39,7 @@ pub(crate) use nearest::nearest;
 
 pub use ahead::Planned;
 pub use closeout::{CloseOut, Item, MaySign, Side};
-pub use decide::{Action, Contradiction, Decision, Project};
+pub use decide::{Action, Contradiction, Decision, Project, READING};
 pub use definition::{
     Anode, Bath, Definition, DefinitionError, FORMAT, GatePatch, HoldRule, Intervals, Joint,
     Ladders, Limits, Mask, MeshRef, OwnStage, Piece, StandingItem, Stirring, Supply, Tank, Target,
@@ -48,6 +50,8 @@ pub use event::{ClosedItem, Event, Subject, What};
 pub use figures::{Behind, Charges, HoldFigures, Match, PieceFigures, TankFigures, weighing};
 pub use gate_table::{GateRule, When};
 pub use gates::GateView;
+pub use glimpse::Outcome;
+pub use history::History;
 pub use ladder::{LadderStep, NextStep, Step};
 pub use refusal::{Command, Refusal, quoted};
 pub use stage::Stage;

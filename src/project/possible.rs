@@ -6,7 +6,7 @@ use super::{Command, Definition, Refusal, Stage, StageState, State, What};
 
 impl State {
     fn known_piece(&self, name: &str) -> Result<&PieceState, Refusal> {
-        self.pieces.get(name).ok_or_else(|| {
+        self.piece(name).ok_or_else(|| {
             let near = super::nearest::nearest(name, self.pieces.keys().map(String::as_str));
             Refusal::new(
                 "unknown-piece",
@@ -16,7 +16,7 @@ impl State {
     }
 
     fn known_tank(&self, name: &str) -> Result<&TankState, Refusal> {
-        self.tanks.get(name).ok_or_else(|| {
+        self.tank(name).ok_or_else(|| {
             let names: Vec<&str> = self.tanks.keys().map(String::as_str).collect();
             Refusal::new(
                 "unknown-tank",

@@ -1,16 +1,20 @@
 //! What is: the fold of all that happened.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
 
 use super::{Finding, FindingKind, Mode, Setting, Stage, WeighedAs};
 use crate::plating::{Delivered, Immersion, Point};
 use crate::units::{Current, Instant, Mass, Ratio, Resistance, Temperature, Voltage};
 
 /// Everything that folds out of the events up to one instant.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct State {
-    pub(super) pieces: BTreeMap<String, PieceState>,
-    pub(super) tanks: BTreeMap<String, TankState>,
+    /// Each in memory of its own, so that a copy of the state shares them.
+    pub(super) pieces: BTreeMap<String, Arc<PieceState>>,
+    pub(super) tanks: BTreeMap<String, Arc<TankState>>,
     /// Close-out items ticked since the last signature: who and when.
     pub ticked: BTreeMap<String, (String, Instant)>,
     /// The last signed sheet: its sequence, when and by whom.
@@ -20,7 +24,7 @@ pub struct State {
 }
 
 /// How far a piece is within its stage.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum StageState {
     /// At the stage, not begun.
     #[default]
@@ -46,7 +50,7 @@ impl StageState {
 }
 
 /// One piece.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct PieceState {
     /// The stage it is at; `None` when its route is done.
     pub stage: Option<Stage>,
@@ -104,12 +108,38 @@ pub struct PieceState {
 }
 
 /// One look.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Look {
     /// When.
     pub at: Instant,
     /// What was seen.
+    #[serde(with = "bare")]
     pub findings: Vec<Finding>,
+}
+
+/// Findings one field after the other, for a form in which none can be left out.
+mod bare {
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    use crate::project::{Finding, FindingKind};
+    use crate::units::Ratio;
+
+    type Bare = (FindingKind, Option<Ratio>, Option<String>);
+
+    pub(super) fn serialize<S: Serializer>(
+        findings: &[Finding],
+        serializer: S,
+    ) -> Result<S::Ok, S::Error> {
+        serializer.collect_seq(findings.iter().map(|f| (f.kind, f.share, &f.place)))
+    }
+
+    pub(super) fn deserialize<'de, D: Deserializer<'de>>(
+        deserializer: D,
+    ) -> Result<Vec<Finding>, D::Error> {
+        let bare = Vec::<Bare>::deserialize(deserializer)?;
+        let finding = |(kind, share, place)| Finding { kind, share, place };
+        Ok(bare.into_iter().map(finding).collect())
+    }
 }
 
 impl Look {
@@ -120,7 +150,7 @@ impl Look {
 }
 
 /// An ageing hold.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Hold {
     /// When it began, or last began anew.
     pub started_at: Instant,
@@ -131,7 +161,7 @@ pub struct Hold {
 }
 
 /// Something that stays on the traveller.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Mark {
     /// What kind.
     pub kind: MarkKind,
@@ -144,7 +174,7 @@ pub struct Mark {
 }
 
 /// Kinds of marks.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum MarkKind {
     /// A gate was passed that did not hold.
     Override,
@@ -175,7 +205,7 @@ impl MarkKind {
 }
 
 /// One stay at a stage.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StageSpan {
     /// Which.
     pub stage: Stage,
@@ -190,7 +220,7 @@ pub struct StageSpan {
 }
 
 /// One tank with its supply and bath.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct TankState {
     /// What the supply limits, where known.
     pub mode: Option<Mode>,
@@ -221,7 +251,7 @@ pub struct TankState {
 }
 
 /// When a bath was last seen to, and the tank's charge before that.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Upkeep {
     /// When.
     pub at: Option<Instant>,
@@ -231,7 +261,7 @@ pub struct Upkeep {
 }
 
 /// Volts and amps at an instant.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Reading {
     /// When.
     pub at: Instant,
@@ -318,12 +348,12 @@ impl PieceState {
 impl State {
     /// The state of a piece.
     pub fn piece(&self, name: &str) -> Option<&PieceState> {
-        self.pieces.get(name)
+        self.pieces.get(name).map(Arc::as_ref)
     }
 
     /// The state of a tank.
     pub fn tank(&self, name: &str) -> Option<&TankState> {
-        self.tanks.get(name)
+        self.tanks.get(name).map(Arc::as_ref)
     }
 
     /// What hangs in a tank, lifted or not.
@@ -334,6 +364,14 @@ impl State {
         self.pieces
             .iter()
             .filter(move |(_, p)| p.tank.as_deref() == Some(tank))
-            .map(|(name, p)| (name.as_str(), p))
+            .map(|(name, p)| (name.as_str(), p.as_ref()))
+    }
+
+    pub(super) fn piece_mut(&mut self, name: &str) -> Option<&mut PieceState> {
+        self.pieces.get_mut(name).map(Arc::make_mut)
+    }
+
+    pub(super) fn tank_mut(&mut self, name: &str) -> Option<&mut TankState> {
+        self.tanks.get_mut(name).map(Arc::make_mut)
     }
 }

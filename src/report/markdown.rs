@@ -11,14 +11,17 @@ use crate::project::{
 use crate::units::{G, Instant, MM, PERCENT, clock_span, number};
 
 /// Text of any origin as Markdown that shows it and does nothing else: what is
-/// unseen becomes an escape, what marks up gets a backslash.
+/// unseen becomes an escape, what marks up gets a backslash. Addresses too: some
+/// readers make a link of a bare one (GitHub Flavored Markdown, 6.9).
 pub fn escaped(text: &str) -> String {
     let plain = plain_text(text);
     let digits = plain.bytes().take_while(u8::is_ascii_digit).count();
     let mut escaped = String::with_capacity(plain.len() + 8);
     for (index, character) in plain.char_indices() {
         let leads = match character {
-            '-' | '+' | '=' | ':' => index == 0,
+            '-' | '+' | '=' => index == 0,
+            ':' => index == 0 || plain[index..].starts_with("://"),
+            '.' if is_www(&plain[..index]) => true,
             '.' | ')' => index > 0 && index == digits,
             _ => false,
         };
@@ -28,6 +31,11 @@ pub fn escaped(text: &str) -> String {
         escaped.push(character);
     }
     escaped
+}
+
+fn is_www(before: &str) -> bool {
+    let bytes = before.as_bytes();
+    bytes.len() >= 3 && bytes[bytes.len() - 3..].eq_ignore_ascii_case(b"www")
 }
 
 /// A Markdown text under way.
@@ -377,7 +385,7 @@ fn draft(sheet: &mut Sheet, project: &Project, state: &State, now: Instant) {
 }
 
 fn signed_items(project: &Project, sequence: u64) -> Option<&[ClosedItem]> {
-    let event = project.events().iter().find(|e| e.sequence == sequence)?;
+    let event = project.event(sequence)?;
     match &event.what {
         What::CloseoutSign { sheet } => Some(sheet),
         _ => None,
@@ -413,6 +421,8 @@ mod tests {
         assert_eq!(escaped("# head"), r"\# head");
         assert_eq!(escaped("- item"), r"\- item");
         assert_eq!(escaped("12. item"), r"12\. item");
+        assert_eq!(escaped("http://a.b"), r"http\://a.b");
+        assert_eq!(escaped("see WWW.a.b"), r"see WWW\.a.b");
         assert_eq!(escaped("two\nlines"), r"two\\nlines");
         assert_eq!(escaped("\u{1b}[1m\u{202e}"), r"\\u\{1b\}\[1m\\u\{202e\}");
         assert_eq!(escaped("frond-1, 6.84 dm2"), "frond-1, 6.84 dm2");

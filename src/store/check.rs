@@ -5,10 +5,12 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::disk::{Disk, RealDisk};
+use super::draft::DRAFT;
 use super::error::{ErrorKind, StoreError};
-use super::files::{self, JOURNAL, PROJECT, TEMPORARY};
+use super::files::{self, IMMERSIONS, JOURNAL, PROJECT};
 use super::journal::{BadLine, Survey};
-use crate::project::{Definition, Event, Project, What};
+use super::salvage::{self, Rescue};
+use crate::project::{Definition, Event, History, Project, What};
 use crate::units::Zone;
 
 /// What a check found.
@@ -18,6 +20,13 @@ pub struct CheckReport {
     pub events: usize,
     /// What is wrong; nothing, in a sound folder.
     pub problems: Vec<Problem>,
+    /// What is worth knowing and no damage: lines that were set aside, an edit
+    /// that was not finished, files that cannot be written.
+    pub notes: Vec<Problem>,
+    /// What of a damaged journal can be saved by [`super::salvage()`]; nothing
+    /// for a journal that is whole, or of which only a torn line is to be set
+    /// aside.
+    pub rescue: Option<Rescue>,
 }
 
 /// One thing that is wrong.
@@ -48,6 +57,7 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
         disk,
         folder: path,
         problems: Vec::new(),
+        rescue: None,
     };
     let is_project = super::folder::check_is_project(disk, path);
     let is_project = check.told(is_project).is_some();
@@ -55,6 +65,8 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
         return CheckReport {
             events: 0,
             problems: check.problems,
+            notes: Vec::new(),
+            rescue: None,
         };
     }
     let definition = check.definition();
@@ -68,10 +80,18 @@ pub fn check_on(disk: &dyn Disk, path: &Path) -> CheckReport {
     }
     let zone = definition.map_or(Zone::UTC, |(_, definition)| definition.zone);
     check.loggers(&events, zone);
-    check.leftovers();
+    let names = check.names();
+    check.leftovers(&names);
+    let rescue = check.rescue;
+    let problems = std::mem::take(&mut check.problems);
+    check.note_set_aside(&names);
+    check.note_unnamed(&events);
+    check.note_what_cannot_be_written();
     CheckReport {
         events: events.len(),
-        problems: check.problems,
+        problems,
+        notes: check.problems,
+        rescue,
     }
 }
 
@@ -79,6 +99,7 @@ struct Check<'a> {
     disk: &'a dyn Disk,
     folder: &'a Path,
     problems: Vec<Problem>,
+    rescue: Option<Rescue>,
 }
 
 impl Check<'_> {
@@ -109,13 +130,16 @@ impl Check<'_> {
     }
 
     /// The whole events before the first bad line; every bad line is told.
-    fn journal(&mut self) -> Vec<Event> {
+    fn journal(&mut self) -> History {
         let file = self.folder.join(JOURNAL);
         let read = files::read_if_there(self.disk, &file);
         let Some(bytes) = self.told(read) else {
-            return Vec::new();
+            return History::default();
         };
         let survey = Survey::of(&bytes);
+        if survey.bad.len() > usize::from(survey.torn) {
+            self.rescue = Some(salvage::rescue(&bytes));
+        }
         let last = survey.bad.len().checked_sub(usize::from(survey.torn));
         for (index, bad) in survey.bad.iter().enumerate() {
             let error = if survey.torn && Some(index) == last {
@@ -130,18 +154,17 @@ impl Check<'_> {
             };
             self.tell(error);
         }
-        survey.events
+        survey.events.into()
     }
 
     /// Whether what happened could be under the definition. Logger rows change
     /// figures, never what can be.
-    fn fold(&mut self, text: &str, definition: &Definition, events: &[Event]) {
-        let folded = Project::new(definition.clone(), events.to_vec(), BTreeMap::new());
+    fn fold(&mut self, text: &str, definition: &Definition, events: &History) {
+        let folded = Project::new(definition.clone(), events.clone(), BTreeMap::new());
         if let Err(found) = folded {
             let file = self.folder.join(PROJECT);
-            self.tell(files::contradiction(
-                text, &file, definition, events, &found,
-            ));
+            let place = (text, file.as_path());
+            self.tell(files::contradiction(place, definition, events, &found));
         }
     }
 
@@ -152,8 +175,8 @@ impl Check<'_> {
         }
     }
 
-    fn loggers(&mut self, events: &[Event], zone: Zone) {
-        for event in events {
+    fn loggers(&mut self, events: &History, zone: Zone) {
+        for event in events.iter() {
             if let What::Logger { file, sha256, .. } = &event.what {
                 let rows = files::rows_of(self.disk, self.folder, (file, sha256), zone);
                 self.told(rows);
@@ -161,13 +184,72 @@ impl Check<'_> {
         }
     }
 
+    /// The names of the files in the folder.
+    fn names(&mut self) -> Vec<String> {
+        let names = self.disk.list(self.folder);
+        let names = names.map_err(|error| StoreError::io("list", self.folder, &error));
+        self.told(names).unwrap_or_default()
+    }
+
     /// What a write that failed left behind.
-    fn leftovers(&mut self) {
-        let file = self.folder.join(TEMPORARY);
-        if self.disk.stat(&file).is_ok() {
-            let what = "a write of project.ron ended before its time and left this behind";
-            let remedy = "project.ron is whole; take this file away";
-            self.tell(StoreError::new(ErrorKind::Io, what, remedy).in_file(&file));
+    fn leftovers(&mut self, names: &[String]) {
+        for name in names.iter().filter(|name| files::is_temporary(name)) {
+            let what = "a write ended before its time and left this behind";
+            let remedy = "the file that it was to replace is whole; take this file away";
+            self.tell_of(name, ErrorKind::Io, what, remedy);
+        }
+    }
+
+    fn tell_of(&mut self, name: &str, kind: ErrorKind, what: &str, remedy: &str) {
+        let file = self.folder.join(name);
+        self.tell(StoreError::new(kind, what, remedy).in_file(&file));
+    }
+
+    /// Lines and edits that were put beside the files they belong to.
+    fn note_set_aside(&mut self, names: &[String]) {
+        for name in names
+            .iter()
+            .filter(|name| name.starts_with("journal.torn-"))
+        {
+            let what =
+                "a line that a failed write left unfinished, set aside; it was never acknowledged";
+            let remedy = "nothing need be done; read it, and take it away when you like";
+            self.tell_of(name, ErrorKind::Journal, what, remedy);
+        }
+        if names.iter().any(|name| name == DRAFT) {
+            let what = "an edit of project.ron that is not finished, or did not do";
+            let remedy = "edit again (`e` on the screen) to go on with it, or take it away";
+            self.tell_of(DRAFT, ErrorKind::Definition, what, remedy);
+        }
+    }
+
+    /// Logger files that no event names.
+    fn note_unnamed(&mut self, events: &History) {
+        let files = self.disk.list(&self.folder.join(IMMERSIONS));
+        for name in files.unwrap_or_default() {
+            let name = format!("{IMMERSIONS}/{name}");
+            let is_named =
+                |event: &Event| matches!(&event.what, What::Logger { file, .. } if *file == name);
+            if !events.iter().any(is_named) {
+                let what = "no event names this logger file: its rows count for nothing";
+                let remedy = "if it was taken in when something failed, take it in again with `record logger`";
+                self.tell_of(&name, ErrorKind::Logger, what, remedy);
+            }
+        }
+    }
+
+    fn note_what_cannot_be_written(&mut self) {
+        for file in [
+            self.folder.to_owned(),
+            self.folder.join(PROJECT),
+            self.folder.join(JOURNAL),
+        ] {
+            if let Err(error) = self.disk.may_write(&file)
+                && error.kind() != io::ErrorKind::NotFound
+            {
+                let error = StoreError::io("write", &file, &error);
+                self.tell(error);
+            }
         }
     }
 }

@@ -59,6 +59,19 @@ pub trait Disk: fmt::Debug + Send + Sync {
     /// Those of the system.
     fn real_path(&self, path: &Path) -> io::Result<PathBuf>;
 
+    /// The names of the files in a folder, sorted.
+    ///
+    /// # Errors
+    /// Those of the system.
+    fn list(&self, dir: &Path) -> io::Result<Vec<String>>;
+
+    /// Whether a file or folder that is there may be written, as far as that
+    /// can be told without writing.
+    ///
+    /// # Errors
+    /// Why it may not.
+    fn may_write(&self, path: &Path) -> io::Result<()>;
+
     /// Makes a folder and those above it; one that is there already will do.
     ///
     /// # Errors
@@ -72,7 +85,7 @@ pub trait Disk: fmt::Debug + Send + Sync {
     /// Those of the system.
     fn write_synced(&self, path: &Path, bytes: &[u8], fresh: bool) -> io::Result<()>;
 
-    /// Gives `to` the permissions of `from`.
+    /// Gives `to` the permissions of `from`, durably.
     ///
     /// # Errors
     /// Those of the system.
@@ -158,6 +171,29 @@ impl Disk for RealDisk {
         path.canonicalize()
     }
 
+    fn list(&self, dir: &Path) -> io::Result<Vec<String>> {
+        let mut names = Vec::new();
+        for entry in fs::read_dir(dir)? {
+            let entry = entry?;
+            if fs::metadata(entry.path()).is_ok_and(|data| data.is_file()) {
+                names.extend(entry.file_name().into_string());
+            }
+        }
+        names.sort();
+        Ok(names)
+    }
+
+    fn may_write(&self, path: &Path) -> io::Result<()> {
+        let data = fs::metadata(path)?;
+        if data.permissions().readonly() {
+            return Err(io::ErrorKind::PermissionDenied.into());
+        }
+        if data.is_file() {
+            OpenOptions::new().append(true).open(path)?;
+        }
+        Ok(())
+    }
+
     fn create_dir(&self, dir: &Path) -> io::Result<()> {
         fs::create_dir_all(dir)
     }
@@ -176,7 +212,13 @@ impl Disk for RealDisk {
     }
 
     fn copy_permissions(&self, from: &Path, to: &Path) -> io::Result<()> {
-        fs::set_permissions(to, fs::metadata(from)?.permissions())
+        let wanted = fs::metadata(from)?.permissions();
+        if wanted == fs::metadata(to)?.permissions() {
+            return Ok(());
+        }
+        let file = File::open(to)?;
+        file.set_permissions(wanted)?;
+        file.sync_all()
     }
 
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {

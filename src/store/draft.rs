@@ -10,7 +10,7 @@ use super::files::{self, JOURNAL, PROJECT};
 
 /// What a person edits in place of `project.ron`. A text that does not do
 /// stays in it, so that no edit is ever lost.
-const DRAFT: &str = "project.edited.ron";
+pub(super) const DRAFT: &str = "project.edited.ron";
 
 /// A text of `project.ron` laid out for editing.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -44,14 +44,17 @@ impl Folder {
     /// When a file cannot be read or written, or `project.ron` is newer than
     /// the draft that is there: going on with it would undo what changed.
     pub fn begin_edit(&self) -> Result<Draft, StoreError> {
+        self.check_not_poisoned()?;
         let (file, path) = (self.path.join(PROJECT), self.path.join(DRAFT));
         let before = files::read_text(self.disk.as_ref(), &file)?;
         match self.disk.write_synced(&path, before.as_bytes(), true) {
-            Ok(()) => {}
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
                 self.check_draft_is_newer(&file, &path)?;
             }
-            Err(error) => return Err(StoreError::io("write", &path, &error)),
+            written => {
+                let written = written.and_then(|()| self.disk.sync_dir(&self.path));
+                self.written("write", &path, written)?;
+            }
         }
         Ok(Draft { path, before })
     }
@@ -108,9 +111,9 @@ impl Folder {
     }
 
     fn remove_draft(&self, draft: &Draft) -> Result<(), StoreError> {
-        self.disk
-            .remove(&draft.path)
-            .map_err(|error| StoreError::io("remove", &draft.path, &error))
+        self.check_not_poisoned()?;
+        let removed = self.disk.remove(&draft.path);
+        self.written("remove", &draft.path, removed)
     }
 
     /// Writes a text file of a plain name into the folder, in one step; one
@@ -132,7 +135,8 @@ impl Folder {
         }
         // The lock keeps others from the temporary file.
         let _lock = self.lock()?;
-        files::replace(self.disk.as_ref(), &self.path, name, content.as_bytes())
+        let replaced = files::replace(self.disk.as_ref(), &self.path, name, content.as_bytes());
+        self.written("write", &self.path.join(name), replaced)
     }
 }
 

@@ -9,15 +9,24 @@ use super::disk::Disk;
 use super::error::{ErrorKind, StoreError};
 use super::journal::{BadLine, Fault, hex};
 use super::{logger, ron_text};
-use crate::project::{Contradiction, Definition, Event, LogRow, MeshRef, Stage, What};
+use crate::project::{Contradiction, Definition, History, LogRow, MeshRef, Stage, What, quoted};
 use crate::units::Zone;
 
 pub(super) const PROJECT: &str = "project.ron";
 pub(super) const JOURNAL: &str = "journal.ron";
 pub(super) const MESHES: &str = "meshes";
 pub(super) const IMMERSIONS: &str = "immersions";
-/// What `project.ron` is written as before it takes its place.
-pub(super) const TEMPORARY: &str = ".project.ron.tmp";
+
+/// What a file is written as before it takes its place.
+pub(super) fn temporary(name: &str) -> String {
+    format!(".{name}.tmp")
+}
+
+/// Whether a file of this name is one that was to take its place.
+pub(super) fn is_temporary(name: &str) -> bool {
+    let hidden = name.strip_prefix('.');
+    hidden.is_some_and(|rest| rest.strip_suffix(".tmp").is_some())
+}
 
 /// SHA-256 of bytes, as 64 hexadecimal digits.
 pub fn sha256_hex(bytes: &[u8]) -> String {
@@ -79,14 +88,42 @@ pub(super) fn parse(text: &str, file: &Path) -> Result<Definition, StoreError> {
     Definition::parse(text).map_err(|error| StoreError::of_definition(text, file, &error))
 }
 
-/// Writes a file anew, in one step: whoever reads it finds the old or the new.
-pub(super) fn replace(
-    disk: &dyn Disk,
-    folder: &Path,
-    name: &str,
-    bytes: &[u8],
-) -> Result<(), StoreError> {
-    let (file, temporary) = (folder.join(name), folder.join(TEMPORARY));
+/// Makes a folder and those above it so that their names would survive a power
+/// cut, whoever made them.
+///
+/// # Errors
+/// Those of the system.
+pub fn make_folder(disk: &dyn Disk, dir: &Path) -> io::Result<()> {
+    let above = |dir: &Path| match dir.parent() {
+        Some(above) if above.as_os_str().is_empty() => PathBuf::from("."),
+        Some(above) => above.to_owned(),
+        None => dir.to_owned(),
+    };
+    let ancestors: Vec<&Path> = dir
+        .ancestors()
+        .filter(|dir| !dir.as_os_str().is_empty())
+        .collect();
+    let there = ancestors.iter().position(|dir| disk.stat(dir).is_ok());
+    // The one that is there may be of a program that was killed before it synced.
+    let unsure = there.map_or(ancestors.as_slice(), |there| &ancestors[..=there]);
+    for dir in unsure.iter().rev() {
+        disk.create_dir(dir)?;
+        match disk.sync_dir(&above(dir)) {
+            // A folder of the system's, which keeps its names by itself.
+            Err(error) if error.kind() == io::ErrorKind::PermissionDenied => {}
+            synced => synced?,
+        }
+    }
+    Ok(())
+}
+
+/// Writes a file anew, in one step: whoever reads it finds the old or the new,
+/// after a power cut too.
+///
+/// # Errors
+/// Those of the system; the file is as it was then, or new already.
+pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
+    let (file, temporary) = (folder.join(name), folder.join(temporary(name)));
     let written = disk
         .write_synced(&temporary, bytes, false)
         .and_then(|()| match disk.copy_permissions(&file, &temporary) {
@@ -95,10 +132,11 @@ pub(super) fn replace(
         })
         .and_then(|()| disk.rename(&temporary, &file))
         .and_then(|()| disk.sync_dir(folder));
-    written.map_err(|error| {
+    if written.is_err() {
+        // What is left of it, `check` finds.
         let _ = disk.remove(&temporary);
-        StoreError::io("write", &file, &error)
-    })
+    }
+    written
 }
 
 /// Writes what was printed into a file of the user's choice, in one step; one
@@ -116,7 +154,8 @@ pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
     };
     let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
     let folder = parent.unwrap_or(Path::new("."));
-    replace(&super::RealDisk, folder, name, text.as_bytes())
+    let written = replace(&super::RealDisk, folder, name, text.as_bytes());
+    written.map_err(|error| StoreError::io("write", path, &error))
 }
 
 /// The rows of a logger file that the journal knows by name and hash.
@@ -186,12 +225,13 @@ pub(super) fn bad_line(file: &Path, bad: &BadLine) -> StoreError {
     let before = bad.line.saturating_sub(2);
     let events = if before == 1 { "event" } else { "events" };
     let message = format!("{}; the {before} {events} before it are whole", bad.fault);
+    let folder = file.parent().unwrap_or(file).to_string_lossy();
     let remedy = match bad.fault {
         Fault::Format(_) => "open it with the newer program that wrote it".to_owned(),
         _ => format!(
-            "restore journal.ron from git or a backup; `tankside check` lists every bad line; \
-             cutting the file after line {} would keep what is before",
-            bad.line.saturating_sub(1)
+            "restore journal.ron from git or a backup; `tankside check {}` lists every bad line and offers \
+             to save what is whole",
+            quoted(&folder)
         ),
     };
     StoreError::new(ErrorKind::Journal, message, remedy)
@@ -202,10 +242,9 @@ pub(super) fn bad_line(file: &Path, bad: &BadLine) -> StoreError {
 /// A definition under which an event of the journal cannot be; the place is
 /// where the definition would have to allow it.
 pub(super) fn contradiction(
-    text: &str,
-    file: &Path,
+    (text, file): (&str, &Path),
     definition: &Definition,
-    events: &[Event],
+    events: &History,
     found: &Contradiction,
 ) -> StoreError {
     let event = events.iter().find(|e| e.sequence == found.sequence);

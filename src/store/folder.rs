@@ -1,5 +1,6 @@
 //! One open project folder.
 
+use std::cell::OnceCell;
 use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -12,7 +13,9 @@ use super::error::{ErrorKind, RecordError, StoreError};
 use super::files::{self, IMMERSIONS, JOURNAL, MESHES, PROJECT};
 use super::journal::{self, Journal, Sealed, Tail};
 use super::notices::Notices;
-use crate::project::{Action, Decision, Definition, Event, LogRow, Project, Refusal, What};
+use crate::project::{
+    Action, Decision, Definition, Event, History, LogRow, Project, Refusal, What,
+};
 use crate::units::{Instant, Zone};
 
 /// A lock that is held is asked for again after so long.
@@ -34,10 +37,10 @@ pub struct Folder {
     /// A logger file that was copied in and that no event names yet.
     pub(super) taken: Option<String>,
     pub(super) notices: Notices,
-    journal: Journal,
+    pub(super) journal: Journal,
     seen: Seen,
     /// Why nothing can be written any more.
-    poisoned: Option<String>,
+    poisoned: OnceCell<String>,
 }
 
 /// A project under a definition that can be, with what is to be told of it.
@@ -77,6 +80,28 @@ impl Folder {
     /// # Errors
     /// As [`Self::open`].
     pub fn open_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
+        let mut folder = Self::open_soon_on(disk, path)?;
+        folder.look_at_meshes();
+        Ok(folder)
+    }
+
+    /// The same as [`Self::open`] without a look at the prints, which takes its
+    /// time: [`Self::look_at_meshes`].
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_soon(path: &Path) -> Result<Self, StoreError> {
+        Self::open_soon_on(Arc::new(RealDisk), path)
+    }
+
+    /// Looks whether the prints are as they were measured; [`Self::notices`]
+    /// tells.
+    pub fn look_at_meshes(&mut self) {
+        let (disk, definition) = (self.disk.as_ref(), &self.project.definition);
+        self.notices.look_at_meshes(disk, &self.path, definition);
+    }
+
+    fn open_soon_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
         check_is_project(disk.as_ref(), path)?;
         let (file, journal_file) = (path.join(PROJECT), path.join(JOURNAL));
         let seen = Seen {
@@ -88,12 +113,19 @@ impl Folder {
         let (events, tail) = journal
             .take(&bytes)
             .map_err(|bad| files::bad_line(&journal_file, &bad))?;
+        drop(bytes);
+        let events: History = events.into_iter().flatten().collect();
         let text = files::read_text(disk.as_ref(), &file)?;
         let definition = files::parse(&text, &file)?;
         let mut notices = Notices::default();
-        let logs = read_logs(disk.as_ref(), path, &events, definition.zone, &mut notices);
-        notices.look_at_meshes(disk.as_ref(), path, &definition);
-        let project = folded(&text, &file, &definition, &events, logs)?;
+        let logs = read_logs(
+            disk.as_ref(),
+            path,
+            events.iter(),
+            definition.zone,
+            &mut notices,
+        );
+        let project = folded((&text, &file), definition, events, logs)?;
         let mut folder = Self {
             disk,
             path: path.to_owned(),
@@ -102,7 +134,7 @@ impl Folder {
             notices,
             journal,
             seen,
-            poisoned: None,
+            poisoned: OnceCell::new(),
         };
         if tail == Tail::Torn {
             folder.mend()?;
@@ -138,24 +170,25 @@ impl Folder {
         }
         check_is_free(disk.as_ref(), path)?;
         for dir in [path.to_owned(), path.join(MESHES), path.join(IMMERSIONS)] {
-            disk.create_dir(&dir)
+            files::make_folder(disk.as_ref(), &dir)
                 .map_err(|error| StoreError::io("make", &dir, &error))?;
         }
         let mut lock = locked(disk.as_ref(), &journal_file)?;
         // Another program may have been quicker.
         check_is_free(disk.as_ref(), path)?;
-        files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())?;
+        // This makes the journal's name durable too, before a line is in it.
+        files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())
+            .map_err(|error| StoreError::io("write", &file, &error))?;
         let header = journal::header(at)
             .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
         lock.append(&header)
             .and_then(|()| lock.sync())
-            .and_then(|()| disk.sync_dir(path))
-            .and_then(|()| match path.parent() {
-                Some(above) if above.as_os_str().is_empty() => disk.sync_dir(Path::new(".")),
-                Some(above) => disk.sync_dir(above),
-                None => Ok(()),
-            })
-            .map_err(|error| StoreError::io("write", &journal_file, &error))?;
+            .map_err(|error| {
+                // Half a project would stand in the way of the next attempt.
+                let _emptied = lock.truncate(0);
+                let _removed = disk.remove(&file);
+                StoreError::io("write", &journal_file, &error)
+            })?;
         drop(lock);
         Self::open_on(disk, path)
     }
@@ -175,6 +208,11 @@ impl Folder {
         self.notices.all()
     }
 
+    /// Why nothing is written with this folder any more, once a write has failed.
+    pub fn stopped(&self) -> Option<StoreError> {
+        self.check_not_poisoned().err()
+    }
+
     /// Takes in what other programs recorded and what was edited in
     /// `project.ron`; whether there was any such thing. It is cheap while
     /// nothing changes. An edit that cannot be leaves the former definition in
@@ -182,8 +220,9 @@ impl Folder {
     ///
     /// # Errors
     /// When the journal cannot be read, has been changed behind its end, or
-    /// holds what cannot be.
+    /// holds what cannot be; of kind `poisoned` when a write failed before.
     pub fn follow(&mut self) -> Result<bool, StoreError> {
+        self.check_not_poisoned()?;
         let file = self.path.join(JOURNAL);
         let stamp = self.disk.stat(&file).ok();
         if stamp == self.seen.journal {
@@ -204,8 +243,9 @@ impl Folder {
     /// # Errors
     /// A refusal of the rules, or trouble with the files: kind `locked` when
     /// another program holds the journal for over two seconds, `poisoned` when
-    /// a write failed before. Nothing is recorded then, and a logger's file that
-    /// was taken in for it is gone again.
+    /// a write failed before. Nothing is recorded then, or where a write failed
+    /// nothing that was acknowledged; a logger's file that was taken in for it is
+    /// gone again, unless the event may stand in the journal all the same.
     pub fn record(
         &mut self,
         action: &Action,
@@ -247,14 +287,43 @@ impl Folder {
         })
     }
 
+    /// After a write that failed nobody knows what is on the disk: nothing more
+    /// is written or read with this folder.
+    pub(super) fn check_not_poisoned(&self) -> Result<(), StoreError> {
+        let Some(because) = self.poisoned.get() else {
+            return Ok(());
+        };
+        let message = format!("nothing can be recorded since a write failed: {because}");
+        let remedy = "see to the disk, then close the project and open it again";
+        Err(StoreError::new(ErrorKind::Poisoned, message, remedy).in_file(&self.path.join(JOURNAL)))
+    }
+
+    /// What a write led to. One that failed, unless the system did not let it
+    /// begin, is the last with this folder.
+    pub(super) fn written<T>(
+        &self,
+        doing: &str,
+        file: &Path,
+        result: io::Result<T>,
+    ) -> Result<T, StoreError> {
+        result.map_err(|error| {
+            let has_not_begun = matches!(
+                error.kind(),
+                io::ErrorKind::NotFound
+                    | io::ErrorKind::AlreadyExists
+                    | io::ErrorKind::PermissionDenied
+                    | io::ErrorKind::ReadOnlyFilesystem
+            );
+            if !has_not_begun {
+                self.poisoned.get_or_init(|| error.to_string());
+            }
+            StoreError::io(doing, file, &error)
+        })
+    }
+
     /// The journal's lock, for a folder that can still be written.
     pub(super) fn lock(&self) -> Result<Box<dyn Locked>, StoreError> {
-        if let Some(because) = &self.poisoned {
-            let message = format!("nothing can be recorded since a write failed: {because}");
-            let remedy = "see to the disk, then close the project and open it again";
-            return Err(StoreError::new(ErrorKind::Poisoned, message, remedy)
-                .in_file(&self.path.join(JOURNAL)));
-        }
+        self.check_not_poisoned()?;
         locked(self.disk.as_ref(), &self.path.join(JOURNAL))
     }
 
@@ -323,9 +392,8 @@ impl Folder {
         let end = self.journal.end();
         let torn = bytes.get(end..).unwrap_or_default();
         let name = self.write_numbered(torn, |number| format!("journal.torn-{number}.ron"))?;
-        lock.truncate(end as u64)
-            .and_then(|()| lock.sync())
-            .map_err(|error| StoreError::io("cut", &self.path.join(JOURNAL), &error))?;
+        let cut = lock.truncate(end as u64).and_then(|()| lock.sync());
+        self.written("cut", &self.path.join(JOURNAL), cut)?;
         self.notices.torn(format!(
             "journal.ron: its last line was not whole, since a write failed; it was set aside in {name}"
         ));
@@ -345,10 +413,9 @@ impl Folder {
             match self.disk.write_synced(&file, bytes, true) {
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => number += 1,
                 written => {
-                    return written
-                        .and_then(|()| self.disk.sync_dir(file.parent().unwrap_or(&self.path)))
-                        .map(|()| name)
-                        .map_err(|error| StoreError::io("write", &file, &error));
+                    let written = written
+                        .and_then(|()| self.disk.sync_dir(file.parent().unwrap_or(&self.path)));
+                    return self.written("write", &file, written.map(|()| name));
                 }
             }
         }
@@ -399,7 +466,7 @@ impl Folder {
         let (events, tail) = journal
             .take(bytes)
             .map_err(|bad| files::bad_line(&file, &bad))?;
-        Ok((Some(journal), events, tail))
+        Ok((Some(journal), events.concat(), tail))
     }
 
     /// The project under its definition with the new events, if `project.ron`
@@ -453,32 +520,25 @@ impl Folder {
         })
     }
 
-    /// Writes the line and syncs it. What was written in vain is cut off again
-    /// as far as that goes, and nothing more is written with this folder: what
-    /// is on the disk is no longer known.
+    /// Writes the line and syncs it. Part of a line is cut off again as far as
+    /// that goes; after a sync that failed nothing more is written.
     fn append(&mut self, lock: &mut dyn Locked, sealed: &Sealed) -> Result<(), StoreError> {
-        let is_first = self.journal.end() == 0;
-        let written = lock
-            .append(&sealed.bytes)
-            .and_then(|()| lock.sync())
-            .and_then(|()| {
-                if is_first {
-                    self.disk.sync_dir(&self.path)
-                } else {
-                    Ok(())
-                }
-            });
-        if let Err(error) = written {
-            let cut = lock
-                .truncate(self.journal.end() as u64)
-                .and_then(|()| lock.sync());
-            if cut.is_err() {
-                // The event may be there after all: then what it names stays.
-                self.taken = None;
-            }
-            self.poisoned = Some(error.to_string());
-            return Err(StoreError::io("write", &self.path.join(JOURNAL), &error));
+        let file = self.path.join(JOURNAL);
+        if self.journal.end() == 0 {
+            // Who finds a line in the journal may rely on the journal's name.
+            let named = self.disk.sync_dir(&self.path);
+            self.written("write", &file, named)?;
         }
+        let appended = lock.append(&sealed.bytes);
+        if appended.is_err() {
+            let _ = lock.truncate(self.journal.end() as u64);
+        }
+        let written = appended.and_then(|()| lock.sync());
+        if written.is_err() {
+            // The event may be there after all: then what it names stays.
+            self.taken = None;
+        }
+        self.written("write", &file, written)?;
         self.journal.accept(sealed);
         Ok(())
     }
@@ -488,19 +548,19 @@ impl Folder {
         let file = self.path.join(PROJECT);
         let definition = files::parse(text, &file)?;
         let mut notices = self.notices.without_edit();
-        let events = [self.project.events(), new].concat();
+        let events = self.events_with(new);
         let (zone, disk) = (definition.zone, self.disk.as_ref());
         // Local times in a logger's file are of the zone.
         let logs = if zone == self.project.definition.zone {
             let mut logs = self.project.logs().clone();
-            logs.extend(read_logs(disk, &self.path, new, zone, &mut notices));
+            logs.extend(read_logs(disk, &self.path, new.iter(), zone, &mut notices));
             logs
         } else {
             notices.clear_left_out();
-            read_logs(disk, &self.path, &events, zone, &mut notices)
+            read_logs(disk, &self.path, events.iter(), zone, &mut notices)
         };
         notices.look_at_meshes(disk, &self.path, &definition);
-        let project = folded(text, &file, &definition, &events, logs)?;
+        let project = folded((text, &file), definition, events, logs)?;
         Ok((project, notices))
     }
 
@@ -511,7 +571,8 @@ impl Folder {
         text: &str,
         (project, notices): Validated,
     ) -> Result<(), StoreError> {
-        files::replace(self.disk.as_ref(), &self.path, PROJECT, text.as_bytes())?;
+        let replaced = files::replace(self.disk.as_ref(), &self.path, PROJECT, text.as_bytes());
+        self.written("write", &self.path.join(PROJECT), replaced)?;
         self.seen.definition = self.disk.stat(&self.path.join(PROJECT)).ok();
         self.project = project;
         self.notices = notices;
@@ -521,8 +582,14 @@ impl Folder {
     fn contradicts(&self, found: &crate::project::Contradiction, new: &[Event]) -> StoreError {
         let file = self.path.join(PROJECT);
         let text = files::read_text(self.disk.as_ref(), &file).unwrap_or_default();
-        let events = [self.project.events(), new].concat();
-        files::contradiction(&text, &file, &self.project.definition, &events, found)
+        let events = self.events_with(new);
+        files::contradiction((&text, &file), &self.project.definition, &events, found)
+    }
+
+    fn events_with(&self, new: &[Event]) -> History {
+        let mut events = self.project.events().clone();
+        events.extend(new.iter().cloned());
+        events
     }
 
     /// Takes the logger file away again that an action in vain brought in.
@@ -608,10 +675,10 @@ fn locked(disk: &dyn Disk, journal: &Path) -> Result<Box<dyn Locked>, StoreError
 }
 
 /// The rows of the logger files that events name; those of a file in trouble are left out.
-fn read_logs(
+fn read_logs<'a>(
     disk: &dyn Disk,
     folder: &Path,
-    events: &[Event],
+    events: impl Iterator<Item = &'a Event>,
     zone: Zone,
     notices: &mut Notices,
 ) -> BTreeMap<String, Vec<LogRow>> {
@@ -631,12 +698,11 @@ fn read_logs(
 }
 
 fn folded(
-    text: &str,
-    file: &Path,
-    definition: &Definition,
-    events: &[Event],
+    (text, file): (&str, &Path),
+    definition: Definition,
+    events: History,
     logs: BTreeMap<String, Vec<LogRow>>,
 ) -> Result<Project, StoreError> {
-    Project::new(definition.clone(), events.to_vec(), logs)
-        .map_err(|found| files::contradiction(text, file, definition, events, &found))
+    Project::new(definition.clone(), events.clone(), logs)
+        .map_err(|found| files::contradiction((text, file), &definition, &events, &found))
 }

@@ -1,6 +1,5 @@
 //! Files that are taken into the folder: meshes and loggers' files.
 
-use std::io;
 use std::path::Path;
 
 use super::error::{ErrorKind, StoreError};
@@ -106,11 +105,9 @@ impl Folder {
 
     fn make_dir(&self, name: &str) -> Result<(), StoreError> {
         let dir = self.path.join(name);
-        let made: io::Result<()> = self
-            .disk
-            .create_dir(&dir)
-            .and_then(|()| self.disk.sync_dir(&self.path));
-        made.map_err(|error| StoreError::io("make", &dir, &error))
+        self.check_not_poisoned()?;
+        let made = files::make_folder(self.disk.as_ref(), &dir);
+        self.written("make", &dir, made)
     }
 }
 

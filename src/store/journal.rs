@@ -13,6 +13,9 @@
 //! is not whole was being written when something failed; it was never
 //! acknowledged and is set aside. Any other line that is not whole is damage.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::thread;
+
 use ron::extensions::Extensions;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
@@ -114,6 +117,16 @@ fn parsed<T: for<'de> Deserialize<'de>>(body: &str) -> Result<T, Fault> {
         })
 }
 
+/// An event as a line without a sum.
+pub(super) fn line(event: &Event) -> Option<String> {
+    ron_options().to_string(event).ok()
+}
+
+/// The event of such a line.
+pub(super) fn read_line(line: &str) -> Option<Event> {
+    ron_options().from_str(line).ok()
+}
+
 /// The format number of a header, also of one with fields that are not known.
 fn format_of(body: &str) -> Option<u32> {
     let rest = body.strip_prefix("(format:")?;
@@ -121,7 +134,7 @@ fn format_of(body: &str) -> Option<u32> {
 }
 
 /// How far the lines have been read.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 struct Position {
     /// The sum of the last line.
     chain: String,
@@ -148,6 +161,65 @@ impl Position {
         Ok(event)
     }
 
+    /// Reads the lines from a place in the file on, and moves the place behind
+    /// the last whole one.
+    fn lines(
+        &mut self,
+        bytes: &[u8],
+        at: &mut usize,
+        events: &mut Vec<Vec<Event>>,
+    ) -> Result<Tail, BadLine> {
+        let mut read = Vec::new();
+        let mut tail = Tail::Whole;
+        while *at < bytes.len() {
+            let line_break = bytes[*at..].iter().position(|b| *b == b'\n');
+            let end = line_break.map_or(bytes.len(), |length| *at + length);
+            match self.line(without_mark(&bytes[*at..end], *at)) {
+                Ok(event) => read.extend(event),
+                Err(fault) if line_break.is_none() && fault.may_be_torn() => {
+                    tail = Tail::Torn;
+                    break;
+                }
+                Err(fault) => return Err(self.bad(fault)),
+            }
+            *at = line_break.map_or(end, |_| end + 1);
+        }
+        events.push(read);
+        Ok(tail)
+    }
+
+    /// Portions of whole lines from a place in the file on, and the position
+    /// behind them; what is left over is less than a portion, or damaged.
+    fn portions<'b>(&self, bytes: &'b [u8], mut at: usize) -> (Vec<Portion<'b>>, Self) {
+        let mut portions = Vec::new();
+        let mut from = self.clone();
+        while let Some(rest) = bytes.get(at + PORTION..) {
+            let Some(length) = rest.iter().position(|b| *b == b'\n') else {
+                break;
+            };
+            let end = at + PORTION + length + 1;
+            let lines = &bytes[at..end - 1];
+            let last = lines.rsplit(|b| *b == b'\n').next().unwrap_or(lines);
+            let Ok((_, sum)) = parted(last) else {
+                break;
+            };
+            let breaks = lines.iter().filter(|b| **b == b'\n').count();
+            let after = Self {
+                chain: sum.to_owned(),
+                lines: from.lines + breaks + 1,
+                events: (from.lines + breaks) as u64,
+            };
+            portions.push(Portion {
+                bytes,
+                at,
+                end,
+                from,
+            });
+            (at, from) = (end, after);
+        }
+        (portions, from)
+    }
+
     fn bad(&self, fault: Fault) -> BadLine {
         BadLine {
             line: self.lines + 1,
@@ -159,8 +231,21 @@ impl Position {
 /// The lines read so far.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Journal {
-    /// The whole lines as they stand in the file, line breaks included.
-    text: Vec<u8>,
+    /// Where the whole lines end in the file, in bytes, line breaks included.
+    end: usize,
+    /// SHA-256 of all of these bytes.
+    digest: Sha256,
+    /// Whether the last line is still without its line break.
+    is_open: bool,
+    position: Position,
+}
+
+/// A place in a journal, and what must stand before it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Bookmark {
+    end: usize,
+    digest: [u8; 32],
+    is_open: bool,
     position: Position,
 }
 
@@ -191,54 +276,118 @@ pub(super) struct BadLine {
     pub(super) fault: Fault,
 }
 
+/// So many bytes of a long journal, and the rest of a line, are read at a time.
+const PORTION: usize = 1 << 18;
+
+/// Lines that are read apart from those before them: where they stand, and
+/// what the line before them says of itself. As that line is read too, every
+/// line is held against the one before it.
+#[derive(Debug)]
+struct Portion<'b> {
+    bytes: &'b [u8],
+    at: usize,
+    end: usize,
+    from: Position,
+}
+
+impl Portion<'_> {
+    /// The events in it, if every line is whole.
+    fn read(&self) -> Option<Vec<Event>> {
+        let mut position = self.from.clone();
+        let mut events = Vec::new();
+        let (bytes, mut at) = (&self.bytes[..self.end], self.at);
+        position.lines(bytes, &mut at, &mut events).ok()?;
+        events.pop()
+    }
+}
+
+/// The events of portions, read by as many threads as there are cores; `None`
+/// where a line is not whole.
+fn read_together(portions: &[Portion<'_>]) -> Option<Vec<Vec<Event>>> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut read = Vec::new();
+        while let Some(portion) = portions.get(next.fetch_add(1, Ordering::Relaxed)) {
+            read.push((portion.at, portion.read()?));
+        }
+        Some(read)
+    };
+    let cores = thread::available_parallelism().map_or(1, usize::from);
+    let mut all = thread::scope(|scope| {
+        let others = 1..cores.min(portions.len());
+        let others: Vec<_> = others.map(|_| scope.spawn(work)).collect();
+        let mut all = work();
+        for other in others {
+            let read = other.join().ok().flatten();
+            all = all
+                .zip(read)
+                .map(|(all, read)| all.into_iter().chain(read).collect());
+        }
+        all
+    })?;
+    all.sort_by_key(|(at, _)| *at);
+    Some(all.into_iter().map(|(_, events)| events).collect())
+}
+
 impl Journal {
     /// Where the whole lines end, in bytes.
     pub(super) fn end(&self) -> usize {
-        self.text.len()
+        self.end
     }
 
     /// Whether the file still begins with what was read.
     pub(super) fn is_start_of(&self, bytes: &[u8]) -> bool {
-        bytes.starts_with(&self.text)
+        let start = bytes.get(..self.end);
+        start.is_some_and(|start| Sha256::digest(start) == self.digest.clone().finalize())
+    }
+
+    /// The place behind the lines read so far.
+    pub(super) fn bookmark(&self) -> Bookmark {
+        Bookmark {
+            end: self.end,
+            digest: self.digest.clone().finalize().into(),
+            is_open: self.is_open,
+            position: self.position.clone(),
+        }
+    }
+
+    /// A journal read as far as a bookmark, if the same bytes stand before it.
+    pub(super) fn at(bookmark: &Bookmark, bytes: &[u8]) -> Option<Self> {
+        let digest = Sha256::new().chain_update(bytes.get(..bookmark.end)?);
+        let is_same = <[u8; 32]>::from(digest.clone().finalize()) == bookmark.digest;
+        is_same.then(|| Self {
+            end: bookmark.end,
+            digest,
+            is_open: bookmark.is_open,
+            position: bookmark.position.clone(),
+        })
     }
 
     /// Reads what the file holds beyond the lines read so far, which it must
-    /// begin with.
-    pub(super) fn take(&mut self, bytes: &[u8]) -> Result<(Vec<Event>, Tail), BadLine> {
-        let mut events = Vec::new();
+    /// begin with. The events come in portions.
+    pub(super) fn take(&mut self, bytes: &[u8]) -> Result<(Vec<Vec<Event>>, Tail), BadLine> {
         let mut position = self.position.clone();
-        let mut tail = Tail::Whole;
-        let mut at = self.text.len();
-        if !self.has_line_break() && bytes.len() > at {
-            let rest = &bytes[at..];
-            at += match rest {
+        let mut at = self.end;
+        if self.is_open && bytes.len() > at {
+            at += match &bytes[at..] {
                 [b'\n', ..] => 1,
                 [b'\r', b'\n', ..] => 2,
                 _ => return Err(position.bad(Fault::NoSum)),
             };
         }
-        while at < bytes.len() {
-            let line_break = bytes[at..].iter().position(|b| *b == b'\n');
-            let end = line_break.map_or(bytes.len(), |length| at + length);
-            let next = line_break.map_or(end, |_| end + 1);
-            match position.line(without_mark(&bytes[at..end], at)) {
-                Ok(event) => events.extend(event),
-                Err(fault) if line_break.is_none() && fault.may_be_torn() => {
-                    tail = Tail::Torn;
-                    break;
-                }
-                Err(fault) => return Err(position.bad(fault)),
-            }
-            at = next;
+        let mut events = Vec::new();
+        let (portions, after) = position.portions(bytes, at);
+        if let Some(read) = read_together(&portions) {
+            events = read;
+            at = portions.last().map_or(at, |portion| portion.end);
+            position = after;
         }
-        self.text.extend_from_slice(&bytes[self.text.len()..at]);
+        let tail = position.lines(bytes, &mut at, &mut events)?;
+        self.digest.update(&bytes[self.end..at]);
+        self.end = at;
+        self.is_open = at > 0 && bytes[at - 1] != b'\n';
         self.position = position;
         Ok((events, tail))
-    }
-
-    /// Whether the last line has its line break.
-    fn has_line_break(&self) -> bool {
-        self.text.is_empty() || self.text.ends_with(b"\n")
     }
 
     /// An event ready to be put behind the lines read so far, with a header
@@ -249,7 +398,7 @@ impl Journal {
         if after.lines == 0 {
             bytes = header(event.recorded)?;
             after.line(bytes.trim_ascii_end())?;
-        } else if !self.has_line_break() {
+        } else if self.is_open {
             bytes.push(b'\n');
         }
         let line = sealed(event, &after.chain)?;
@@ -265,7 +414,9 @@ impl Journal {
 
     /// Goes on behind an event that was written.
     pub(super) fn accept(&mut self, written: &Sealed) {
-        self.text.extend_from_slice(&written.bytes);
+        self.digest.update(&written.bytes);
+        self.end += written.bytes.len();
+        self.is_open = false;
         self.position = written.after.clone();
     }
 }
@@ -387,5 +538,66 @@ impl Judge {
             self.chains = Some([computed, vec![sum.to_owned()]].concat());
             Err(Fault::Sum)
         }
+    }
+}
+
+/// One line as what can be saved of a journal is judged by it: alone.
+#[derive(Debug)]
+pub(super) struct LooseLine<'l> {
+    /// From 1.
+    pub(super) number: usize,
+    /// As it stands.
+    pub(super) text: &'l [u8],
+    /// The event that it reads as, whether anything vouches for it or not.
+    pub(super) event: Option<Event>,
+    /// Its text before its sum, and the sum.
+    sealed: Option<(&'l str, &'l str)>,
+}
+
+impl<'l> LooseLine<'l> {
+    /// Every line of a journal.
+    pub(super) fn all(bytes: &'l [u8]) -> Vec<Self> {
+        let text = bytes.strip_suffix(b"\n").unwrap_or(bytes);
+        let lines = text.split(|b| *b == b'\n').enumerate();
+        let lines = lines.filter(|(_, line)| !line.is_empty());
+        lines
+            .map(|(index, line)| {
+                let line = without_mark(line, index);
+                let sealed = parted(line).ok();
+                Self {
+                    number: index + 1,
+                    text: line,
+                    event: sealed.and_then(|(body, _)| parsed(body).ok()),
+                    sealed,
+                }
+            })
+            .collect()
+    }
+
+    /// The sum that it states, also where the rest of it is no text.
+    pub(super) fn sum(&self) -> Option<&'l str> {
+        let line = self.text.strip_suffix(b"\r").unwrap_or(self.text);
+        let line = line.strip_suffix(SUM_END.as_bytes())?;
+        let (before, sum) = line.split_at_checked(line.len().checked_sub(SUM_LENGTH)?)?;
+        let is_sum = before.ends_with(SUM_FIELD.as_bytes());
+        let sum = std::str::from_utf8(sum).ok()?;
+        (is_sum && sum.bytes().all(|b| b.is_ascii_hexdigit())).then_some(sum)
+    }
+
+    /// Whether it is what was once written behind a line of this sum.
+    pub(super) fn follows(&self, chain: &str) -> bool {
+        self.sealed
+            .is_some_and(|(body, sum)| sum_of(chain, body) == sum)
+    }
+
+    /// Whether it is the first line of a journal, damaged or not.
+    pub(super) fn is_header(&self) -> bool {
+        self.text.starts_with(b"(format:")
+    }
+
+    /// When its journal was begun, if it is a whole first line.
+    pub(super) fn begun(&self) -> Option<Instant> {
+        let (body, _) = self.sealed.filter(|_| self.follows(""))?;
+        parsed::<Header>(body).ok().map(|header| header.begun)
     }
 }

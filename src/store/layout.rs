@@ -1,12 +1,13 @@
 //! A whole project laid out at once: a copy of a sample.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use super::error::{ErrorKind, StoreError};
 use super::files::{self, JOURNAL, MESHES};
 use super::folder::Folder;
 use super::journal::{Fault, Journal, Tail};
-use super::{Disk as _, RealDisk};
+use super::{Disk, RealDisk};
 use crate::project::Event;
 use crate::units::Instant;
 
@@ -17,14 +18,14 @@ use crate::units::Instant;
 pub fn read_journal(text: &str) -> Result<Vec<Event>, StoreError> {
     let file = Path::new(JOURNAL);
     match Journal::default().take(text.as_bytes()) {
-        Ok((events, Tail::Whole)) => Ok(events),
+        Ok((events, Tail::Whole)) => Ok(events.into_iter().flatten().collect()),
         Ok((events, Tail::Torn)) => Err(StoreError::new(
             ErrorKind::Journal,
             "the last line is not whole",
             "cut it off",
         )
         .in_file(file)
-        .at_line(events.len() + 2)),
+        .at_line(events.iter().flatten().count() + 2)),
         Err(bad) => Err(files::bad_line(file, &bad)),
     }
 }
@@ -42,6 +43,20 @@ impl Folder {
         events: &[Event],
         meshes: &[(&Path, &[u8])],
     ) -> Result<Self, StoreError> {
+        Self::lay_out_on(Arc::new(RealDisk), path, definition, events, meshes)
+    }
+
+    /// The same on a disk of one's own.
+    ///
+    /// # Errors
+    /// As [`Self::lay_out`].
+    pub fn lay_out_on(
+        disk: Arc<dyn Disk>,
+        path: &Path,
+        definition: &str,
+        events: &[Event],
+        meshes: &[(&Path, &[u8])],
+    ) -> Result<Self, StoreError> {
         let begun = events
             .first()
             .map_or(Instant::from_unix_ms(0), |e| e.recorded);
@@ -54,16 +69,22 @@ impl Folder {
             journal.accept(&line);
             bytes.extend_from_slice(&line.bytes);
         }
-        drop(Self::create(path, definition, begun)?);
+        drop(Self::create_on(Arc::clone(&disk), path, definition, begun)?);
+        let failed = |file: &Path| {
+            let file = file.to_owned();
+            move |error| StoreError::io("write", &file, &error)
+        };
+        let dir = path.join(MESHES);
         for (name, mesh) in meshes {
-            let file = path.join(MESHES).join(name);
-            RealDisk
-                .write_synced(&file, mesh, false)
-                .map_err(|error| StoreError::io("write", &file, &error))?;
+            let file = dir.join(name);
+            disk.write_synced(&file, mesh, false)
+                .map_err(failed(&file))?;
         }
+        disk.sync_dir(&dir).map_err(failed(&dir))?;
         if !bytes.is_empty() {
-            files::replace(&RealDisk, path, JOURNAL, &bytes)?;
+            files::replace(disk.as_ref(), path, JOURNAL, &bytes)
+                .map_err(failed(&path.join(JOURNAL)))?;
         }
-        Self::open(path)
+        Self::open_on(disk, path)
     }
 }

@@ -11,7 +11,8 @@
 //!
 //! [`Folder`] is the door: [`Folder::open`], [`Folder::record`],
 //! [`Folder::set`], [`Folder::follow`]. [`check()`] tells everything that is
-//! wrong with a folder. No other room touches the user's files.
+//! wrong with a folder, [`salvage()`] puts what can be saved into a new one. No
+//! other room touches the user's files, and all writing goes through [`Disk`].
 
 mod check;
 mod disk;
@@ -22,16 +23,20 @@ mod files;
 mod folder;
 mod intake;
 mod journal;
+mod kept;
 mod layout;
 pub mod logger;
 mod notices;
 pub mod ron_text;
+mod salvage;
 
 pub use check::{CheckReport, Problem, check, check_on};
 pub use disk::{Disk, Locked, RealDisk, Stamp};
 pub use draft::{Draft, Edited};
 pub use error::{ErrorKind, RecordError, StoreError};
-pub use files::{read_file, sha256_hex, write_out};
+pub use files::{make_folder, read_file, replace, sha256_hex, write_out};
 pub use folder::Folder;
 pub use intake::TakenLogger;
+pub use kept::LONG;
 pub use layout::read_journal;
+pub use salvage::{Rescue, Salvage, salvage, salvage_on};

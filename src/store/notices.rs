@@ -66,6 +66,11 @@ impl Notices {
         news
     }
 
+    /// Whether everything that was read is in the project.
+    pub(super) fn is_of_all_files(&self) -> bool {
+        self.left_out.is_empty() && self.edit.is_none()
+    }
+
     pub(super) fn has_edit(&self) -> bool {
         self.edit.is_some()
     }

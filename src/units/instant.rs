@@ -107,14 +107,22 @@ impl FromStr for Instant {
     }
 }
 
+/// People read it as RFC 3339, programs as milliseconds since 1970.
 impl Serialize for Instant {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_str(self)
+        if serializer.is_human_readable() {
+            serializer.collect_str(self)
+        } else {
+            serializer.serialize_i64(self.unix_ms)
+        }
     }
 }
 
 impl<'de> Deserialize<'de> for Instant {
     fn deserialize<S: Deserializer<'de>>(deserializer: S) -> Result<Self, S::Error> {
+        if !deserializer.is_human_readable() {
+            return i64::deserialize(deserializer).map(Self::from_unix_ms);
+        }
         let text = <std::borrow::Cow<'de, str>>::deserialize(deserializer)?;
         text.parse().map_err(serde::de::Error::custom)
     }

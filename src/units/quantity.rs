@@ -278,9 +278,14 @@ fn split_number(text: &str) -> (&str, &str) {
     text.split_at(end)
 }
 
+/// People read it with its unit, programs as SI.
 impl<D: Dimension> Serialize for Quantity<D> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(&self.written())
+        if serializer.is_human_readable() {
+            serializer.serialize_str(&self.written())
+        } else {
+            serializer.serialize_f64(self.si)
+        }
     }
 }
 
@@ -305,7 +310,11 @@ impl<'de, D: Dimension> Deserialize<'de> for Quantity<D> {
                 value.to_string().parse().map_err(E::custom)
             }
         }
-        deserializer.deserialize_any(Visitor(PhantomData))
+        if deserializer.is_human_readable() {
+            deserializer.deserialize_any(Visitor(PhantomData))
+        } else {
+            f64::deserialize(deserializer).map(Self::from_si)
+        }
     }
 }
 

@@ -8,18 +8,24 @@
     reason = "a test that fails panics"
 )]
 
+#[path = "../support/long.rs"]
+mod long;
+#[path = "../support/pty.rs"]
+mod pty;
+
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use tankside::mesh;
-use tankside::project::{Action, Event, Project, What};
+use tankside::project::{Action, Definition, History, Project, What};
 use tankside::store::{Folder, read_journal};
-use tankside::tui::app::{Message, Model, update};
+use tankside::tui::app::{Message, Model, Screen, Spot, update};
 use tankside::tui::view::{Theme, draw};
 use tankside::units::Instant;
 
@@ -29,7 +35,7 @@ fn sample(name: &str) -> PathBuf {
         .join(name)
 }
 
-fn start() -> Instant {
+fn evening() -> Instant {
     "2026-03-04T20:05:00Z".parse().expect("an instant")
 }
 
@@ -37,7 +43,7 @@ fn start() -> Instant {
 fn forty() -> Project {
     let text =
         std::fs::read_to_string(sample("mantel-clock").join("project.ron")).expect("a definition");
-    let definition = tankside::project::Definition::parse(&text).expect("reads");
+    let definition = Definition::parse(&text).expect("reads");
     let journal =
         std::fs::read_to_string(sample("mantel-clock").join("journal.ron")).expect("a journal");
     Project::new(
@@ -48,36 +54,47 @@ fn forty() -> Project {
     .expect("folds")
 }
 
-/// So many notes after the history of the forty.
-fn long_history(events: usize) -> Vec<Event> {
-    let project = forty();
-    let mut all = project.events().to_vec();
-    for n in all.len()..events {
-        let at = start().plus_seconds(n as f64);
-        all.push(Event {
-            sequence: n as u64 + 1,
-            at,
-            recorded: at,
-            who: "Ida".into(),
-            what: What::Note {
-                piece: "numeral-7".into(),
-                text: format!("note {n}"),
-            },
-            reason: None,
-            overridden: Vec::new(),
-        });
-    }
-    all
+/// What the bench is about.
+const EVENTS: usize = 100_000;
+
+#[expect(clippy::disallowed_methods, reason = "a bench measures real time")]
+fn timed<T>(act: impl FnOnce() -> T) -> (Duration, T) {
+    let begun = std::time::Instant::now();
+    let done = act();
+    (begun.elapsed(), done)
+}
+
+fn ms(time: Duration) -> f64 {
+    time.as_secs_f64() * 1000.0
+}
+
+/// The middle of some times in milliseconds.
+fn middle(times: &mut [f64]) -> f64 {
+    times.sort_by(f64::total_cmp);
+    times[times.len() / 2]
+}
+
+/// Tells some times: the shortest, the middle, the longest.
+fn tell(what: &str, bound: &str, times: &mut [f64]) {
+    let middle = middle(times);
+    let (least, most) = (times[0], times[times.len() - 1]);
+    say(&format!(
+        "{what}: {least:.2} / {middle:.2} / {most:.2} ms (asked: {bound})"
+    ));
+}
+
+fn say(line: &str) {
+    writeln!(std::io::stdout(), "{line}").expect("standard output");
 }
 
 fn frame(c: &mut Criterion) {
-    let mut model = Model::new(forty(), Some("Ida".into()), start());
+    let mut model = Model::new(forty(), Some("Ida".into()), evening());
     let theme = Theme::new(true, false);
     let mut terminal = Terminal::new(TestBackend::new(200, 60)).expect("a terminal");
     c.bench_function("frame: forty pieces at 200x60", |b| {
         b.iter(|| {
             terminal
-                .draw(|f| draw(&model, &theme, start(), f))
+                .draw(|f| draw(&model, &theme, evening(), f))
                 .expect("drawn")
                 .count
         });
@@ -86,7 +103,7 @@ fn frame(c: &mut Criterion) {
     c.bench_function("a second passes: update and frame", |b| {
         b.iter(|| {
             second += 1.0;
-            let now = start().plus_seconds(second);
+            let now = evening().plus_seconds(second);
             let effects = update(&mut model, Message::Tick, now);
             terminal
                 .draw(|f| draw(&model, &theme, now, f))
@@ -96,9 +113,32 @@ fn frame(c: &mut Criterion) {
     });
 }
 
+/// A second that passes and its frame, after a long history, on every screen.
+fn long_frame(c: &mut Criterion) {
+    let project = long::project(EVENTS);
+    let mut now = project.state().latest.expect("it has a history");
+    let mut model = Model::new(project, Some("Ida".into()), now);
+    let theme = Theme::new(true, false);
+    let mut terminal = Terminal::new(TestBackend::new(200, 60)).expect("a terminal");
+    for screen in Screen::ALL {
+        model.screen = screen;
+        model.spot = Some(Spot::Piece("piece-07".to_owned()));
+        let name = format!("100,000 events: update and frame, {}", screen.title());
+        c.bench_function(&name, |b| {
+            b.iter(|| {
+                now = now.plus_seconds(1.0);
+                update(&mut model, Message::Tick, now);
+                terminal
+                    .draw(|f| draw(&model, &theme, now, f))
+                    .expect("drawn");
+            });
+        });
+    }
+}
+
 fn history(c: &mut Criterion) {
-    let definition = forty().definition;
-    let events = long_history(100_000);
+    let definition = Definition::parse(&long::text()).expect("a definition");
+    let events = History::from(long::events(EVENTS));
     let mut group = c.benchmark_group("100,000 events");
     group.sample_size(10);
     group.bench_function("fold", |b| {
@@ -111,44 +151,131 @@ fn history(c: &mut Criterion) {
         );
     });
     let scratch = tempfile::tempdir().expect("a folder");
-    let path = scratch.path().join("long");
-    let text =
-        std::fs::read_to_string(sample("mantel-clock").join("project.ron")).expect("a definition");
-    drop(Folder::lay_out(&path, &text, &events, &[]).expect("laid out"));
+    let (path, cache) = (scratch.path().join("long"), scratch.path().join("cache"));
+    long::lay_out(&path, EVENTS);
     group.bench_function("open", |b| {
         b.iter(|| Folder::open(&path).expect("opens").project().events().len());
+    });
+    let folder = Folder::open(&path).expect("opens");
+    group.bench_function("keep", |b| b.iter(|| assert!(folder.keep(&cache))));
+    group.bench_function("glimpse", |b| {
+        b.iter(|| Folder::glimpse(&path, &cache).expect("fits").events().len());
     });
     group.finish();
 }
 
-fn record(c: &mut Criterion) {
-    let scratch = tempfile::tempdir().expect("a folder");
-    let text =
-        std::fs::read_to_string(sample("table-bell").join("project.ron")).expect("a definition");
-    let mut folder = Folder::create(&scratch.path().join("p"), &text, start()).expect("made");
-    let mut group = c.benchmark_group("one event");
-    group.sample_size(20);
-    group.bench_function("recorded", |b| {
-        b.iter(|| {
+/// One event acknowledged, and an append with its fsync alone, in turn, so that
+/// a busy disk is busy for both.
+fn record(_: &mut Criterion) {
+    for events in [1, EVENTS] {
+        let scratch = tempfile::tempdir().expect("a folder");
+        let path = scratch.path().join("p");
+        long::lay_out(&path, events);
+        let mut folder = Folder::open(&path).expect("opens");
+        let mut file = File::create(scratch.path().join("plain")).expect("a file");
+        let mut now = folder.project().state().latest.expect("a history");
+        let (mut one, mut fsync) = (Vec::new(), Vec::new());
+        // The screen has a copy of what the keeper has.
+        let mut shown = folder.project().clone();
+        for _ in 0..200 {
+            now = now.plus_seconds(1.0);
             let what = What::Note {
-                piece: "bell".into(),
+                piece: "piece-07".into(),
                 text: "bright".into(),
             };
-            folder
-                .record(&Action::now(what, "Ida"), start(), None)
-                .expect("recorded")
-                .event
-                .sequence
+            let action = Action::now(what, "Ida");
+            let (time, recorded) = timed(|| folder.record(&action, now, None));
+            recorded.expect("recorded");
+            one.push(ms(time));
+            let (time, ()) = timed(|| {
+                file.write_all(&[b'x'; 160]).expect("written");
+                file.sync_all().expect("synced");
+            });
+            fsync.push(ms(time));
+            shown.clone_from(folder.project());
+        }
+        let ratio = middle(&mut one) / middle(&mut fsync);
+        tell(
+            &format!("{events} events: an append and its fsync"),
+            "-",
+            &mut fsync,
+        );
+        tell(
+            &format!("{events} events: one more acknowledged"),
+            "2x",
+            &mut one,
+        );
+        say(&format!(
+            "{events} events: one event / one fsync = {ratio:.2}x (asked: 2x)"
+        ));
+        drop(shown);
+    }
+}
+
+/// The real program in a real terminal.
+fn start(_: &mut Criterion) {
+    let scratch = tempfile::tempdir().expect("a folder");
+    let (path, cache) = (scratch.path().join("long"), scratch.path().join("cache"));
+    long::lay_out(&path, EVENTS);
+    let (path, cache_dir) = (
+        path.to_str().expect("a path"),
+        cache.to_str().expect("a path"),
+    );
+    let run = || {
+        let env = [("TANKSIDE_CACHE_DIR", cache_dir)];
+        let run = || pty::Pty::bare(env!("CARGO_BIN_EXE_tankside"), &["open", path], &env);
+        let (time, pty) = timed(|| {
+            let pty = run();
+            pty.wait_frame("the first frame", |s| s.contents().contains("Forty pieces"));
+            pty
         });
-    });
-    let mut file = File::create(scratch.path().join("plain")).expect("a file");
-    group.bench_function("an append and its fsync alone", |b| {
-        b.iter(|| {
-            file.write_all(&[b'x'; 160]).expect("written");
-            file.sync_all().expect("synced");
-        });
-    });
-    group.finish();
+        (ms(time), pty)
+    };
+    let quit = |mut pty: pty::Pty| {
+        pty.send("\x03");
+        pty.wait_end();
+    };
+    let (mut rebuilt, mut kept, mut busy, mut idle) = (vec![], vec![], vec![], vec![]);
+    let mut memory = [0.0_f64; 2];
+    for _ in 0..10 {
+        let _nothing_there = std::fs::remove_dir_all(&cache);
+        let (time, pty) = run();
+        rebuilt.push(time);
+        memory[0] = memory[0].max(pty.most_memory_mb());
+        quit(pty);
+        let (time, mut pty) = run();
+        kept.push(time);
+        // The keeper reads the journal now.
+        for _ in 0..5 {
+            busy.push(ms(pty.answer("\t")));
+        }
+        std::thread::sleep(Duration::from_millis(1500));
+        for _ in 0..5 {
+            idle.push(ms(pty.answer("\t")));
+        }
+        memory[1] = memory[1].max(pty.most_memory_mb());
+        quit(pty);
+    }
+    tell(
+        "100,000 events: start to first frame, rebuilt",
+        "500 ms",
+        &mut rebuilt,
+    );
+    tell(
+        "100,000 events: start to first frame, kept",
+        "50 ms",
+        &mut kept,
+    );
+    tell(
+        "key to frame while the keeper reads them",
+        "16 ms",
+        &mut busy,
+    );
+    tell("key to frame", "16 ms", &mut idle);
+    say(&format!(
+        "100,000 events: most memory {:.0} MB rebuilt, {:.0} MB kept (asked: 100 MB)",
+        memory[0], memory[1]
+    ));
 }
 
 /// A million triangles: a sheet of 707 x 707 cells, each of two.
@@ -204,5 +331,5 @@ fn print(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, frame, history, record, print);
+criterion_group!(benches, frame, long_frame, history, record, start, print);
 criterion_main!(benches);

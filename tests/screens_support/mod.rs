@@ -150,6 +150,11 @@ impl Hands {
         grid(&terminal, width, |cell| cell.symbol().to_owned())
     }
 
+    /// Draws it and looks at nothing.
+    pub(crate) fn draw(&self, width: u16, height: u16) {
+        self.terminal(width, height, Theme::new(true, false));
+    }
+
     fn terminal(&self, width: u16, height: u16, theme: Theme) -> Terminal<TestBackend> {
         let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
         terminal
@@ -318,34 +323,34 @@ impl Diary {
 /// An evening at the tank: stem and leaf-1 in the build, leaf-2 in its rinse,
 /// base and cap ageing, arm drying its coat, leaf-3 ready for its strike.
 pub(crate) fn evening() -> Hands {
+    evening_of(["stem", "leaf-1", "leaf-2", "leaf-3", "arm", "base", "cap"])
+}
+
+/// The same evening with other names.
+pub(crate) fn evening_of(names: [&str; 7]) -> Hands {
     use Stage::{Age, Build, Coat, Rinse, Strike, Wiring};
-    let names = ["stem", "leaf-1", "leaf-2", "leaf-3", "arm", "base", "cap"];
+    let [stem, leaf_1, leaf_2, leaf_3, arm, base, cap] = names;
     let project = Project::new(definition(&names), Vec::new(), BTreeMap::new()).unwrap();
     let mut diary = Diary {
         project,
         now: begin(),
     };
-    diary.through(0.0, "base", &[Coat, Wiring, Strike, Build, Rinse]);
-    diary.start(1.0, "base", Age);
-    diary.through(60.0, "cap", &[Coat, Wiring, Strike, Build, Rinse]);
-    diary.start(61.0, "cap", Age);
+    diary.through(0.0, base, &[Coat, Wiring, Strike, Build, Rinse]);
+    diary.start(1.0, base, Age);
+    diary.through(60.0, cap, &[Coat, Wiring, Strike, Build, Rinse]);
+    diary.start(61.0, cap, Age);
     let evening = 2.0 * 24.0 * 60.0;
-    diary.through(evening, "leaf-2", &[Coat, Wiring, Strike, Build]);
-    diary.start(evening + 1.0, "leaf-2", Rinse);
-    diary.through(evening + 2.0, "leaf-3", &[Coat, Wiring]);
-    diary.start(evening + 3.0, "arm", Coat);
-    diary.at(
-        evening + 3.0,
-        What::Coat {
-            piece: "arm".into(),
-        },
-    );
-    for piece in ["stem", "leaf-1"] {
+    diary.through(evening, leaf_2, &[Coat, Wiring, Strike, Build]);
+    diary.start(evening + 1.0, leaf_2, Rinse);
+    diary.through(evening + 2.0, leaf_3, &[Coat, Wiring]);
+    diary.start(evening + 3.0, arm, Coat);
+    diary.at(evening + 3.0, What::Coat { piece: arm.into() });
+    for piece in [stem, leaf_1] {
         diary.through(evening + 4.0, piece, &[Coat, Wiring]);
         diary.start(evening + 5.0, piece, Strike);
     }
     // Seen covered before any current was shared: the shares stay known.
-    for piece in ["stem", "leaf-1"] {
+    for piece in [stem, leaf_1] {
         diary.look(evening + 5.0, piece, "covered");
     }
     diary.at(
@@ -355,7 +360,7 @@ pub(crate) fn evening() -> Hands {
             to: Setting::Amps(A.of(0.9)),
         },
     );
-    for piece in ["stem", "leaf-1"] {
+    for piece in [stem, leaf_1] {
         diary.finish(evening + 31.0, piece);
         diary.start(evening + 31.0, piece, Build);
     }

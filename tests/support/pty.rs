@@ -65,7 +65,8 @@ impl Pty {
         pty
     }
 
-    fn bare(program: &str, args: &[&str], env: &[(&str, &str)]) -> Self {
+    /// A program in a terminal, with nothing around it.
+    pub(crate) fn bare(program: &str, args: &[&str], env: &[(&str, &str)]) -> Self {
         let size = PtySize {
             rows: 24,
             cols: 80,
@@ -172,6 +173,31 @@ impl Pty {
         });
     }
 
+    /// Presses keys and waits for the frame that answers; how long it took.
+    #[expect(clippy::disallowed_methods, reason = "it measures real time")]
+    pub(crate) fn answer(&mut self, keys: &str) -> Duration {
+        let (mark, begun) = (self.mark(), std::time::Instant::now());
+        self.send(keys);
+        let answered = |seen: &Seen| seen.bytes.len() > mark && seen.bytes.ends_with(FRAME_END);
+        if let Err(screen) = self.until(PATIENCE, answered) {
+            panic!("waited in vain for an answer to {keys:?}; the screen is\n{screen}");
+        }
+        begun.elapsed()
+    }
+
+    /// Waits until a program that was run bare has ended.
+    pub(crate) fn wait_end(&mut self) {
+        assert!(self.child.wait().unwrap().success());
+    }
+
+    /// The most memory that a program that was run bare has had in use, in MB.
+    pub(crate) fn most_memory_mb(&self) -> f64 {
+        let pid = self.child.process_id().unwrap();
+        let status = std::fs::read_to_string(format!("/proc/{pid}/status")).unwrap();
+        let kb = line_after(&status, "VmHWM:").trim().trim_end_matches(" kB");
+        kb.parse::<f64>().unwrap() / 1024.0
+    }
+
     /// What the screen shows.
     pub(crate) fn contents(&self) -> String {
         self.seen().parser.screen().contents()
@@ -233,6 +259,36 @@ impl Pty {
         self.home.path()
     }
 
+    /// That each time the terminal was taken it was given back as it was: the
+    /// text of the first screen, its cursor, the window's title.
+    pub(crate) fn given_back(&self) {
+        let seen = self.seen();
+        let bytes = &seen.bytes;
+        let (rows, cols) = seen.parser.screen().size();
+        let taken = places(bytes, b"\x1b[?1049h");
+        let left = places(bytes, b"\x1b[?1049l");
+        assert!(!taken.is_empty(), "it was never taken");
+        assert_eq!(taken.len(), left.len(), "taken and left as often");
+        let titles = [b"\x1b[22;0t", b"\x1b[23;0t"].map(|t| places(bytes, t).len());
+        assert_eq!(titles, [taken.len(); 2], "titles kept and brought back");
+        let after = |end: usize| {
+            let mut parser = Parser::new(rows, cols, 0);
+            parser.process(&bytes[..end]);
+            let screen = parser.screen();
+            (
+                screen.contents_formatted(),
+                screen.cursor_position(),
+                screen.input_mode_formatted(),
+                screen.hide_cursor(),
+            )
+        };
+        for (taken, left) in taken.into_iter().zip(left) {
+            assert!(taken < left, "taken first");
+            let before = after(taken);
+            assert_eq!(before, after(left + b"\x1b[?1049l".len()));
+        }
+    }
+
     /// Waits until the program has ended; how, in the shell's numbers. The
     /// terminal must then be as it was before the program.
     pub(crate) fn ended(&self) -> i32 {
@@ -251,8 +307,20 @@ impl Pty {
             assert!(!screen.hide_cursor(), "the cursor is shown");
             assert!(!screen.bracketed_paste(), "pastes are plain again");
         });
+        if !places(&self.seen().bytes, b"\x1b[?1049h").is_empty() {
+            self.given_back();
+        }
         line_after(&shown, "left with ").trim().parse().unwrap()
     }
+}
+
+/// Where a sequence stands.
+fn places(bytes: &[u8], sequence: &[u8]) -> Vec<usize> {
+    let windows = bytes.windows(sequence.len()).enumerate();
+    windows
+        .filter(|(_, window)| *window == sequence)
+        .map(|(at, _)| at)
+        .collect()
 }
 
 /// What stands behind a word, to the end of the line.

@@ -11,7 +11,7 @@ mod rows;
 mod text;
 
 use super::{cautions, told};
-use crate::project::{Definition, Planned, Project, State, TankFigures};
+use crate::project::{Definition, Event, Planned, Project, State, TankFigures};
 use crate::units::{A, H, Instant, LocalTime, V, Zone};
 
 pub use rows::{Asks, BACK, Back, Blank, LAMP, Row, Tick};
@@ -177,7 +177,8 @@ fn as_known(project: &Project, at: Instant) -> Option<Project> {
         return None;
     }
     let logs = project.logs().clone();
-    Project::new(project.definition.clone(), events[..known].to_vec(), logs).ok()
+    let known: Vec<Event> = events.iter().take(known).cloned().collect();
+    Project::new(project.definition.clone(), known, logs).ok()
 }
 
 /// What to mind this evening: the stages that pieces are at, then what holds

@@ -2,7 +2,7 @@
 //! help and the key list of the README.
 
 use super::{Key, KeyCode, Keymap, Model, Screen};
-use crate::project::StageState;
+use crate::project::{READING, StageState};
 
 /// What a key can ask for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -292,6 +292,7 @@ impl Command {
             ),
             Id::Note | Id::Mark => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
+            Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
             Id::Redo => need(model.project.redo_target().is_some(), "nothing to redo"),
             Id::Silence => need(

@@ -116,7 +116,7 @@ fn in_menu(model: &mut Model, mut menu: Menu, key: Key) -> Vec<Effect> {
             Does::Task(task) => model.open(task, false),
             Does::Menu(spot) => model.open_menu(Some(spot)),
             Does::Command(id) => return update::run(model, id, key),
-            Does::Copy(figure) => return update::copy(model, figure),
+            Does::Copy(figure) => return update::copy(model, &figure),
         }
         return Vec::new();
     }

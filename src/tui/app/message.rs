@@ -82,6 +82,9 @@ pub enum Message {
     Notice(String),
     /// What the store warns of; told until the project reads otherwise.
     Warned(String),
+    /// Nothing is written down any more until the project is opened again: why,
+    /// and what would do. It stands from now on, whatever else is said.
+    Stopped(String),
     /// An effect other than a record failed.
     Failed(Failure),
     /// The user's own keys are now these; or why they are not taken.

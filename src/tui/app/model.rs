@@ -76,6 +76,8 @@ pub struct Model {
     pub who: Option<String>,
     /// The login name of the computer, offered when a name is asked.
     pub login: Option<String>,
+    /// The project's folder, as it is written in commands.
+    pub folder: String,
     /// The present, as last told.
     pub now: Instant,
     /// The figures of the present.
@@ -110,6 +112,8 @@ pub struct Model {
     pub keys_fault: Option<String>,
     /// Where the user's own keys are kept.
     pub keys_place: Option<String>,
+    /// Why nothing is written down any more; it is told in place of what is said.
+    pub stopped: Option<String>,
     pub(super) bell: Bell,
 }
 
@@ -122,6 +126,7 @@ impl Model {
             project,
             who,
             login: None,
+            folder: "DIR".to_owned(),
             now,
             facts,
             screen: Screen::Line,
@@ -139,6 +144,7 @@ impl Model {
             keys: Keymap::default(),
             keys_fault: None,
             keys_place: None,
+            stopped: None,
             bell: Bell::default(),
         };
         model.spot = model
@@ -168,6 +174,13 @@ impl Model {
             Ok(keys) => self.keys = keys,
             Err(fault) => self.keys_fault = Some(fault),
         }
+        self
+    }
+
+    /// The same, of a project in this folder.
+    #[must_use]
+    pub fn in_folder(mut self, folder: &str) -> Self {
+        folder.clone_into(&mut self.folder);
         self
     }
 

@@ -39,10 +39,10 @@ impl Model {
             let looks = state.piece(&piece.name).into_iter().flat_map(|p| &p.looks);
             for place in looks
                 .flat_map(|l| &l.findings)
-                .filter_map(|f| f.place.clone())
+                .filter_map(|f| f.place.as_ref())
             {
-                if !places.contains(&place) {
-                    places.push(place);
+                if !places.contains(place) {
+                    places.push(place.clone());
                 }
             }
         }
@@ -53,11 +53,10 @@ impl Model {
     pub fn last_notes(&self) -> Vec<String> {
         let mut notes: Vec<String> = Vec::new();
         for event in self.project.events().iter().rev() {
-            if let What::Note { text, .. } = &event.what
-                && notes.len() < 6
-                && !notes.contains(text)
-            {
-                notes.push(text.clone());
+            match &event.what {
+                _ if notes.len() == 6 => break,
+                What::Note { text, .. } if !notes.contains(text) => notes.push(text.clone()),
+                _ => {}
             }
         }
         joined(

@@ -6,6 +6,7 @@ use super::{
     Step, Task, Upkeep, guide,
 };
 use crate::project::{Mode, Side, What};
+use crate::report::safe::plain_text;
 use crate::units::Instant;
 
 /// Takes a message in; what the shell shall do comes out.
@@ -21,9 +22,14 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
         }
         Message::Tick => Vec::new(),
         Message::Project(project) => {
+            let first = model.facts.pieces.is_empty();
             model.project = *project;
             if model.said.mendable {
                 model.said = super::Said::default();
+            }
+            if first && model.layers.is_empty() {
+                // Only a tank could be selected: now there is a piece to begin with.
+                model.spot = None;
             }
             model.refresh();
             model.refresh_layers();
@@ -42,6 +48,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
         }
         Message::Warned(text) => {
             model.trouble(text);
+            Vec::new()
+        }
+        Message::Stopped(text) => {
+            model.stopped = Some(text);
             Vec::new()
         }
         Message::Failed(Failure::Refused(refusal)) => {
@@ -163,7 +173,8 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
 }
 
 /// Hands a figure to the terminal, which tells nobody what it does with it.
-pub(super) fn copy(model: &mut Model, figure: String) -> Vec<Effect> {
+pub(super) fn copy(model: &mut Model, figure: &str) -> Vec<Effect> {
+    let figure = plain_text(figure).into_owned();
     model.say(format!(
         "copied: {figure} (whether it takes it, only the terminal knows)"
     ));

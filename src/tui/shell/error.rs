@@ -1,5 +1,6 @@
 //! Why the screen could not be shown, or not to the end.
 
+use crate::store::StoreError;
 use crate::tui::app::Failure;
 
 /// Why the screen could not be shown, or not to the end.
@@ -18,6 +19,9 @@ pub enum ShellError {
     /// The thread that owns the project's folder ended by itself.
     #[error("a part of the program that reads and writes the project stopped by itself")]
     Worker,
+    /// The project could be shown, and not be opened.
+    #[error(transparent)]
+    Unopened(StoreError),
     /// Something asked for just before leaving was not done.
     #[error("the last thing asked for before leaving was not done: {}", message(.0))]
     Undone(Failure),
@@ -37,6 +41,7 @@ impl ShellError {
             Self::Worker => "open the project again; what was shown as recorded is on the disk, \
                 and `tankside check DIR` looks the files over"
                 .to_owned(),
+            Self::Unopened(error) => error.remedy.clone(),
             Self::Undone(Failure::Refused(refusal)) => {
                 let commands: Vec<_> = refusal.instead.iter().map(|c| c.line("DIR")).collect();
                 match commands.as_slice() {

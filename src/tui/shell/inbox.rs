@@ -6,10 +6,11 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 
-use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP, SIGWINCH};
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGWINCH};
 use signal_hook::iterator::Handle;
 
 use super::keys::translate;
+use crate::store::StoreError;
 use crate::tui::app::Message;
 
 /// What reaches the loop.
@@ -27,8 +28,21 @@ pub(super) enum Incoming {
     Continued,
     /// The terminal cannot be read.
     TerminalFailed(io::Error),
-    /// The thread that owns the folder has ended.
-    KeeperGone,
+    /// The folder that a first look was had at cannot be opened.
+    Unopened(StoreError),
+    /// A thread that fills the inbox has ended by itself.
+    WorkerGone,
+}
+
+/// Goes along with a thread that fills the inbox and tells when it ends, so
+/// that the loop never waits for one that panicked.
+pub(super) struct Ending(pub(super) Sender<Incoming>);
+
+impl Drop for Ending {
+    fn drop(&mut self) {
+        // Where the loop has gone first, nobody listens.
+        let _loop_gone = self.0.send(Incoming::WorkerGone);
+    }
 }
 
 /// The thread that reads the terminal. It reads one event and waits until
@@ -45,7 +59,10 @@ impl Reader {
         let (go_on, dealt_with) = mpsc::channel();
         thread::Builder::new()
             .name("reader".to_owned())
-            .spawn(move || read(&tell, &dealt_with))?;
+            .spawn(move || {
+                let ending = Ending(tell);
+                read(&ending.0, &dealt_with);
+            })?;
         Ok(Self { go_on })
     }
 
@@ -79,22 +96,24 @@ pub(super) struct Signals {
 
 impl Signals {
     pub(super) fn watch(tell: Sender<Incoming>) -> io::Result<Self> {
-        let mut signals =
-            signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT, SIGCONT, SIGWINCH])?;
+        let mut signals = signal_hook::iterator::Signals::new([
+            SIGTERM, SIGHUP, SIGINT, SIGQUIT, SIGCONT, SIGWINCH,
+        ])?;
         let handle = signals.handle();
         let lent = Arc::new(AtomicBool::new(false));
         let is_lent = Arc::clone(&lent);
         thread::Builder::new()
             .name("signals".to_owned())
             .spawn(move || {
+                let ending = Ending(tell);
                 for signal in signals.forever() {
                     let incoming = match (signal, is_lent.load(Ordering::SeqCst)) {
-                        (SIGCONT | SIGINT, true) => continue,
+                        (SIGCONT | SIGINT | SIGQUIT, true) => continue,
                         (SIGWINCH, _) => Incoming::Resized,
                         (SIGCONT, false) => Incoming::Continued,
                         _ => Incoming::Leave,
                     };
-                    if tell.send(incoming).is_err() {
+                    if ending.0.send(incoming).is_err() {
                         return;
                     }
                 }
@@ -102,8 +121,8 @@ impl Signals {
         Ok(Self { handle, lent })
     }
 
-    /// Says that the terminal is lent to another program, whose Ctrl-C and
-    /// `fg` are not ours.
+    /// Says that the terminal is lent to another program, whose Ctrl-C, Ctrl-\
+    /// and `fg` are not ours.
     pub(super) fn lend(&self, lent: bool) {
         self.lent.store(lent, Ordering::SeqCst);
     }

@@ -2,17 +2,17 @@
 //! project happens here, one thing after the other.
 
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use super::ShellError;
-use super::inbox::Incoming;
+use super::inbox::{Ending, Incoming};
 use super::own_keys;
 use crate::project::{Action, Decision, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
-use crate::store::{Draft, Edited, Folder, RecordError, StoreError};
+use crate::store::{Draft, Edited, Folder, LONG, RecordError, StoreError};
 use crate::tui::app::{Failure, Message};
 use crate::units::Instant;
 
@@ -35,6 +35,14 @@ pub(super) enum Job {
     DropEdit(Draft),
 }
 
+/// The folder that the keeper shall own.
+pub(super) enum Opening {
+    /// It is open.
+    Done(Box<Folder>),
+    /// It is still to be opened.
+    Soon(PathBuf),
+}
+
 /// The keeper, seen from the loop.
 pub(super) struct Keeper {
     jobs: Sender<Job>,
@@ -42,15 +50,23 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
+    /// `cache` is where what a long project has come to is kept.
     pub(super) fn start(
-        folder: Folder,
+        opening: Opening,
         keys: KeysFile,
+        cache: Option<PathBuf>,
         tell: Sender<Incoming>,
     ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let thread = thread::Builder::new()
             .name("keeper".to_owned())
-            .spawn(move || Desk::new(folder, keys, tell).work(&todo))?;
+            .spawn(
+                move || match Desk::open(opening, keys, cache, tell.clone()) {
+                    Ok(desk) => desk.work(&todo),
+                    // Where the loop has gone, nobody listens.
+                    Err(error) => drop(tell.send(Incoming::Unopened(error))),
+                },
+            )?;
         Ok(Self { jobs, thread })
     }
 
@@ -77,37 +93,76 @@ impl Keeper {
 struct Desk {
     folder: Folder,
     keys: KeysFile,
-    tell: Sender<Incoming>,
+    tell: Ending,
     notices: Vec<String>,
     trouble: Option<StoreError>,
-}
-
-impl Drop for Desk {
-    /// Tells of the end, so that the loop never waits for a thread that panicked.
-    fn drop(&mut self) {
-        let _loop_gone = self.tell.send(Incoming::KeeperGone);
-    }
+    /// Whether it was said that nothing is written any more.
+    stopped: bool,
+    cache: Option<PathBuf>,
+    /// How many events what is kept in the cache rests on; `None` before
+    /// anything is known to be kept.
+    kept: Option<usize>,
+    /// Whether something has happened that is not kept.
+    unkept: bool,
 }
 
 impl Desk {
-    fn new(folder: Folder, keys: KeysFile, tell: Sender<Incoming>) -> Self {
-        Self {
+    /// Opens the folder if need be. What was shown before then gives way to
+    /// what the files say.
+    fn open(
+        opening: Opening,
+        keys: KeysFile,
+        cache: Option<PathBuf>,
+        tell: Sender<Incoming>,
+    ) -> Result<Self, StoreError> {
+        let (folder, was_kept) = match opening {
+            Opening::Done(folder) => (*folder, false),
+            Opening::Soon(path) => (Folder::open_soon(&path)?, true),
+        };
+        let mut desk = Self {
+            kept: was_kept.then(|| folder.project().events().len()),
             folder,
             keys,
-            tell,
+            tell: Ending(tell),
             notices: Vec::new(),
             trouble: None,
+            stopped: false,
+            cache,
+            unkept: !was_kept,
+        };
+        if was_kept {
+            desk.say_project();
+            desk.unkept = false;
         }
+        desk.folder.look_at_meshes();
+        Ok(desk)
     }
 
     fn work(mut self, todo: &Receiver<Job>) {
+        self.say_stopped();
         self.say_notices();
         loop {
             match todo.recv_timeout(FOLLOW) {
                 Ok(job) => self.perform(job),
-                Err(RecvTimeoutError::Timeout) => self.follow(),
-                Err(RecvTimeoutError::Disconnected) => return,
+                Err(RecvTimeoutError::Timeout) => {
+                    self.follow();
+                    let events = self.folder.project().events().len();
+                    if self.kept.is_none_or(|kept| events >= kept + LONG) {
+                        self.keep();
+                    }
+                }
+                Err(RecvTimeoutError::Disconnected) => return self.keep(),
             }
+        }
+    }
+
+    /// Keeps what a long project has come to for the next start. Where that
+    /// fails, the next start takes longer.
+    fn keep(&mut self) {
+        if let Some(dir) = self.cache.as_ref().filter(|_| self.unkept) {
+            self.folder.keep(dir);
+            self.kept = Some(self.folder.project().events().len());
+            self.unkept = false;
         }
     }
 
@@ -150,7 +205,19 @@ impl Desk {
                 }
             }
         }
+        self.say_stopped();
         self.say_notices();
+    }
+
+    /// Tells once, to stand until the end, that nothing is written any more.
+    fn say_stopped(&mut self) {
+        if let Some(error) = self.folder.stopped().filter(|_| !self.stopped) {
+            self.stopped = true;
+            self.say(Message::Stopped(format!(
+                "{}; {}",
+                error.message, error.remedy
+            )));
+        }
     }
 
     /// Records; a logger's file that is named where it lies is brought in first.
@@ -166,6 +233,15 @@ impl Desk {
 
     /// Takes in what other programs did, and the user's own keys; the same trouble is told once.
     fn follow(&mut self) {
+        if !self.stopped {
+            self.follow_folder();
+        }
+        if self.keys.changed() {
+            self.say(Message::Keys(own_keys::for_screen(&self.keys)));
+        }
+    }
+
+    fn follow_folder(&mut self) {
         match self.folder.follow() {
             Ok(changed) => {
                 // Also when it reads as before the trouble, so that the
@@ -182,17 +258,15 @@ impl Desk {
             }
         }
         self.say_notices();
-        if self.keys.changed() {
-            self.say(Message::Keys(own_keys::for_screen(&self.keys)));
-        }
     }
 
-    fn say_project(&self) {
+    fn say_project(&mut self) {
+        self.unkept = true;
         self.say(Message::Project(Box::new(self.folder.project().clone())));
     }
 
     fn say_notices(&mut self) {
-        let all = self.folder.notices();
+        let all = self.folder.notices().to_vec();
         if all != self.notices {
             if self.notices.iter().any(|notice| !all.contains(notice)) {
                 // What was mended is no longer told.
@@ -202,7 +276,7 @@ impl Desk {
             for notice in new {
                 self.say(Message::Warned(notice.clone()));
             }
-            self.notices = all.to_vec();
+            self.notices = all;
         }
     }
 
@@ -215,7 +289,7 @@ impl Desk {
 
     fn say(&self, message: Message) {
         // Where the loop has gone, nobody listens.
-        let _loop_gone = self.tell.send(Incoming::Message(message));
+        let _loop_gone = self.tell.0.send(Incoming::Message(message));
     }
 }
 

@@ -15,6 +15,7 @@ mod own_keys;
 mod sense;
 mod tty;
 
+use std::path::Path;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::time::Duration;
 
@@ -24,13 +25,14 @@ pub use sense::colours_told;
 pub use tty::Tty;
 
 use crate::clock::Clock;
+use crate::project::Project;
 use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::Folder;
 use crate::tui::app::{Effect, Failure, Message, Model, update};
 use crate::tui::view::{Theme, draw};
 use editor::Editor;
 use inbox::{Incoming, Reader, Signals};
-use keeper::{Job, Keeper};
+use keeper::{Job, Keeper, Opening};
 use sense::Look;
 
 /// The wall clock is compared at least this often, so that a computer that
@@ -40,16 +42,16 @@ const NAP: Duration = Duration::from_secs(1);
 /// The screen is never redrawn for the clock more often than this, in seconds.
 const SHORTEST: f64 = 0.05;
 
-/// Shows a project on the terminal until the user leaves. Settings that do not
-/// read, and keys that are not taken, are said on the screen and never in its
-/// way: the defaults do until they are mended.
+/// Shows the project in a folder on the terminal until the user leaves. Settings
+/// that do not read, and keys that are not taken, are said on the screen and
+/// never in its way: the defaults do until they are mended.
 ///
 /// # Errors
-/// When there is no terminal that can show it, when the terminal fails, or
-/// when something asked for was not written down before leaving. The terminal
-/// is given back in any case.
+/// When the project cannot be opened, when there is no terminal that can show
+/// it, when the terminal fails, or when something asked for was not written
+/// down before leaving. The terminal is given back in any case.
 pub fn run(
-    folder: Folder,
+    path: &Path,
     settings: Result<Settings, SettingsError>,
     clock: &dyn Clock,
 ) -> Result<(), ShellError> {
@@ -58,19 +60,23 @@ pub fn run(
         Err(error) => (Settings::default(), Some(error)),
     };
     let look = Look::sense(&settings)?;
+    let cache = Settings::cache_dir();
+    let (project, opening) = first_look(path, cache.as_deref())?;
     let now = clock.now();
     let keys = KeysFile::of_the_user();
     let place = keys.path().map(|path| path.display().to_string());
-    let mut model = Model::new(folder.project().clone(), settings.who, now)
+    let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+    let mut model = Model::new(project, settings.who, now)
         .with_login(sense::login())
-        .with_keys(own_keys::for_screen(&keys), place);
+        .with_keys(own_keys::for_screen(&keys), place)
+        .in_folder(&whole.to_string_lossy());
     if let Some(error) = unsettled {
         model.alarm(format!("{error}; {}", error.remedy()));
     }
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
-    let keeper = Keeper::start(folder, keys, tell.clone())?;
+    let keeper = Keeper::start(opening, keys, cache, tell.clone())?;
     let reader = Reader::start(tell)?;
     let mut shell = Shell {
         model,
@@ -85,6 +91,18 @@ pub fn run(
     };
     let outcome = shell.stay();
     shell.leave().and(outcome)
+}
+
+/// The project for the first frames: what is kept of a long one, while the
+/// keeper opens the folder; else the folder as it is opened here.
+fn first_look(path: &Path, cache: Option<&Path>) -> Result<(Project, Opening), ShellError> {
+    match cache.and_then(|dir| Folder::glimpse(path, dir)) {
+        Some(project) => Ok((project, Opening::Soon(path.to_owned()))),
+        None => {
+            let folder = Folder::open_soon(path).map_err(ShellError::Unopened)?;
+            Ok((folder.project().clone(), Opening::Done(Box::new(folder))))
+        }
+    }
 }
 
 /// Everything the loop owns.
@@ -142,7 +160,7 @@ impl Shell<'_> {
             };
             match self.inbox.recv_timeout(nap) {
                 Ok(incoming) => return Ok(incoming),
-                Err(RecvTimeoutError::Timeout) => {}
+                Err(RecvTimeoutError::Timeout) => tty::still_there()?,
                 Err(RecvTimeoutError::Disconnected) => return Err(ShellError::Worker),
             }
         }
@@ -167,7 +185,8 @@ impl Shell<'_> {
                 Ok(self.tty.enter_again()?)
             }
             Incoming::TerminalFailed(error) => Err(error.into()),
-            Incoming::KeeperGone => Err(ShellError::Worker),
+            Incoming::Unopened(error) => Err(ShellError::Unopened(error)),
+            Incoming::WorkerGone => Err(ShellError::Worker),
         }
     }
 

@@ -98,11 +98,16 @@ impl Tty {
         give_back();
     }
 
-    /// Draws a frame; writes what has changed since the last one.
+    /// Draws a frame; writes what has changed since the last one. A terminal
+    /// that was given back, as a panic of another thread does, is left alone.
     ///
     /// # Errors
     /// When the terminal cannot be written.
     pub fn draw(&mut self, frame: impl FnOnce(&mut Frame<'_>)) -> io::Result<()> {
+        let _held = stdout().lock();
+        if !is_taken() {
+            return Ok(());
+        }
         self.terminal.draw(frame).map(|_drawn| ())
     }
 
@@ -112,11 +117,14 @@ impl Tty {
     /// When the terminal cannot be written.
     pub fn title(&mut self, title: &str) -> io::Result<()> {
         let title = plain_text(title);
-        if title == self.title {
-            return Ok(());
+        if title != self.title {
+            let mut sequence = String::new();
+            SetTitle(&title)
+                .write_ansi(&mut sequence)
+                .map_err(io::Error::other)?;
+            self.send(&sequence)?;
+            self.title = title.into_owned();
         }
-        execute!(self.terminal.backend_mut(), SetTitle(&title))?;
-        self.title = title.into_owned();
         Ok(())
     }
 
@@ -125,7 +133,7 @@ impl Tty {
     /// # Errors
     /// When the terminal cannot be written.
     pub fn bell(&mut self) -> io::Result<()> {
-        self.send(b"\x07")
+        self.send("\x07")
     }
 
     /// Puts text on the clipboard of the terminal (OSC 52), which works over
@@ -139,13 +147,17 @@ impl Tty {
             Ok(sequence) => sequence,
             Err(failure) => return Ok(Err(failure)),
         };
-        self.send(sequence.as_bytes())?;
+        self.send(&sequence)?;
         Ok(Ok(()))
     }
 
-    fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
+    fn send(&mut self, sequence: &str) -> io::Result<()> {
+        let _held = stdout().lock();
+        if !is_taken() {
+            return Ok(());
+        }
         let backend = self.terminal.backend_mut();
-        backend.write_all(bytes)?;
+        backend.write_all(sequence.as_bytes())?;
         Write::flush(backend)
     }
 }
@@ -154,6 +166,11 @@ impl Drop for Tty {
     fn drop(&mut self) {
         give_back();
     }
+}
+
+/// To be asked while standard output is held, which giving back waits for.
+fn is_taken() -> bool {
+    TAKEN.load(Ordering::SeqCst)
 }
 
 fn take() -> io::Result<()> {
@@ -184,8 +201,12 @@ const USUAL: &str = "\x1b[?1l\x1b>\x1b[4l\x1b[?6l\x1b[?7h\x1b[?5l\x0f\x1b(B\x1b[
 mod line_modes {
     use rustix::termios::{OptionalActions, Termios, tcgetattr, tcsetattr};
 
+    pub(super) fn try_now() -> std::io::Result<Termios> {
+        Ok(tcgetattr(std::io::stdin())?)
+    }
+
     pub(super) fn now() -> Option<Termios> {
-        tcgetattr(std::io::stdin()).ok()
+        try_now().ok()
     }
 
     pub(super) fn set(modes: Option<Termios>) {
@@ -197,6 +218,10 @@ mod line_modes {
 /// Windows keeps no such modes between programs.
 #[cfg(not(unix))]
 mod line_modes {
+    pub(super) fn try_now() -> std::io::Result<()> {
+        Ok(())
+    }
+
     pub(super) fn now() {}
 
     pub(super) fn set((): ()) {}
@@ -204,8 +229,9 @@ mod line_modes {
 
 /// Undoes [`take`]; failures have nowhere to be told.
 fn give_back() {
+    // Held, so that no frame of another thread is cut in two or comes after.
+    let mut out = stdout().lock();
     if TAKEN.swap(false, Ordering::SeqCst) {
-        let mut out = stdout();
         let _written = queue!(
             out,
             Show,
@@ -227,6 +253,15 @@ fn give_back_on_panic() {
             previous(panic);
         }));
     });
+}
+
+/// Whether the keyboard is still there. The library that reads it takes a
+/// terminal that has gone for one on which nobody types, and never sleeps.
+///
+/// # Errors
+/// When it has gone.
+pub(super) fn still_there() -> io::Result<()> {
+    line_modes::try_now().map(|_modes| ())
 }
 
 /// A sequence that the terminal library has no command for.

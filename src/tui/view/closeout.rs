@@ -146,11 +146,7 @@ pub(super) fn morning(model: &Model) -> Vec<String> {
     let Some((sequence, at, who)) = signed else {
         return Vec::new();
     };
-    let event = model
-        .project
-        .events()
-        .iter()
-        .find(|e| e.sequence == *sequence);
+    let event = model.project.event(*sequence);
     let Some(What::CloseoutSign { sheet }) = event.map(|e| &e.what) else {
         return Vec::new();
     };

@@ -4,8 +4,8 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, below, line_of};
 use super::{Role, is_narrow};
-use crate::project::{Due, DueKind};
-use crate::report::safe::columns;
+use crate::project::{Due, DueKind, StageState};
+use crate::report::safe::{columns, fitted};
 use crate::tui::app::{Id, Model, Screen};
 
 /// How many lines the list has on a screen of this height.
@@ -29,8 +29,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     pen.rule(line_of(area, 0), &heading);
     let area = below(area, 1);
     if model.facts.due.is_empty() {
-        let idle = "nothing is due: no piece is in a tank, drying or ageing";
-        pen.row(area, &Row::plain(idle));
+        pen.row(area, &idle(model, usize::from(area.width)));
         return;
     }
     let rows = usize::from(area.height);
@@ -40,6 +39,33 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         let area = line_of(area, line);
         pen.row(area, &row(model, n, due, usize::from(area.width)));
     }
+}
+
+/// With nothing due: what the selected piece waits for, and the key to it.
+fn idle(model: &Model, width: usize) -> Row {
+    let waits = |name: &str| {
+        let piece = model.piece(name)?;
+        let waits = piece.stage_state == StageState::Waiting && enter_deals(model);
+        Some(piece.stage.as_ref()?.title().to_owned()).filter(|_| waits)
+    };
+    let next = model.selected_piece().and_then(|n| Some((n, waits(n)?)));
+    let Some((name, stage)) = next.filter(|_| model.layers.is_empty()) else {
+        return Row::plain("nothing is due: no piece is in a tank, drying or ageing");
+    };
+    let so_far = if is_narrow(width) {
+        ""
+    } else {
+        "nothing is due; "
+    };
+    Row::plain(format!("{so_far}next for "))
+        .and(Role::Strong, fitted(name, name_most(width)))
+        .and(Role::Plain, format!(": {stage} "))
+        .and(Role::Key, "Enter")
+}
+
+/// The columns of a name in a sentence.
+fn name_most(width: usize) -> usize {
+    (width / 4).max(8)
 }
 
 /// The first line shown, so that the selected one is.

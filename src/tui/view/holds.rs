@@ -3,7 +3,7 @@
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of};
-use super::{Role, is_narrow, or_edit};
+use super::{Role, how_to_begin, is_narrow};
 use crate::project::{Behind, HoldFigures};
 use crate::tui::app::{Id, Model, holds_order};
 use crate::units::{AH, Duration, H, clock_span, number};
@@ -16,10 +16,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     pen.rows(area, &summary);
     let names = holds_order(model);
     if names.is_empty() {
-        pen.row(
-            below(area, lines),
-            &Row::plain(format!("no piece yet: `tankside add`{}", or_edit(model))),
-        );
+        pen.row(below(area, lines), &Row::plain(how_to_begin(model)));
         return;
     }
     pen.row(line_of(area, lines - 1), &heading(width));

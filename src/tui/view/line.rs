@@ -3,9 +3,10 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below, line_of};
+use super::pen::{Pen, Row, below, line_of, wrapped};
 use super::vessel::{self, Detail};
 use super::{Role, is_narrow, piece};
+use crate::project::Command;
 use crate::tui::app::{Id, Model, Place, Station};
 
 /// The least width of a place where nothing is, and where something is.
@@ -69,29 +70,65 @@ fn with_selected(model: &Model, pen: &mut Pen<'_>, area: Rect, zones: &[Zone<'_>
     }
 }
 
-/// A project without pieces says what to do first.
+/// A project without pieces says what to do first, in order: whole commands for
+/// another terminal, or after leaving for a shell, for the folder that is shown.
 fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
-    let edit = model.key_of(Id::Edit).unwrap_or_else(|| "none".to_owned());
-    let help = model.key_of(Id::Help).unwrap_or_default();
-    let rows = [
-        Row::of(
+    let add = |rest: &str| Command::new("add", rest).line(&model.folder);
+    let key = |id: Id| model.key_of(id);
+    let suspend = key(Id::Suspend).map_or_else(String::new, |key| {
+        format!(" ({key} leads to a shell too, fg back.)")
+    });
+    let edit = key(Id::Edit).map_or_else(|| "In project.ron".into(), |key| format!("Key {key}"));
+    let (next, help) = (key(Id::Deal), key(Id::Help).unwrap_or_default());
+    let steps = [
+        (
             Role::Strong,
-            "No piece yet. Add each print, one after the other:",
+            0,
+            "A new project. What comes first, in order:".to_owned(),
         ),
-        Row::default(),
-        Row::plain("  tankside add FOLDER stem --mesh stem.stl --wire 1mm:20cm"),
-        Row::plain("  tankside add FOLDER base --area 6.84dm2"),
-        Row::default(),
-        Row::plain("or write them into project.ron, key ")
-            .and(Role::Key, edit)
-            .and(Role::Plain, ":"),
-        Row::default(),
-        Row::plain("  pieces: [(name: \"stem\", area: \"6.84dm2\")],"),
-        Row::default(),
-        Row::plain("This screen follows by itself. ")
-            .and(Role::Key, help)
-            .and(Role::Plain, " explains keys and words."),
+        (
+            Role::Plain,
+            0,
+            "1 Add each piece with its print, in another terminal:".to_owned(),
+        ),
+        (Role::Key, 4, add("stem --mesh stem.stl --wire 1mm:20cm")),
+        (
+            Role::Plain,
+            2,
+            "or, where there is no print, with its area:".to_owned(),
+        ),
+        (Role::Key, 4, add("base --area 6.84dm2")),
+        (Role::Plain, 2, format!("This screen follows.{suspend}")),
+        (
+            Role::Plain,
+            0,
+            format!("2 {edit}: tell of your tank, supply and anodes; the rest has defaults."),
+        ),
+        (
+            Role::Plain,
+            0,
+            format!(
+                "3 {} on a piece: what can be done with it, first its conductive coat.",
+                next.unwrap_or_default()
+            ),
+        ),
+        (
+            Role::Plain,
+            0,
+            format!(
+                "{help} explains keys and words; `tankside try` shows an evening amid its work."
+            ),
+        ),
     ];
+    let width = usize::from(area.width);
+    let rows: Vec<Row> = steps
+        .iter()
+        .flat_map(|(role, indent, text)| {
+            let lines = wrapped(text, width.saturating_sub(*indent));
+            let indented = |line| Row::plain(" ".repeat(*indent)).and(*role, line);
+            lines.into_iter().map(indented).collect::<Vec<_>>()
+        })
+        .collect();
     pen.rows(area, &rows);
 }
 

@@ -42,6 +42,13 @@ fn or_edit(model: &Model) -> String {
     key.map_or_else(String::new, |key| format!(", or key {key}"))
 }
 
+/// What a screen without a piece to show says.
+fn how_to_begin(model: &Model) -> String {
+    let key = model.key_of(Id::Show(Screen::Line));
+    let key = key.map_or_else(String::new, |key| format!(", key {key},"));
+    format!("no piece yet: Line{key} says how to add one")
+}
+
 /// Draws the model. Figures are those of the model's last message; `now` only
 /// tells the clock.
 pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
@@ -152,10 +159,9 @@ fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 /// What was last said, and how many lines it takes: what went wrong is told to
 /// its end where there is room.
 fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
-    let standing = model
-        .keys_fault
-        .as_deref()
-        .filter(|_| model.said.text.is_empty());
+    let fault = model.keys_fault.as_ref();
+    let fault = fault.filter(|_| model.said.text.is_empty());
+    let standing = model.stopped.as_ref().or(fault);
     let text = standing.unwrap_or(&model.said.text);
     let alarm = model.said.alarm || standing.is_some();
     let role = if alarm { Role::Alarm } else { Role::Good };

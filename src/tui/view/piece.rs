@@ -4,7 +4,7 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::vessel::route;
-use super::{Role, or_edit};
+use super::{Role, how_to_begin, or_edit};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
 use crate::tui::app::{Model, Spot};
@@ -18,7 +18,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     else {
         let why = match &model.spot {
             Some(Spot::Tank(tank)) => format!("{tank} is a tank: Left and Right choose a piece"),
-            _ => format!("no piece yet: `tankside add`{}", or_edit(model)),
+            _ => how_to_begin(model),
         };
         pen.row(area, &Row::plain(why));
         return;
@@ -447,12 +447,7 @@ fn marks(model: &Model, piece: &PieceState, width: usize) -> Vec<Row> {
 
 fn history(model: &Model, name: &str, width: usize) -> Vec<Row> {
     let mut rows = vec![Row::of(Role::Title, "history, latest first")];
-    let events = model
-        .project
-        .events()
-        .iter()
-        .rev()
-        .filter(|e| e.what.concerns(name));
+    let events = model.project.events().of_piece(name).rev();
     for event in events.take(200) {
         let undone = if model.project.is_undone(event.sequence) {
             " (undone)"

@@ -367,6 +367,9 @@ fn brief(model: &Model, name: &str) -> String {
     let Some(piece) = model.piece(name) else {
         return String::new();
     };
+    if let Some(lifted) = piece.lifted_at {
+        return format!("OUT {}", clock_span(model.now.elapsed_since(lifted)));
+    }
     let Some(stage) = &piece.stage else {
         return "done".to_owned();
     };
