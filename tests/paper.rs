@@ -11,9 +11,7 @@
 mod screens_support;
 
 use screens_support::*;
-use tankside::project::{
-    Action, BathWork, Event, Finding, Mode, Project, Setting, Stage, What, When,
-};
+use tankside::project::{Action, BathWork, Finding, Mode, Project, Setting, Stage, What, When};
 use tankside::report::safe::{columns, is_unseen};
 use tankside::report::sheet::{Asks, Row, Sheet};
 use tankside::tui::app::{Effect, Layer, Model, Typing};
@@ -252,18 +250,16 @@ fn an_evening_typed_in_by_the_keypad_is_the_evening_recorded_live() {
         "{}",
         hands.model.said.text
     );
-    let told = |events: &[Event]| {
-        let mut told: Vec<(Instant, String)> = events
+    let told = |project: &Project| {
+        let mut told: Vec<(Instant, String)> = project
+            .events()
             .iter()
             .map(|e| (e.at, format!("{:?}", e.what)))
             .collect();
         told.sort();
         told
     };
-    assert_eq!(
-        told(&hands.model.project.events().to_vec()),
-        told(&live().events().to_vec())
-    );
+    assert_eq!(told(&hands.model.project), told(&live()));
     let (typed, lived) = (hands.piece("stem").clone(), live());
     let lived = lived.state().piece("stem").unwrap();
     assert_eq!(typed.delivered, lived.delivered);

@@ -134,27 +134,20 @@ impl Lanes {
         }
         for (at, row) in numbers.iter().enumerate() {
             let (low, high) = (&mut self.low[at % 3], &mut self.high[at % 3]);
-            for lane in 0..LANES {
-                low[lane] = if row[lane] < low[lane] {
-                    row[lane]
-                } else {
-                    low[lane]
-                };
-                high[lane] = if row[lane] > high[lane] {
-                    row[lane]
-                } else {
-                    high[lane]
-                };
+            for (number, (low, high)) in row.iter().zip(low.iter_mut().zip(high)) {
+                *low = if number < low { *number } else { *low };
+                *high = if number > high { *number } else { *high };
             }
         }
-        for lane in 0..LANES {
+        let sums = self.doubled_area.iter_mut().zip(&mut self.sixfold_volume);
+        for (lane, (doubled_area, sixfold_volume)) in sums.enumerate() {
             let corner = |at: usize| {
                 [0, 1, 2].map(|axis| f64::from(numbers[3 * at + axis][lane]) - self.origin[axis])
             };
             let (a, b, c) = (corner(0), corner(1), corner(2));
             let normal = cross(less(b, a), less(c, a));
-            self.doubled_area[lane] += dot(normal, normal).sqrt();
-            self.sixfold_volume[lane] += dot(a, normal);
+            *doubled_area += dot(normal, normal).sqrt();
+            *sixfold_volume += dot(a, normal);
         }
     }
 }

@@ -155,8 +155,8 @@ pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
     };
     let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
     let folder = parent.unwrap_or(Path::new("."));
-    replace(&super::RealDisk, folder, name, text.as_bytes())
-        .map_err(|error| StoreError::io("write", path, &error))
+    let written = replace(&super::RealDisk, folder, name, text.as_bytes());
+    written.map_err(|error| StoreError::io("write", path, &error))
 }
 
 /// The rows of a logger file that the journal knows by name and hash.
