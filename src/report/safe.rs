@@ -28,7 +28,7 @@ const MARKS_SHOWN: usize = 6;
 ///
 /// Doing it twice changes nothing more.
 pub fn plain_text(text: &str) -> Cow<'_, str> {
-    if text.bytes().all(|b| matches!(b, b' '..=b'~')) {
+    if is_plain(text) {
         return Cow::Borrowed(text);
     }
     let mut plain = String::with_capacity(text.len().min(4096));
@@ -54,6 +54,11 @@ pub fn plain_text(text: &str) -> Cow<'_, str> {
     Cow::Owned(plain)
 }
 
+/// Whether every byte is a letter of one column.
+fn is_plain(text: &str) -> bool {
+    text.bytes().all(|b| matches!(b, b' '..=b'~'))
+}
+
 fn is_mark(character: char) -> bool {
     character.width() == Some(0)
 }
@@ -77,12 +82,18 @@ fn escape(character: char) -> impl Iterator<Item = char> {
 
 /// The columns that a text takes on a terminal.
 pub fn columns(text: &str) -> usize {
+    if is_plain(text) {
+        return text.len();
+    }
     text.graphemes(true).map(UnicodeWidthStr::width).sum()
 }
 
 /// The text cut to at most so many columns, with `…` where something is left
 /// out. A letter with its marks is never torn apart.
 pub fn fit(text: &str, most: usize) -> String {
+    if columns(text) <= most {
+        return text.to_owned();
+    }
     let (mut taken, mut before_mark) = (0, 0);
     for (at, letter) in text.grapheme_indices(true) {
         if taken < most {

@@ -78,11 +78,9 @@ fn sum_of(chain: &str, body: &str) -> String {
 
 /// Bytes in hexadecimal.
 pub(super) fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::new(), |mut out, byte| {
-        let _ = write!(out, "{byte:02x}");
-        out
-    })
+    let digit = |half: u8| char::from(b"0123456789abcdef"[usize::from(half)]);
+    let digits = |byte: &u8| [digit(byte >> 4), digit(byte & 15)];
+    bytes.iter().flat_map(digits).collect()
 }
 
 /// A value as a line with its sum, without the line break.

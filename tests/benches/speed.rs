@@ -83,6 +83,12 @@ fn tell(what: &str, bound: &str, times: &mut [f64]) {
     ));
 }
 
+/// Whether a part that times itself is asked for: by its name, or by no name.
+fn asked(part: &str) -> bool {
+    let mut names = std::env::args().skip(1).filter(|arg| !arg.starts_with('-'));
+    names.next().is_none_or(|name| part.contains(&name))
+}
+
 fn say(line: &str) {
     writeln!(std::io::stdout(), "{line}").expect("standard output");
 }
@@ -167,6 +173,9 @@ fn history(c: &mut Criterion) {
 /// One event acknowledged, and an append with its fsync alone, in turn, so that
 /// a busy disk is busy for both.
 fn record(_: &mut Criterion) {
+    if !asked("record") {
+        return;
+    }
     for events in [1, EVENTS] {
         let scratch = tempfile::tempdir().expect("a folder");
         let path = scratch.path().join("p");
@@ -214,6 +223,9 @@ fn record(_: &mut Criterion) {
 
 /// The real program in a real terminal.
 fn start(_: &mut Criterion) {
+    if !asked("start") {
+        return;
+    }
     let scratch = tempfile::tempdir().expect("a folder");
     let (path, cache) = (scratch.path().join("long"), scratch.path().join("cache"));
     long::lay_out(&path, EVENTS);
