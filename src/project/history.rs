@@ -154,7 +154,7 @@ mod tests {
     use crate::units::Instant;
 
     fn event(sequence: u64) -> Event {
-        let at = Instant::from_unix_ms(sequence as i64);
+        let at = Instant::from_unix_ms(sequence.cast_signed());
         let piece = "bell".to_owned();
         Event {
             sequence,
@@ -223,7 +223,7 @@ mod tests {
         assert_eq!((copy.len(), history.len()), (700, 701));
         assert_ne!(copy, history);
         assert!(
-            std::ptr::eq(&copy[300], &history[300]),
+            Arc::ptr_eq(&copy.full[1], &history.full[1]),
             "one memory for both"
         );
         let other: History = (2..=702).map(event).collect();

@@ -197,15 +197,17 @@ impl Position {
             };
             let end = at + PORTION + length + 1;
             let lines = &bytes[at..end - 1];
-            let last = lines.rsplit(|b| *b == b'\n').next().unwrap_or(lines);
+            let (mut count, mut last) = (0, lines);
+            for line in lines.split(|b| *b == b'\n') {
+                (count, last) = (count + 1, line);
+            }
             let Ok((_, sum)) = parted(last) else {
                 break;
             };
-            let breaks = lines.iter().filter(|b| **b == b'\n').count();
             let after = Self {
                 chain: sum.to_owned(),
-                lines: from.lines + breaks + 1,
-                events: (from.lines + breaks) as u64,
+                lines: from.lines + count,
+                events: (from.lines + count - 1) as u64,
             };
             portions.push(Portion {
                 bytes,

@@ -85,8 +85,8 @@ fn tell(what: &str, bound: &str, times: &mut [f64]) {
 
 /// Whether a part that times itself is asked for: by its name, or by no name.
 fn asked(part: &str) -> bool {
-    let mut names = std::env::args().skip(1).filter(|arg| !arg.starts_with('-'));
-    names.next().is_none_or(|name| part.contains(&name))
+    let name = std::env::args().nth(1).filter(|arg| !arg.starts_with('-'));
+    name.is_none_or(|name| part.contains(&name))
 }
 
 fn say(line: &str) {

@@ -96,13 +96,11 @@ pub fn run(
 /// The project for the first frames: what is kept of a long one, while the
 /// keeper opens the folder; else the folder as it is opened here.
 fn first_look(path: &Path, cache: Option<&Path>) -> Result<(Project, Opening), ShellError> {
-    match cache.and_then(|dir| Folder::glimpse(path, dir)) {
-        Some(project) => Ok((project, Opening::Soon(path.to_owned()))),
-        None => {
-            let folder = Folder::open_soon(path).map_err(ShellError::Unopened)?;
-            Ok((folder.project().clone(), Opening::Done(Box::new(folder))))
-        }
+    if let Some(project) = cache.and_then(|dir| Folder::glimpse(path, dir)) {
+        return Ok((project, Opening::Soon(path.to_owned())));
     }
+    let folder = Folder::open_soon(path).map_err(ShellError::Unopened)?;
+    Ok((folder.project().clone(), Opening::Done(Box::new(folder))))
 }
 
 /// Everything the loop owns.
