@@ -190,6 +190,15 @@ impl Pty {
         assert!(self.child.wait().unwrap().success());
     }
 
+    /// How long the first thread of a program that was run bare has been on a
+    /// processor, in milliseconds, however busy the machine is.
+    pub(crate) fn worked_ms(&self) -> f64 {
+        let pid = self.child.process_id().unwrap();
+        let told = std::fs::read_to_string(format!("/proc/{pid}/schedstat")).unwrap();
+        let ns = told.split(' ').next().unwrap();
+        ns.parse::<f64>().unwrap() / 1e6
+    }
+
     /// The most memory that a program that was run bare has had in use, in MB.
     pub(crate) fn most_memory_mb(&self) -> f64 {
         let pid = self.child.process_id().unwrap();
