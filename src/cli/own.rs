@@ -4,7 +4,7 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::outcome::{Fault, Outcome, Trouble};
+use super::outcome::{Fault, Outcome, Trouble, line_safe};
 use crate::report;
 use crate::settings::{KeysFile, Palette, Settings, SettingsError};
 use crate::tui::app::{INSIDE, Keymap, commands};
@@ -26,7 +26,7 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         |settings| {
             format!(
                 "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\nnotices here:\n  {}\n",
-                settings.who.as_deref().unwrap_or("not said yet"),
+                settings.who.as_deref().map_or_else(|| "not said yet".into(), line_safe),
                 flag(settings.ascii),
                 flag(settings.colour),
                 settings.palette.unwrap_or(Palette::Terminal).word(),
@@ -72,12 +72,18 @@ fn content(
         let homeless = SettingsError::Homeless;
         return format!("{homeless}: {without}; {}\n", homeless.remedy());
     };
-    let path = path.display();
+    let path = line_safe(&path.to_string_lossy());
     match text {
-        Ok(Some(text)) => format!("{path}\n{}\n", text.trim_end()),
+        Ok(Some(text)) => format!("{path}\n{}\n", indented(&text)),
         Ok(None) => format!("{path}\nnot there: {without}\n"),
         Err(_) => format!("{path}\n"),
     }
+}
+
+/// What a file holds, set off from what the program says of it.
+fn indented(text: &str) -> String {
+    let lines = text.trim_end().lines().map(|line| format!("  {line}"));
+    lines.collect::<Vec<_>>().join("\n")
 }
 
 /// `keys`: every command with its name and its keys, as they are now.
@@ -115,7 +121,10 @@ pub(super) fn keys() -> Outcome {
         .as_deref()
         .unwrap_or("a folder named in TANKSIDE_CONFIG_DIR");
     let example = "such as (undo: [\"u\", \"F9\"])";
-    lines.push(format!("\nTo change them, say it in {place}, {example}"));
+    lines.push(format!(
+        "\nTo change them, say it in {}, {example}",
+        line_safe(place)
+    ));
     let inside: Vec<Value> = INSIDE
         .iter()
         .map(|(keys, say)| json!({ "keys": keys, "what": say }))

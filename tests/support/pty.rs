@@ -301,6 +301,16 @@ impl Pty {
     /// Waits until the program has ended; how, in the shell's numbers. The
     /// terminal must then be as it was before the program.
     pub(crate) fn ended(&self) -> i32 {
+        let status = self.ended_tidied();
+        if !places(&self.seen().bytes, b"\x1b[?1049h").is_empty() {
+            self.given_back();
+        }
+        status
+    }
+
+    /// The same, where another program left the terminal in disorder meanwhile:
+    /// its first screen is then not as it was.
+    pub(crate) fn ended_tidied(&self) -> i32 {
         self.wait_for("after ");
         self.wait("the settings of the terminal", |screen| {
             line_after(&screen.contents(), "after ").contains(':')
@@ -316,9 +326,6 @@ impl Pty {
             assert!(!screen.hide_cursor(), "the cursor is shown");
             assert!(!screen.bracketed_paste(), "pastes are plain again");
         });
-        if !places(&self.seen().bytes, b"\x1b[?1049h").is_empty() {
-            self.given_back();
-        }
         line_after(&shown, "left with ").trim().parse().unwrap()
     }
 }
