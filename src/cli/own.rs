@@ -74,7 +74,7 @@ fn content(
     };
     let path = line_safe(&path.to_string_lossy());
     match text {
-        Ok(Some(text)) => format!("{path}\n{}\n", indented(&text)),
+        Ok(Some(text)) => format!("{path}\n{}\n", indented(text)),
         Ok(None) => format!("{path}\nnot there: {without}\n"),
         Err(_) => format!("{path}\n"),
     }
