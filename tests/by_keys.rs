@@ -325,7 +325,7 @@ impl Keypad {
     /// Lets it hold again: by the menu, since `y` is a letter.
     fn redo(&mut self) -> &mut Self {
         self.press(&["+"]).sees("what can be done now");
-        self.press(&["+"]).sees("everything else");
+        self.press(&["+"]).sees(": everything else");
         self.take("bring back what was undone");
         self.sees("back?").press(&[ENTER]);
         self.events += 1;
@@ -440,7 +440,7 @@ impl Keypad {
     /// Leaves: by the menu, since `q` is a letter.
     fn leave(&mut self) {
         self.press(&["+"]).sees("what can be done now");
-        self.press(&["+"]).sees("everything else").take("leave");
+        self.press(&["+"]).sees(": everything else").take("leave");
         assert_eq!(self.pty.ended(), 0);
     }
 }
@@ -545,7 +545,7 @@ fn the_keypad_looks_up_locks_and_writes_down_afterwards() {
     keypad.press(&["+"]).sees("what can be done now");
     keypad.press(&["/"]).sees("what cannot, and why");
     keypad.press(&["/"]).sees("what can be done now");
-    keypad.press(&["+"]).sees("everything else");
+    keypad.press(&["+"]).sees(": everything else");
     keypad.take("lock the keyboard").sees("keyboard locked");
     keypad.press(&["1", "1", "+", "-"]);
     keypad.press(&["7", "3", ENTER]).sees("unlocked");

@@ -60,7 +60,7 @@ fn idle(model: &Model, width: usize) -> Row {
     Row::plain(format!("{so_far}next for "))
         .and(Role::Strong, fitted(name, name_most(width)))
         .and(Role::Plain, format!(": {stage} "))
-        .and(Role::Key, "Enter")
+        .and(Role::Key, model.key_of(Id::Deal).unwrap_or_default())
 }
 
 /// The columns of a name in a sentence.

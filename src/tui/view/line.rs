@@ -84,9 +84,13 @@ fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let steps: [(Role, usize, &str); 9] = [
         (Role::Strong, 0, "A new project. First, in this order:"),
         (Role::Plain, 0, "1 Add each piece, in another terminal:"),
-        (Role::Key, 4, &add("stem --mesh stem.stl --wire 1mm:20cm")),
+        (
+            Role::Strong,
+            4,
+            &add("stem --mesh stem.stl --wire 1mm:20cm"),
+        ),
         (Role::Plain, 2, "or, without a print, with its area:"),
-        (Role::Key, 4, &add("base --area 6.84dm2")),
+        (Role::Strong, 4, &add("base --area 6.84dm2")),
         (Role::Plain, 2, &format!("This screen follows.{suspend}")),
         (
             Role::Plain,
