@@ -51,11 +51,14 @@ fn settings_prints_where_both_files_are_and_what_they_say() {
     write(&shop, "keys.ron", "(far: [\"End\"]) // the far corner\n");
     let both = printed(&shop, "settings");
     let told = format!(
-        "{}\n// mine\n(who: \"Ana\")\nwho: Ana\n",
+        "{}\n  // mine\n  (who: \"Ana\")\nwho: Ana\n",
         path("settings.ron")
     );
     assert!(both.contains(&told), "{both}");
-    let told = format!("{}\n(far: [\"End\"]) // the far corner\n", path("keys.ron"));
+    let told = format!(
+        "{}\n  (far: [\"End\"]) // the far corner\n",
+        path("keys.ron")
+    );
     assert!(both.contains(&told), "{both}");
     let json = shop.ok("settings");
     assert_eq!(json["path"], path("settings.ron"));
@@ -132,7 +135,8 @@ fn a_file_that_does_not_do_is_refused_with_its_place_and_still_printed() {
         assert_eq!(error["file"], file.display().to_string());
         assert!(error["message"].as_str().unwrap().contains(told), "{error}");
         let plain = shop.raw(&["settings".to_owned()]);
-        assert!(plain.text.contains(text), "{plain:?}");
+        let lines = text.lines().map(|line| format!("  {line}\n"));
+        assert!(plain.text.contains(&lines.collect::<String>()), "{plain:?}");
         let at = format!("{}:{}:{}: ", file.display(), place.0, place.1);
         assert!(plain.err.contains(&at), "{plain:?}");
         if name == "keys.ron" {
