@@ -371,7 +371,7 @@ fn told_rescue(rescue: Rescue) -> String {
     } = rescue;
     format!(
         "{saved} events go into a new journal, {loose} whole ones behind the damage and {doubtful} that nothing \
-         vouches for into a text file to be recorded again; {lost} are lost"
+         vouches for into a script that records them again; {lost} are lost"
     )
 }
 
@@ -392,7 +392,7 @@ pub(super) fn save(dir: &Path, to: &Path) -> Result<Outcome, Trouble> {
         dir.display()
     );
     if let Some(loose) = &done.loose {
-        text = format!("{text}what to record again stands in {}\n", loose.display());
+        text = format!("{text}read {}, and run it there\n", loose.display());
     }
     let left_out = done.left_out.iter().map(|why| format!("left out: {why}"));
     let json = json!({
