@@ -171,7 +171,7 @@ impl Folder {
         check_is_free(disk.as_ref(), path)?;
         for dir in [path.to_owned(), path.join(MESHES), path.join(IMMERSIONS)] {
             files::make_folder(disk.as_ref(), &dir)
-                .map_err(|error| StoreError::io("make", &dir, &error))?;
+                .map_err(|error| StoreError::no_place(&dir, &error))?;
         }
         let mut lock = locked(disk.as_ref(), &journal_file)?;
         // Another program may have been quicker.

@@ -335,7 +335,7 @@ impl NewFolder<'_> {
             self.to.join(IMMERSIONS),
         ] {
             files::make_folder(self.disk, &dir)
-                .map_err(|error| StoreError::io("make", &dir, &error))?;
+                .map_err(|error| StoreError::no_place(&dir, &error))?;
         }
         Ok(())
     }
