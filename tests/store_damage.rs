@@ -161,6 +161,40 @@ const CASES: &[Case] = &[
         rescue: None,
     },
     Case {
+        word: "blank tail",
+        damage: |image| {
+            let whole = image[&file("journal.ron")].clone().unwrap();
+            put(image, "journal.ron", [&whole, &[0; 300][..]].concat());
+        },
+        kind: "journal",
+        file: "journal.ron",
+        line: Some(10),
+        rescue: None,
+    },
+    Case {
+        word: "last line break changed",
+        damage: |image| {
+            let mut bytes = image[&file("journal.ron")].clone().unwrap();
+            bytes.pop();
+            put(image, "journal.ron", [&bytes, &b"J"[..]].concat());
+        },
+        kind: "journal",
+        file: "journal.ron",
+        line: Some(9),
+        rescue: Some([7, 0, 0, 1]),
+    },
+    Case {
+        word: "every line break changed",
+        damage: |image| {
+            let text = lines(image).join("\r") + "\r";
+            put(image, "journal.ron", text);
+        },
+        kind: "journal",
+        file: "journal.ron",
+        line: Some(1),
+        rescue: Some([8, 0, 0, 0]),
+    },
+    Case {
         word: "changed line",
         damage: |image| {
             journal(image, |lines| {

@@ -139,8 +139,13 @@ pub fn make_folder(disk: &dyn Disk, dir: &Path) -> io::Result<()> {
 /// Those of the system; the file is as it was then, or new already.
 pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
     let (file, temporary) = (folder.join(name), folder.join(temporary(name)));
-    let written = disk
-        .write_synced(&temporary, bytes, false)
+    // What lies there may be a link to a file that is none of ours.
+    let cleared = match disk.remove(&temporary) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+        removed => removed,
+    };
+    let written = cleared
+        .and_then(|()| disk.write_synced(&temporary, bytes, true))
         .and_then(|()| match disk.copy_permissions(&file, &temporary) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
             copied => copied,

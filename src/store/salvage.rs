@@ -164,7 +164,7 @@ impl<'l> Found<'l> {
         if first.is_some() {
             lines.remove(0);
         }
-        if !bytes.ends_with(b"\n") && lines.last().is_some_and(|line| line.event.is_none()) {
+        if !bytes.ends_with(b"\n") && lines.last().is_some_and(LooseLine::may_be_torn) {
             found.torn = lines.pop().map(|line| (line.number, line.text));
         }
         while let Some(next) = chain.and_then(|chain| found.next(&lines, chain)) {
