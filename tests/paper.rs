@@ -283,13 +283,12 @@ fn a_refusal_is_told_and_the_row_stays_until_it_is_mended() {
         "{told}"
     );
     assert_eq!(typing(&hands).here().unwrap().1.say, "strike begun");
-    // A time is given that has not come: nothing of the row is written down.
-    hands.keys("2 3 . 3 0 +");
-    assert!(
-        hands.text(80, 24).contains("has not come yet"),
-        "{}",
-        hands.text(80, 24)
-    );
+    // A time is given that has not come: it is told before the rest is typed,
+    // and nothing of the row is written down.
+    hands.keys("2 3 . 3 0 Enter");
+    let told = hands.text(80, 24);
+    assert!(told.contains("23:30 has not come yet"), "{told}");
+    assert!(told.contains("> at"), "{told}");
     assert_eq!(hands.model.project.events().len(), events);
     hands.keys("1 8 0 7 Enter Right Enter");
     let last = hands.model.project.events().last().unwrap();

@@ -552,6 +552,17 @@ fn without_a_terminal_or_on_a_dumb_one_it_says_what_works_instead() {
 }
 
 #[test]
+fn a_clock_given_for_the_screen_runs_on_from_there() {
+    let project = Project::new();
+    let args = ["open", project.path(), "--now", "2026-03-01T20:14:52Z"];
+    let pty = Pty::run(PROGRAM, &args, &[]);
+    pty.wait("the clock given", |screen| {
+        screen.contents().contains("20:14")
+    });
+    pty.wait("it runs", |screen| screen.contents().contains("20:15"));
+}
+
+#[test]
 fn without_a_place_for_its_errors_the_screen_is_shown_all_the_same() {
     let project = Project::new();
     let command = format!("{PROGRAM} open {} 2> /dev/null", project.path());

@@ -8,6 +8,7 @@ use super::args::{AddArgs, NewArgs};
 use super::outcome::{Fault, Outcome, Trouble, line_safe};
 use super::template::{Seed, project_ron};
 use super::{Context, ask};
+use crate::clock::Ahead;
 use crate::mesh::{self, LengthUnit, Mesh, SizeDoubt};
 use crate::plating::Metal;
 use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
@@ -394,7 +395,8 @@ pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble
     Ok(Outcome::both("", json!({})))
 }
 
-/// Runs the screen on the project in a folder.
+/// Runs the screen on the project in a folder. A clock given with `--now` runs
+/// on from there.
 pub(super) fn show(context: &Context<'_>, dir: &Path) -> Result<(), Trouble> {
     if !context.terminal {
         context.open(dir)?;
@@ -404,8 +406,20 @@ pub(super) fn show(context: &Context<'_>, dir: &Path) -> Result<(), Trouble> {
             "`tankside status DIR` prints the same as text",
         ));
     }
-    shell::run(dir, Settings::load(), context.clock).map_err(|error| match error {
+    let clock = screen_clock(context, dir)?;
+    shell::run(dir, Settings::load(), &clock).map_err(|error| match error {
         ShellError::Unopened(error) => error.into(),
         error => Trouble::fault("terminal", error.to_string(), error.remedy()),
     })
+}
+
+fn screen_clock<'a>(context: &Context<'a>, dir: &Path) -> Result<Ahead<'a>, Trouble> {
+    let clock = context.clock;
+    let replaced = if context.now.is_some() {
+        context.replaced_now(context.open(dir)?.project().definition.zone)?
+    } else {
+        None
+    };
+    let by = replaced.map_or(0.0, |now| now.since(clock.now()));
+    Ok(Ahead { clock, by })
 }

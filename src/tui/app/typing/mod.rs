@@ -431,12 +431,11 @@ fn empty(typing: &mut Typing) {
 
 /// Whether the cell under the cursor may be left.
 fn accepts(model: &Model, typing: &mut Typing) -> bool {
-    let zone = model.project.definition.zone;
     let Some(field) = typing.cells.get(typing.at).and_then(Cell::field) else {
         return true;
     };
     let wrong = match field.entry {
-        Entry::When => typing.time(&field.text, zone).err(),
+        Entry::When => time_wrong(model, typing, &field.text),
         Entry::Number { .. } => inside::number_wrong(field),
         Entry::Words(_) => field.said().err(),
         Entry::Choice(_) => None,
@@ -452,6 +451,19 @@ fn accepts(model: &Model, typing: &mut Typing) -> bool {
     }
     typing.wrong = wrong.or(question);
     typing.wrong.is_none()
+}
+
+/// What is wrong with a time: that it is none, or that it has not come yet,
+/// which is told before the rest of the row is typed.
+fn time_wrong(model: &Model, typing: &Typing, text: &str) -> Option<String> {
+    match typing.time(text, model.project.definition.zone) {
+        Ok(Some(at)) if at > model.now => Some(format!(
+            "{} has not come yet: what is recorded has happened",
+            model.clock(at)
+        )),
+        Ok(_) => None,
+        Err(wrong) => Some(wrong),
+    }
 }
 
 fn next_row(model: &mut Model, mut typing: Box<Typing>) -> Vec<Effect> {
