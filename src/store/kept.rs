@@ -48,6 +48,7 @@ struct Stamped {
     path: PathBuf,
     len: u64,
     modified: Option<Duration>,
+    changed: Option<Duration>,
 }
 
 /// What is kept.
@@ -65,6 +66,7 @@ impl Stamped {
             path,
             len: stamp.len,
             modified: stamp.modified,
+            changed: stamp.changed,
         })
     }
 

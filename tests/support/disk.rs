@@ -360,9 +360,11 @@ impl World {
             Node::Dir => (0, None),
             Node::File(inode) => (self.content(inode).len(), self.written.get(&inode)),
         };
+        let written = Some(Duration::from_secs(written.copied().unwrap_or(0)));
         Stamp {
             len: len as u64,
-            modified: Some(Duration::from_secs(written.copied().unwrap_or(0))),
+            modified: written,
+            changed: written,
             is_dir: node == Node::Dir,
             is_file: node != Node::Dir,
         }
