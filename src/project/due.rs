@@ -273,7 +273,7 @@ impl Gather<'_> {
             || format!("first look at {name}"),
             |last| {
                 format!(
-                    "look at {name}, turn it: last seen {} ago",
+                    "look at {name}, turn it: seen {} ago",
                     clock_span(self.now.elapsed_since(last))
                 )
             },
@@ -325,7 +325,7 @@ impl Gather<'_> {
             let rule = &self.definition.hold;
             let ends = hold.started_at + rule.time;
             let say = format!(
-                "{name} is aged: seal it within {}",
+                "{name} is aged: seal within {}",
                 clock_span(rule.tolerance.si())
             );
             self.push(DueKind::Hold, (Some(name), None), ends, say);
@@ -450,7 +450,7 @@ impl Gather<'_> {
                         .beside(self.definition.zone.local(self.now))
                 ),
                 Some(_) => format!("read the meter of {name}"),
-                None => format!("read the meter of {name}: its current is not known yet"),
+                None => format!("read the meter of {name}: amps unknown"),
             };
             calls.push((None, at, say));
         }

@@ -136,9 +136,16 @@ fn told(model: &Model, due: &Due, name: &str) -> String {
 /// A sentence without the name and the kind that stand in the columns before it.
 fn brief(say: &str, name: &str, kind: &str) -> String {
     let said = without_name(say, name);
-    let rest = said.strip_prefix(kind).unwrap_or_default();
+    let leads = [kind, &format!("reaches its {kind}"), "drying time"];
+    let rest = leads
+        .iter()
+        .find_map(|lead| {
+            said.strip_prefix(lead)
+                .filter(|rest| rest.starts_with([' ', ',']))
+        })
+        .unwrap_or_default();
     match rest.strip_prefix([' ', ',']) {
-        Some(rest) => rest.trim_start().to_owned(),
+        Some(rest) => rest.trim_start().trim_end_matches(" is over").to_owned(),
         None => said,
     }
 }
@@ -205,10 +212,22 @@ mod tests {
             ),
             ("look", "stem", "first look at stem", "first look"),
             (
+                "dry",
+                "stem",
+                "stem: drying time since the last coat is over",
+                "since the last coat",
+            ),
+            (
+                "target",
+                "stem",
+                "stem reaches its target at the present current",
+                "at the present current",
+            ),
+            (
                 "look",
                 "stem",
-                "look at stem, turn it: last seen 20 min ago",
-                "turn it: last seen 20 min ago",
+                "look at stem, turn it: seen 20 min ago",
+                "turn it: seen 20 min ago",
             ),
             (
                 "return",
