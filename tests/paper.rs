@@ -602,4 +602,22 @@ fn the_command_line_prints_text_and_html_and_writes_files() {
         before
     );
     assert_eq!(run(&["sheet", "q", "--out", "nowhere/tonight.txt"]).0, 2);
+    assert_eq!(run(&["sheet", "q", "--out", "q/notices.ron"]).0, 2);
+}
+
+#[test]
+#[cfg(unix)]
+fn a_sheet_replaces_plain_files_only() {
+    let scratch = tempfile::tempdir().unwrap();
+    let (link, real) = (scratch.path().join("link"), scratch.path().join("real"));
+    std::fs::write(&real, "kept").unwrap();
+    std::os::unix::fs::symlink(&real, &link).unwrap();
+    for taken in [link.as_path(), scratch.path()] {
+        let refused = tankside::store::write_out(taken, "a sheet").unwrap_err();
+        assert!(refused.remedy.contains("plain file"), "{}", refused.remedy);
+    }
+    assert!(link.is_symlink(), "it leads where it led");
+    assert_eq!(std::fs::read_to_string(&real).unwrap(), "kept");
+    tankside::store::write_out(&real, "a sheet").unwrap();
+    assert_eq!(std::fs::read_to_string(&real).unwrap(), "a sheet");
 }
