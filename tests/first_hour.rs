@@ -177,7 +177,11 @@ fn the_wrong_folder_has_its_sentence() {
     let home = Home::with_bell();
     std::fs::create_dir(home.path("empty")).unwrap();
     let none = home.trouble("open nowhere");
-    tells(&none, &["there is no folder nowhere", "tankside new"]);
+    // The folder is named once.
+    tells(
+        &none,
+        &["error: there is no folder nowhere\n", "tankside new"],
+    );
     let empty = home.trouble("status empty");
     tells(
         &empty,

@@ -78,7 +78,7 @@ fn menus_entries_and_checklists_at_every_size() {
     hands.select("leaf-3");
     hands.keys("+ s");
     each_size("gates", &hands);
-    hands.keys("Esc Esc t 1 9 0 5 Enter Enter 1 9 2 0 Enter");
+    hands.keys("Esc Esc t 1 9 0 5 Enter Enter 1 9 0 4 Enter");
     each_size("typing_in", &hands);
 }
 
@@ -139,6 +139,32 @@ const PLACES: [&str; 14] = [
     "7 3 Enter Enter",
     "Esc Esc t 1 9 0 5 Enter",
 ];
+
+#[test]
+fn what_is_due_of_a_piece_is_told_whole_on_80_columns() {
+    let mut hands = evening();
+    hands.keys("Down Down");
+    for piece in ["stem", "leaf-1"] {
+        let look = What::Look {
+            piece: piece.to_owned(),
+            findings: vec!["covered".parse().unwrap()],
+        };
+        hands.did(look, "mira");
+        hands.wait(60.0);
+    }
+    for _ in 0..hands.model.facts.due.len() {
+        let told = hands.text(80, 24);
+        let ladder_aside = told
+            .lines()
+            .skip(2)
+            .take(4)
+            .filter(|l| !l.contains("ladder"));
+        for line in ladder_aside {
+            assert!(!line.contains('\u{2026}'), "{told}");
+        }
+        hands.keys("Down");
+    }
+}
 
 #[test]
 fn every_size_of_the_bench_is_drawn() {
@@ -694,6 +720,21 @@ fn what_will_be_refused_says_so_before_enter() {
         "{}",
         hands.text(80, 24)
     );
+}
+
+#[test]
+fn the_pad_alone_can_say_who_it_is_where_somebody_wrote_before() {
+    let mut hands = evening();
+    hands.model.who = None;
+    hands.did(
+        What::Note {
+            piece: "stem".to_owned(),
+            text: "rinsed".to_owned(),
+        },
+        "otto",
+    );
+    hands.keys("i Right Enter");
+    assert_eq!(hands.model.who.as_deref(), Some("otto"));
 }
 
 #[test]

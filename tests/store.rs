@@ -594,10 +594,10 @@ fn what_contradicts_the_journal_is_refused_and_changes_nothing() {
     );
     assert_eq!(fs::read_to_string(path.join("project.ron")).unwrap(), LAMP);
     let edited = LAMP.replace("\"base\"", "\"foot\"");
-    assert_eq!(
-        folder.check_edit(&edited).unwrap_err().kind(),
-        "contradiction"
-    );
+    let draft = folder.begin_edit().unwrap();
+    fs::write(draft.path(), &edited).unwrap();
+    assert_eq!(folder.end_edit(&draft).unwrap_err().kind(), "contradiction");
+    fs::remove_file(draft.path()).unwrap();
     fs::write(path.join("project.ron"), &edited).unwrap();
     assert_eq!(refused(&path).kind(), "contradiction");
     assert_eq!(check(&path).problems[0].kind, "contradiction");
@@ -900,15 +900,18 @@ fn a_whole_edit_is_checked_before_it_is_written() {
     let (_dir, path) = lamp_with_notes(1);
     let mut folder = Folder::open(&path).unwrap();
     let bad = LAMP.replace("\"3.1dm2\"", "\"0dm2\"");
-    let error = folder.check_edit(&bad).unwrap_err();
+    let draft = folder.begin_edit().unwrap();
+    fs::write(draft.path(), &bad).unwrap();
+    let error = folder.end_edit(&draft).unwrap_err();
     assert_eq!(
         (error.line, error.column),
         (Some(12), Some(19)),
         "{error:?}"
     );
-    assert!(folder.replace_definition(&bad).is_err());
+    assert_eq!(fs::read_to_string(path.join("project.ron")).unwrap(), LAMP);
     let good = LAMP.replace("40um", "60um");
-    folder.replace_definition(&good).unwrap();
+    fs::write(draft.path(), &good).unwrap();
+    folder.end_edit(&draft).unwrap();
     assert_eq!(fs::read_to_string(path.join("project.ron")).unwrap(), good);
     assert_eq!(Folder::open(&path).unwrap().project(), folder.project());
 }

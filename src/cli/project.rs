@@ -372,7 +372,7 @@ fn rescue_json(rescue: Rescue) -> Value {
 pub(super) fn save(dir: &Path, to: &Path) -> Result<Outcome, Trouble> {
     let done = crate::store::salvage(dir, to)?;
     let mut text = format!(
-        "{}: {}\n{} files copied; {} is as it was\n",
+        "{}: {}\nother files copied: {}; {} is as it was\n",
         done.folder.display(),
         told_rescue(done.events),
         done.copied.len(),

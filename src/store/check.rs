@@ -5,9 +5,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::disk::{Disk, RealDisk};
-use super::draft::DRAFT;
 use super::error::{ErrorKind, StoreError};
-use super::files::{self, IMMERSIONS, JOURNAL, PROJECT};
+use super::files::{self, DRAFT, IMMERSIONS, JOURNAL, PROJECT};
 use super::journal::{BadLine, Survey};
 use super::salvage::{self, Rescue};
 use crate::project::{Definition, Event, History, Project, What};

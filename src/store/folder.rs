@@ -295,10 +295,8 @@ impl Folder {
         let Some(because) = self.poisoned.get() else {
             return Ok(());
         };
-        let message = format!(
-            "nothing can be recorded until the project is opened again: a write failed ({because})"
-        );
-        let remedy = "see to the disk, then close the project and open it again";
+        let message = format!("nothing more is recorded, since a write failed ({because})");
+        let remedy = "see to the disk, then leave and open the project again";
         Err(StoreError::new(ErrorKind::Poisoned, message, remedy).in_file(&self.path.join(JOURNAL)))
     }
 
