@@ -250,6 +250,12 @@ fn a_print_that_is_not_there_or_none_has_its_sentence() {
         !home.done("status bell").contains("clapper"),
         "nothing was added"
     );
+    home.done("add bell yoke --area 1dm2");
+    tells(&home.done("status bell"), &["conductive coat waiting "]);
+    home.done("record bell yoke tick primed no-weep --who ida");
+    home.done("record bell yoke start coat --override tried --who ida");
+    let marked = home.done("status bell");
+    tells(&marked, &["conductive coat running ", "1 mark\n"]);
     let mesh = concat!(
         env!("CARGO_MANIFEST_DIR"),
         "/sample-projects/table-bell/meshes/bell.stl"

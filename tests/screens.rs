@@ -723,6 +723,20 @@ fn what_will_be_refused_says_so_before_enter() {
 }
 
 #[test]
+fn ticks_stand_when_the_name_is_not_given_and_enter_says_what_it_does() {
+    let mut hands = Hands::with(&["stem"]);
+    hands.model.who = None;
+    hands.select("stem");
+    hands.keys("+ s");
+    assert!(hands.text(80, 24).contains("Enter tick it"));
+    hands.keys("* Enter Esc");
+    let told = hands.text(80, 24);
+    assert!(told.contains("1 [x] print primed"), "{told}");
+    assert!(told.contains("Enter write down"), "{told}");
+    assert!(hands.model.project.events().is_empty());
+}
+
+#[test]
 fn the_pad_alone_can_say_who_it_is_where_somebody_wrote_before() {
     let mut hands = evening();
     hands.model.who = None;
