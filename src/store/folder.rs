@@ -268,14 +268,14 @@ impl Folder {
         let mut lock = self.lock()?;
         self.catch_up(lock.as_mut())?;
         let now = now.unwrap_or_else(|| self.project.present(clock));
-        let decision = self.project.decide(action, now)?;
+        let decision = self.project.judge(action, now)?;
         let sealed = self.sealed(&decision.event)?;
         let mut project = self.project.clone();
         let rows = self.rows(&sealed.event)?;
         self.check_have_come(rows.as_deref().unwrap_or_default(), now)?;
         project
             .push(sealed.event.clone(), rows)
-            .map_err(|found| self.contradicts(&found, std::slice::from_ref(&sealed.event)))?;
+            .map_err(|later| self.project.refuse(&sealed.event, &later))?;
         self.append(lock.as_mut(), &sealed)?;
         self.seen.journal = lock.stat().ok();
         self.project = project;
