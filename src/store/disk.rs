@@ -23,6 +23,9 @@ pub struct Stamp {
     /// Whether it is a regular file: none that only ends when another program
     /// says so, as a pipe, nor one that never ends, as a device.
     pub is_file: bool,
+    /// Its number in the file system, where it has one: a file that is put in
+    /// the place of another has another.
+    pub inode: Option<u64>,
 }
 
 impl Stamp {
@@ -35,8 +38,19 @@ impl Stamp {
                 .and_then(|modified| modified.duration_since(UNIX_EPOCH).ok()),
             is_dir: data.is_dir(),
             is_file: data.is_file(),
+            inode: inode(data),
         }
     }
+}
+
+#[cfg(unix)]
+fn inode(data: &fs::Metadata) -> Option<u64> {
+    Some(std::os::unix::fs::MetadataExt::ino(data))
+}
+
+#[cfg(not(unix))]
+fn inode(_: &fs::Metadata) -> Option<u64> {
+    None
 }
 
 /// What the store does with a disk. Errors are those of the system.

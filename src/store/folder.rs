@@ -8,6 +8,7 @@ use std::sync::Arc;
 use std::thread::sleep;
 use std::time::Duration;
 
+use super::digests::Memory;
 use super::disk::{Disk, Locked, RealDisk, Stamp};
 use super::error::{ErrorKind, RecordError, StoreError};
 use super::files::{self, IMMERSIONS, JOURNAL, MESHES, PROJECT};
@@ -39,6 +40,8 @@ pub struct Folder {
     pub(super) notices: Notices,
     pub(super) journal: Journal,
     seen: Seen,
+    /// Where the digests of prints are remembered.
+    memory: Option<Memory>,
     /// Why nothing can be written any more.
     poisoned: OnceCell<String>,
 }
@@ -98,10 +101,26 @@ impl Folder {
     /// tells.
     pub fn look_at_meshes(&mut self) {
         let (disk, definition) = (self.disk.as_ref(), &self.project.definition);
-        self.notices.look_at_meshes(disk, &self.path, definition);
+        let memory = self.memory.as_ref();
+        self.notices
+            .look_at_meshes(disk, &self.path, definition, memory);
     }
 
-    fn open_soon_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
+    /// Remembers the digests of prints in the cache folder `dir`, so that one
+    /// that has not been touched since is not read by [`Self::look_at_meshes`].
+    /// `now` is the present, or an instant before.
+    pub fn remember_digests(&mut self, dir: &Path, now: Instant) {
+        self.memory = Some(Memory {
+            dir: dir.to_owned(),
+            since: now,
+        });
+    }
+
+    /// The same as [`Self::open_soon`] on a disk of one's own.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_soon_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
         check_is_project(disk.as_ref(), path)?;
         let (file, journal_file) = (path.join(PROJECT), path.join(JOURNAL));
         let seen = Seen {
@@ -134,6 +153,7 @@ impl Folder {
             notices,
             journal,
             seen,
+            memory: None,
             poisoned: OnceCell::new(),
         };
         if tail == Tail::Torn {
@@ -561,7 +581,7 @@ impl Folder {
             notices.clear_left_out();
             read_logs(disk, &self.path, events.iter(), zone, &mut notices)
         };
-        notices.look_at_meshes(disk, &self.path, &definition);
+        notices.look_at_meshes(disk, &self.path, &definition, self.memory.as_ref());
         let project = folded((text, &file), definition, events, logs)?;
         Ok((project, notices))
     }

@@ -66,11 +66,11 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    /// `cache` is where what a long project has come to is kept.
+    /// `cache` is where what can be made anew is kept, and the present.
     pub(super) fn start(
         opening: Opening,
         keys: KeysFile,
-        cache: Option<PathBuf>,
+        cache: (Option<PathBuf>, Instant),
         tell: Sender<Incoming>,
     ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
@@ -129,13 +129,16 @@ impl Desk {
     fn open(
         opening: Opening,
         keys: KeysFile,
-        cache: Option<PathBuf>,
+        (cache, now): (Option<PathBuf>, Instant),
         tell: Sender<Incoming>,
     ) -> Result<Self, StoreError> {
-        let (folder, was_kept) = match opening {
+        let (mut folder, was_kept) = match opening {
             Opening::Done(folder) => (*folder, false),
             Opening::Soon(path) => (Folder::open_soon(&path)?, true),
         };
+        if let Some(dir) = &cache {
+            folder.remember_digests(dir, now);
+        }
         let mut desk = Self {
             kept: was_kept.then(|| folder.project().events().len()),
             log: folder.notice_log(),
