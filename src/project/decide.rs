@@ -252,7 +252,8 @@ impl Project {
         let state = self.state_at(at);
         let what = self.complete(&state, action.what.clone(), at)?;
         self.check_words(&state, &what, at)?;
-        state.check(&self.definition, &what)?;
+        let checked = state.check(&self.definition, &what);
+        checked.map_err(|refusal| self.as_of(at, now, &what, refusal))?;
         let missing = self.missing_gates(&state, &what, at);
         let (reason, overridden) = match (&action.override_reason, missing.is_empty()) {
             (_, true) => (None, Vec::new()),
@@ -273,6 +274,16 @@ impl Project {
             overridden,
         };
         Ok(Decision { event, warnings })
+    }
+
+    /// A refusal that stands at `at` only says so: the present would let it be.
+    fn as_of(&self, at: Instant, now: Instant, what: &What, mut refusal: Refusal) -> Refusal {
+        if at < now && self.state_at(now).check(&self.definition, what).is_ok() {
+            let zone = self.definition.zone;
+            let clock = zone.local(at).beside(zone.local(now));
+            refusal.because = format!("at {clock}: {}", refusal.because);
+        }
+        refusal
     }
 
     fn next_sequence(&self) -> u64 {
@@ -475,15 +486,8 @@ impl Project {
                 "nothing has been recorded that could be undone",
             )
         })?;
-        self.decide_change_of_history(
-            What::Undo {
-                sequence: target.sequence,
-            },
-            action,
-            at,
-            now,
-            target,
-        )
+        let sequence = target.sequence;
+        Ok(self.change_of_history(What::Undo { sequence }, action, (at, now), target))
     }
 
     fn decide_redo(&self, action: &Action, at: Instant, now: Instant) -> Result<Decision, Refusal> {
@@ -493,38 +497,30 @@ impl Project {
                 "nothing was undone since the last new event",
             )
         })?;
-        self.decide_change_of_history(
-            What::Redo {
-                sequence: target.sequence,
-            },
-            action,
-            at,
-            now,
-            target,
-        )
+        let sequence = target.sequence;
+        Ok(self.change_of_history(What::Redo { sequence }, action, (at, now), target))
     }
 
-    fn decide_change_of_history(
+    fn change_of_history(
         &self,
         what: What,
         action: &Action,
-        at: Instant,
-        now: Instant,
+        (at, recorded): (Instant, Instant),
         target: &Event,
-    ) -> Result<Decision, Refusal> {
+    ) -> Decision {
         let event = Event {
             sequence: self.next_sequence(),
             at,
-            recorded: now,
+            recorded,
             who: action.who.clone(),
             what,
             reason: None,
             overridden: Vec::new(),
         };
-        Ok(Decision {
+        Decision {
             event,
             warnings: vec![format!("#{}: {}", target.sequence, target.what)],
-        })
+        }
     }
 }
 

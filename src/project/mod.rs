@@ -30,6 +30,7 @@ mod nearest;
 mod possible;
 mod refold;
 mod refusal;
+mod retell;
 mod stage;
 mod state;
 mod validate;

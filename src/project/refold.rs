@@ -221,7 +221,9 @@ impl Checkpoints {
         let end = self.kept.partition_point(|c| c.last < order);
         let mut kept = self.kept[..end].to_vec();
         // An event that holds again may have been written down before `from`.
-        kept.iter_mut().for_each(|c| c.from = c.from.min(place));
+        for checkpoint in &mut kept {
+            checkpoint.from = checkpoint.from.min(place);
+        }
         let steps = kept.last().map_or(0, |last| last.steps);
         Self { kept, steps }
     }

@@ -176,7 +176,9 @@ impl Check<'_> {
         let anew = |file: &Path| self.disk.read(file).map(|bytes| files::sha256_hex(&bytes));
         let fault = |mesh| files::mesh_fault(self.disk, self.folder, mesh, anew);
         let faults: Vec<StoreError> = meshes.filter_map(fault).collect();
-        faults.into_iter().for_each(|fault| self.tell(fault));
+        for fault in faults {
+            self.tell(fault);
+        }
     }
 
     fn loggers(&mut self, events: &History, zone: Zone) {

@@ -38,8 +38,9 @@ pub(super) struct Memory {
 /// The digests of a project's prints.
 pub(super) struct Digests<'a> {
     disk: &'a dyn Disk,
-    /// Where they are remembered, and since when they are looked at.
-    kept: Option<(PathBuf, Duration)>,
+    /// The folder and the file in which they are remembered, and since when
+    /// they are looked at.
+    kept: Option<(PathBuf, String, Duration)>,
     before: BTreeMap<String, Known>,
     now: BTreeMap<String, Known>,
 }
@@ -65,10 +66,11 @@ impl<'a> Digests<'a> {
     pub(super) fn remembered(disk: &'a dyn Disk, folder: &Path, memory: Option<&Memory>) -> Self {
         let kept = memory.and_then(|memory| {
             let since = u64::try_from(memory.since.unix_ms()).ok()?;
-            let file = kept::file_of(disk, folder, &memory.dir, "digests")?;
-            Some((file, Duration::from_millis(since)))
+            let name = kept::name_of(disk, folder, "digests")?;
+            Some((memory.dir.clone(), name, Duration::from_millis(since)))
         });
-        let before = kept.as_ref().and_then(|(file, _)| read(disk, file));
+        let read = |(dir, name, _): &(PathBuf, String, _)| read(disk, &dir.join(name));
+        let before = kept.as_ref().and_then(read);
         Self {
             disk,
             kept,
@@ -103,7 +105,7 @@ impl<'a> Digests<'a> {
 
     /// When a file was written, if that was long enough before.
     fn settled(&self, stamp: &Stamp) -> Option<Duration> {
-        let (_, since) = self.kept.as_ref()?;
+        let (_, _, since) = self.kept.as_ref()?;
         stamp
             .modified
             .filter(|modified| *modified + SETTLED < *since)
@@ -111,13 +113,13 @@ impl<'a> Digests<'a> {
 
     /// Remembers the digests for the next start.
     pub(super) fn remember(self) {
-        let Some((file, _)) = self.kept.filter(|_| self.now != self.before) else {
+        let Some((dir, name, _)) = self.kept.filter(|_| self.now != self.before) else {
             return;
         };
         if let Ok(body) = postcard::to_allocvec(&self.now) {
             let bytes = [MARK, &kept::digest(&body), &body].concat();
             // Where it cannot be written, the prints are read next time too.
-            let _ = kept::put(self.disk, &file, &bytes);
+            let _ = kept::put(self.disk, &dir, &name, &bytes);
         }
     }
 }

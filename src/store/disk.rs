@@ -30,6 +30,10 @@ pub struct Stamp {
 
 impl Stamp {
     fn of(data: &fs::Metadata) -> Self {
+        #[cfg(unix)]
+        let inode = Some(std::os::unix::fs::MetadataExt::ino(data));
+        #[cfg(not(unix))]
+        let inode = None;
         Self {
             len: data.len(),
             modified: data
@@ -38,19 +42,9 @@ impl Stamp {
                 .and_then(|modified| modified.duration_since(UNIX_EPOCH).ok()),
             is_dir: data.is_dir(),
             is_file: data.is_file(),
-            inode: inode(data),
+            inode,
         }
     }
-}
-
-#[cfg(unix)]
-fn inode(data: &fs::Metadata) -> Option<u64> {
-    Some(std::os::unix::fs::MetadataExt::ino(data))
-}
-
-#[cfg(not(unix))]
-fn inode(_: &fs::Metadata) -> Option<u64> {
-    None
 }
 
 /// What the store does with a disk. Errors are those of the system.

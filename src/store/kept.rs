@@ -89,7 +89,7 @@ impl Folder {
 
     /// The same on a disk of one's own.
     pub fn glimpse_on(disk: &dyn Disk, path: &Path, dir: &Path) -> Option<Project> {
-        let kept = disk.read(&file_of(disk, path, dir, "kept")?).ok()?;
+        let kept = disk.read(&dir.join(name_of(disk, path, "kept")?)).ok()?;
         let body = kept.strip_prefix(MARK)?;
         let (sum, body) = body.split_at_checked(32)?;
         let (label, rest) = postcard::take_from_bytes::<Label>(body).ok()?;
@@ -142,7 +142,7 @@ impl Folder {
         let label = postcard::to_allocvec(&label).ok()?;
         let body = [label, postcard::to_allocvec(&content).ok()?].concat();
         let bytes = [MARK, &digest(&body), &body].concat();
-        put(disk, &file_of(disk, &self.path, dir, "kept")?, &bytes).ok()
+        put(disk, dir, &name_of(disk, &self.path, "kept")?, &bytes).ok()
     }
 
     /// The logger files whose rows are in the outcome, if they are as they were.
@@ -187,24 +187,17 @@ fn since(disk: &dyn Disk, path: &Path, bookmark: &Bookmark) -> Option<Vec<Vec<Ev
     }
 }
 
-/// Where something of a folder is kept: by its whole path.
-pub(super) fn file_of(disk: &dyn Disk, path: &Path, dir: &Path, kind: &str) -> Option<PathBuf> {
+/// The file in which something of a folder is kept: by the folder's whole path.
+pub(super) fn name_of(disk: &dyn Disk, path: &Path, kind: &str) -> Option<String> {
     let path = disk.real_path(path).ok()?;
     let name = files::sha256_hex(path.as_os_str().as_encoded_bytes());
-    Some(dir.join(format!("{}.{kind}", &name[..32])))
+    Some(format!("{}.{kind}", &name[..32]))
 }
 
 /// Puts a file into the cache folder, which is made if need be.
-pub(super) fn put(disk: &dyn Disk, file: &Path, bytes: &[u8]) -> io::Result<()> {
-    let temporary = file.with_added_extension("tmp");
-    file.parent().map_or(Ok(()), |dir| disk.create_dir(dir))?;
-    let written = disk
-        .write_synced(&temporary, bytes, false)
-        .and_then(|()| disk.rename(&temporary, file));
-    if written.is_err() {
-        let _ = disk.remove(&temporary);
-    }
-    written
+pub(super) fn put(disk: &dyn Disk, dir: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
+    disk.create_dir(dir)?;
+    files::replace(disk, dir, name, bytes)
 }
 
 pub(super) fn digest(bytes: &[u8]) -> [u8; 32] {
