@@ -23,6 +23,7 @@ use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
 use crate::project::{Command, Project, quoted};
+use crate::settings;
 use crate::store::{self, Folder};
 use crate::units::{D, Instant, Zone};
 use args::{Cli, ShellName, Verb};
@@ -67,7 +68,11 @@ const FURTHEST_DAYS: f64 = 18_263.0;
 impl Context<'_> {
     /// Opens a project; what its files give cause to say is said.
     fn open(&self, dir: &Path) -> Result<Folder, Trouble> {
-        let folder = Folder::open(dir)?;
+        let mut folder = Folder::open_soon(dir)?;
+        if let Some(cache) = settings::cache_dir() {
+            folder.remember_digests(&cache, self.clock.now());
+        }
+        folder.look_at_meshes();
         self.heed(&folder);
         Ok(folder)
     }

@@ -26,10 +26,17 @@ pub struct Stamp {
     /// Whether it is a regular file: none that only ends when another program
     /// says so, as a pipe, nor one that never ends, as a device.
     pub is_file: bool,
+    /// Its number in the file system, where it has one: a file that is put in
+    /// the place of another has another.
+    pub inode: Option<u64>,
 }
 
 impl Stamp {
     fn of(data: &fs::Metadata) -> Self {
+        #[cfg(unix)]
+        let inode = Some(std::os::unix::fs::MetadataExt::ino(data));
+        #[cfg(not(unix))]
+        let inode = None;
         Self {
             len: data.len(),
             modified: data
@@ -39,6 +46,7 @@ impl Stamp {
             changed: changed(data),
             is_dir: data.is_dir(),
             is_file: data.is_file(),
+            inode,
         }
     }
 }

@@ -218,16 +218,22 @@ pub(super) fn read_logger(disk: &dyn Disk, file: &Path) -> Result<Vec<u8>, Store
     disk.read(file).map_err(failed)
 }
 
-/// What is wrong with a piece's mesh file, if anything is.
-pub(super) fn mesh_fault(disk: &dyn Disk, folder: &Path, mesh: &MeshRef) -> Option<StoreError> {
+/// What is wrong with a piece's mesh file, if anything is; `digest` yields the
+/// SHA-256 of a file.
+pub(super) fn mesh_fault(
+    disk: &dyn Disk,
+    folder: &Path,
+    mesh: &MeshRef,
+    digest: impl FnOnce(&Path) -> io::Result<String>,
+) -> Option<StoreError> {
     let file = inside(folder, &mesh.file);
     let Some(sha256) = &mesh.sha256 else {
         let error = disk.stat(&file).err()?;
         return Some(StoreError::io("find", &file, &error));
     };
-    match disk.read(&file) {
+    match digest(&file) {
         Err(error) => Some(StoreError::io("read", &file, &error)),
-        Ok(bytes) if sha256_hex(&bytes) == *sha256 => None,
+        Ok(found) if found == *sha256 => None,
         Ok(_) => {
             let message = format!("{} has changed since it was measured", mesh.file);
             let remedy = "measure it again and set the piece's area and sha256";
