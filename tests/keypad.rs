@@ -496,7 +496,7 @@ fn lines_of_a_checklist_keep_their_digits() {
         line(&hands, &says[0])
     );
     assert!(
-        line(&hands, &says[1]).starts_with("2 [ ] "),
+        line(&hands, &says[1]).starts_with("2>[ ] "),
         "{}",
         line(&hands, &says[1])
     );
@@ -846,7 +846,9 @@ fn drawn_keys(hands: &Hands, width: u16, height: u16) -> Vec<String> {
     let mut text = String::new();
     for line in terminal.backend().buffer().content().chunks(width.into()) {
         for cell in line {
-            text.push_str(if cell.fg == key { cell.symbol() } else { " " });
+            // The pointer of a selected line may stand beside a key.
+            let is_key = cell.fg == key && cell.symbol() != ">";
+            text.push_str(if is_key { cell.symbol() } else { " " });
         }
         text.push(' ');
     }

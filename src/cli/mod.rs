@@ -22,7 +22,7 @@ use std::path::Path;
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
-use crate::project::{Command, DueName, Project, quoted};
+use crate::project::{Command, Project, quoted};
 use crate::store::Folder;
 use crate::units::{D, Instant, Zone};
 use args::{Cli, ShellName, Verb};
@@ -246,13 +246,6 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
         }
     }
     (rest, json, now)
-}
-
-/// A due thing in a line: `look frond-3`.
-fn line_of(name: &DueName) -> String {
-    let place = name.piece.as_ref().or(name.tank.as_ref());
-    let place = place.map(|place| format!(" {place}")).unwrap_or_default();
-    format!("{}{place}", name.what.word())
 }
 
 /// The folder as it was typed, for commands that are suggested.

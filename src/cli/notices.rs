@@ -5,7 +5,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::outcome::{Outcome, Trouble};
-use super::{Context, line_of, project};
+use super::{Context, project};
 use crate::project::{DueName, Silence};
 use crate::store::{NoticeDone, NoticeEntry};
 use crate::units::Instant;
@@ -33,7 +33,7 @@ pub(super) fn silence(
     folder
         .notice_log()
         .add(|_| Some(NoticeEntry::from(&silence)))?;
-    let lines = silence.of.iter().map(|(name, _)| line_of(name));
+    let lines = silence.of.iter().map(|(name, _)| name.line());
     let text = format!(
         "no more notices, until it is due anew, of {}",
         lines.collect::<Vec<_>>().join(", ")
@@ -48,19 +48,8 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
     let (now, zone) = (context.now(project)?, project.definition.zone);
     let entries = folder.notice_log().entries()?;
     let clock = |at: Instant| zone.local(at).beside(zone.local(now));
-    let line = |entry: &NoticeEntry| {
-        let (done, _) = done(entry);
-        let by = match entry.who.as_str() {
-            "" => String::new(),
-            who => format!(" ({who})"),
-        };
-        let due = entry.due.iter();
-        let due: Vec<String> = due
-            .map(|(name, at)| format!("{} due {}", line_of(name), clock(*at)))
-            .collect();
-        format!("{} {done}{by}: {}\n", clock(entry.at), due.join(", "))
-    };
-    let text: String = entries.iter().map(line).collect();
+    let lines = entries.iter().map(|entry| entry.line(clock) + "\n");
+    let text: String = lines.collect();
     let text = if text.is_empty() {
         "nothing was told yet\n".to_owned()
     } else {
@@ -69,20 +58,15 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
     let list: Vec<Value> = entries
         .iter()
         .map(|entry| {
-            let ring = done(entry).1;
+            let ring = match entry.done {
+                NoticeDone::Told { ring, .. } => Some(ring),
+                NoticeDone::Silenced => None,
+            };
             let done = if ring.is_some() { "told" } else { "silenced" };
             json!({ "at": entry.at, "who": entry.who, "done": done, "ring": ring, "due": names(&entry.due) })
         })
         .collect();
     Ok(Outcome::both(text, json!({ "notices": list })))
-}
-
-/// What was done, and for the how manieth time it was told.
-fn done(entry: &NoticeEntry) -> (String, Option<u32>) {
-    match entry.done {
-        NoticeDone::Told { ring, .. } => (format!("told, ring {ring}"), Some(ring)),
-        NoticeDone::Silenced => ("silenced".to_owned(), None),
-    }
 }
 
 fn names(due: &[(DueName, Instant)]) -> Vec<Value> {

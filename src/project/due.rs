@@ -130,6 +130,13 @@ pub struct Due {
 }
 
 impl DueName {
+    /// In a line: `look frond-3`.
+    pub fn line(&self) -> String {
+        let place = self.piece.as_ref().or(self.tank.as_ref());
+        let place = place.map(|place| format!(" {place}")).unwrap_or_default();
+        format!("{}{place}", self.what.word())
+    }
+
     /// Whether a due thing has this name. The steps of the ladders in one tank
     /// set one supply: there the tank alone tells.
     pub fn is(&self, due: &Due) -> bool {

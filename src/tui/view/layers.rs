@@ -20,16 +20,11 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Confirm(confirm) => confirm_rows(model, confirm, usize::from(area.width)),
         Layer::Help(at) => {
             let rows = help::rows(model, usize::from(area.width));
-            let last = rows
-                .len()
-                .saturating_sub(usize::from(area.height).saturating_sub(1));
-            let first = (*at).min(last);
-            let shown = rows.into_iter().skip(first).collect();
-            (
-                "help: Up Down scroll, any other key closes".to_owned(),
-                shown,
-                (0, 0),
-            )
+            scrolled("help", rows, *at, area)
+        }
+        Layer::Told(at) => {
+            let rows = told_rows(model, usize::from(area.width));
+            scrolled("told and silenced", rows, *at, area)
         }
         Layer::Morning => {
             let lines = closeout::morning(model).into_iter();
@@ -58,6 +53,23 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
 /// A title, the rows, and which of them must be seen: the selected one, and
 /// the last of its nine where there is room.
 pub(super) type Drawn = (String, Vec<Row>, (usize, usize));
+
+/// A text that is longer than its place, scrolled so far.
+fn scrolled(title: &str, rows: Vec<Row>, at: usize, area: Rect) -> Drawn {
+    let height = usize::from(area.height).saturating_sub(1);
+    let first = at.min(rows.len().saturating_sub(height));
+    let shown = rows.into_iter().skip(first).collect();
+    let title = format!("{title}: Up Down scroll, any other key closes");
+    (title, shown, (0, 0))
+}
+
+/// What was told and what was silenced, the latest first.
+fn told_rows(model: &Model, width: usize) -> Vec<Row> {
+    if model.told.is_empty() {
+        return vec![Row::plain("nothing was told yet")];
+    }
+    marked(&model.told, "- ", Role::Plain, width)
+}
 
 /// The digit that takes a line: the nine around the selected one have one.
 fn digit(row: usize, selected: usize) -> String {

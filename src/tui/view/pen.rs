@@ -46,10 +46,18 @@ impl Row {
         self
     }
 
-    /// The row, drawn as selected or not.
+    /// The row, drawn as selected or not: with a pointer in a gap, and reversed.
     pub(super) fn chosen(mut self, selected: bool) -> Self {
         self.selected = selected;
         self
+    }
+
+    /// The part of a selected row in which a pointer stands: the first with a
+    /// gap beside its words, so that it takes no place of its own.
+    fn pointed(&self) -> Option<usize> {
+        let gap = |text: &str| text.starts_with(' ') || text.ends_with(' ');
+        let pointed = self.parts.iter().position(|(text, _)| gap(text));
+        pointed.filter(|_| self.selected)
     }
 
     /// How many columns it takes.
@@ -78,8 +86,13 @@ impl<'a> Pen<'a> {
         }
         let mut left = usize::from(area.width);
         let mut x = area.x;
-        for (text, role) in &row.parts {
-            let text = self.theme.glyphs(&fitted(text, left));
+        let pointed = row.pointed();
+        for (n, (text, role)) in row.parts.iter().enumerate() {
+            let mut text = fitted(text, left);
+            if pointed == Some(n) {
+                text = text.replacen(' ', ">", 1);
+            }
+            let text = self.theme.glyphs(&text);
             let text = fit(&text, left);
             let text = self.theme.glyphs(&text);
             let style = if row.selected {
