@@ -477,7 +477,9 @@ fn lines_of_a_checklist_keep_their_digits() {
     act(&mut hands, "leaf-3", "start strike");
     let line = |hands: &Hands, words: &str| {
         let text = hands.text(80, 24);
-        let found = text.lines().find(|l| l.contains(words)).map(str::to_owned);
+        let found = text.lines().find(|l| l.contains(words));
+        // Where the pointer is does not matter here.
+        let found = found.map(|l| l.replacen('>', " ", 1));
         found.unwrap_or_else(|| panic!("no `{words}` in {text}"))
     };
     let Some(Layer::Gates(list)) = hands.top() else {
@@ -496,7 +498,7 @@ fn lines_of_a_checklist_keep_their_digits() {
         line(&hands, &says[0])
     );
     assert!(
-        line(&hands, &says[1]).starts_with("2>[ ] "),
+        line(&hands, &says[1]).starts_with("2 [ ] "),
         "{}",
         line(&hands, &says[1])
     );

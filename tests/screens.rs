@@ -283,6 +283,28 @@ fn what_was_told_and_silenced_is_read_on_the_screen() {
 }
 
 #[test]
+fn on_the_least_screen_what_is_left_out_is_counted_and_help_is_hinted() {
+    let mut hands = evening();
+    for screen in ["l", "p", "h", "c"] {
+        hands.keys(screen);
+        let shown = flat(&hands, 40, 12);
+        assert!(shown.contains(" more lines: "), "{screen}: {shown}");
+        assert!(shown.ends_with("/ help"), "{screen}: {shown}");
+    }
+    for layer in ["l +", "/", "Esc ?", "Esc m", "Esc v"] {
+        hands.keys(layer);
+        update(
+            &mut hands.model,
+            Message::Told(vec!["a line".to_owned(); 30]),
+            hands.now,
+        );
+        let shown = flat(&hands, 40, 12);
+        assert!(shown.contains(" more below"), "{layer}: {shown}");
+        assert!(!flat(&hands, 80, 60).contains(" more below"), "{layer}");
+    }
+}
+
+#[test]
 fn too_small_a_terminal_is_told_the_size_that_is_wanted() {
     let hands = evening();
     for (width, height) in (5..=60).flat_map(|w| (1..=14).map(move |h| (w, h))) {

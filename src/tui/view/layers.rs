@@ -41,12 +41,33 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         }
         Layer::Far | Layer::Locked(_) => return,
     };
-    pen.rule(line_of(area, 0), &Row::of(Role::Strong, title));
-    let inner = below(area, 1);
+    let (rule, inner) = (line_of(area, 0), below(area, 1));
     let height = usize::from(inner.height);
     let first = (until + 1).saturating_sub(height).min(at);
     let first = first.max((at + 1).saturating_sub(height));
     let rows: Vec<Row> = rows.into_iter().skip(first).collect();
+    // What does not fit is counted on the rule.
+    let more = match rows.len().saturating_sub(height) {
+        0 => Row::default(),
+        more => Row::of(Role::Soon, format!(" {more} more below")),
+    };
+    let wide = u16::try_from(more.width()).unwrap_or(0).min(rule.width);
+    let (left, right) = (rule.width - wide, rule.x + rule.width - wide);
+    pen.rule(
+        Rect {
+            width: left,
+            ..rule
+        },
+        &Row::of(Role::Strong, title),
+    );
+    pen.row(
+        Rect {
+            x: right,
+            width: wide,
+            ..rule
+        },
+        &more,
+    );
     pen.rows(inner, &rows);
 }
 

@@ -235,12 +235,16 @@ fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             .collect(),
     };
     let taken = |(key, hint): &(String, &str)| key.len() + hint.len() + 3;
-    // The way back is shown whatever else there is no room for.
-    let back = pairs.last().filter(|(key, _)| key == "-" || key == "Esc");
-    let kept = back.map_or(0, taken);
-    let last = pairs.len().saturating_sub(1);
+    // The way back, on a screen the help, is shown whatever else there is no
+    // room for.
+    let back = |(key, hint): &(String, &str)| match model.layers.last() {
+        Some(_) => key == "-" || key == "Esc",
+        None => *hint == "help",
+    };
+    let back = pairs.iter().rposition(back);
     for (n, pair) in pairs.iter().enumerate() {
-        let kept = if n == last { 0 } else { kept };
+        let kept = back.filter(|back| n < *back);
+        let kept = kept.map_or(0, |back| taken(&pairs[back]));
         if row.width() + taken(pair) + kept > usize::from(area.width) {
             continue;
         }
