@@ -462,6 +462,25 @@ fn a_look_is_done_with_the_keypad_only() {
 }
 
 #[test]
+fn what_was_dealt_with_leaves_the_most_urgent_line_selected() {
+    let mut hands = evening();
+    for _ in 0..hands.due_row(DueKind::Look, "leaf-1") {
+        hands.keys("Down");
+    }
+    let row = hands.model.due_row;
+    assert!(row > 0, "a line above is more urgent");
+    // The clock alone moves no selection.
+    hands.wait(30.0);
+    assert_eq!(hands.model.due_row, row);
+    let look = What::Look {
+        piece: "leaf-1".to_owned(),
+        findings: vec!["covered".parse().unwrap()],
+    };
+    hands.did(look, "mira");
+    assert_eq!(hands.model.due_row, 0);
+}
+
+#[test]
 fn a_refusal_offers_the_override_and_asks_for_a_reason() {
     let mut hands = evening();
     hands.select("stem");
@@ -810,6 +829,20 @@ fn what_will_be_refused_says_so_before_enter() {
         "{}",
         hands.text(80, 24)
     );
+}
+
+#[test]
+fn what_only_the_past_refuses_names_its_time() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+ l Enter");
+    hands.wait(600.0);
+    hands.keys("+ r 2 Enter 1 5");
+    let told = hands.text(80, 24);
+    let wrong = told.lines().find(|l| l.contains("this will be refused"));
+    let wrong = wrong.unwrap_or_else(|| panic!("{told}"));
+    assert!(wrong.contains("refused: at 1"), "{wrong}");
+    assert!(wrong.contains("has not been lifted"), "{wrong}");
 }
 
 #[test]

@@ -55,21 +55,24 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
     } else {
         text
     };
-    let list: Vec<Value> = entries
-        .iter()
-        .map(|entry| {
-            let ring = match entry.done {
-                NoticeDone::Told { ring, .. } => Some(ring),
-                NoticeDone::Silenced => None,
-            };
-            let done = if ring.is_some() { "told" } else { "silenced" };
-            json!({ "at": entry.at, "who": entry.who, "done": done, "ring": ring, "due": names(&entry.due) })
-        })
-        .collect();
+    let list: Vec<Value> = entries.iter().map(as_json).collect();
     Ok(Outcome::both(text, json!({ "notices": list })))
 }
 
+fn as_json(entry: &NoticeEntry) -> Value {
+    let (done, ring) = match entry.done {
+        NoticeDone::Told { ring, .. } => ("told", Some(ring)),
+        NoticeDone::Silenced => ("silenced", None),
+    };
+    json!({
+        "at": entry.at, "who": entry.who, "done": done, "ring": ring, "due": names(&entry.due),
+    })
+}
+
 fn names(due: &[(DueName, Instant)]) -> Vec<Value> {
-    let name = |(name, at): &(DueName, Instant)| json!({ "what": name.what.word(), "piece": name.piece, "tank": name.tank, "at": at });
+    let name = |(name, at): &(DueName, Instant)| {
+        let what = name.what.word();
+        json!({ "what": what, "piece": name.piece, "tank": name.tank, "at": at })
+    };
     due.iter().map(name).collect()
 }

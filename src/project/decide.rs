@@ -221,7 +221,8 @@ impl Project {
         let state = self.state_at(at);
         let what = self.complete(&state, action.what.clone(), at)?;
         self.check_words(&state, &what, at)?;
-        state.check(&self.definition, &what)?;
+        let checked = state.check(&self.definition, &what);
+        checked.map_err(|refusal| self.as_of(at, now, &what, refusal))?;
         let missing = self.missing_gates(&state, &what, at);
         let (reason, overridden) = match (&action.override_reason, missing.is_empty()) {
             (_, true) => (None, Vec::new()),
@@ -243,6 +244,16 @@ impl Project {
         };
         self.check_later(&event)?;
         Ok(Decision { event, warnings })
+    }
+
+    /// A refusal that stands at `at` only says so: the present would let it be.
+    fn as_of(&self, at: Instant, now: Instant, what: &What, mut refusal: Refusal) -> Refusal {
+        if at < now && self.state_at(now).check(&self.definition, what).is_ok() {
+            let zone = self.definition.zone;
+            let clock = zone.local(at).beside(zone.local(now));
+            refusal.because = format!("at {clock}: {}", refusal.because);
+        }
+        refusal
     }
 
     fn next_sequence(&self) -> u64 {

@@ -86,9 +86,7 @@ impl History {
             self.full.push(std::mem::take(&mut self.open));
         }
     }
-}
 
-impl History {
     /// The next event is of this piece.
     fn note(&mut self, piece: &str) {
         let next = self.len();

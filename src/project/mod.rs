@@ -29,6 +29,7 @@ mod ladder;
 mod nearest;
 mod possible;
 mod refusal;
+mod retell;
 mod stage;
 mod state;
 mod validate;

@@ -171,24 +171,26 @@ impl Folder {
         check_is_free(disk.as_ref(), path)?;
         for dir in [path.to_owned(), path.join(MESHES), path.join(IMMERSIONS)] {
             files::make_folder(disk.as_ref(), &dir)
-                .map_err(|error| StoreError::io("make", &dir, &error))?;
+                .map_err(|error| StoreError::no_place(&dir, &error))?;
         }
         let mut lock = locked(disk.as_ref(), &journal_file)?;
         // Another program may have been quicker.
         check_is_free(disk.as_ref(), path)?;
-        // This makes the journal's name durable too, before a line is in it.
-        files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())
-            .map_err(|error| StoreError::io("write", &file, &error))?;
         let header = journal::header(at)
             .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
-        lock.append(&header)
-            .and_then(|()| lock.sync())
-            .map_err(|error| {
-                // Half a project would stand in the way of the next attempt.
-                let _emptied = lock.truncate(0);
-                let _removed = disk.remove(&file);
-                StoreError::io("write", &journal_file, &error)
-            })?;
+        // This makes the journal's name durable too, before a line is in it.
+        let begun = files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())
+            .map_err(|error| StoreError::io("write", &file, &error));
+        let begun = begun.and_then(|()| {
+            let written = lock.append(&header).and_then(|()| lock.sync());
+            written.map_err(|error| StoreError::io("write", &journal_file, &error))
+        });
+        if begun.is_err() {
+            // Half a project would stand in the way of the next attempt.
+            let _emptied = lock.truncate(0);
+            let _removed = disk.remove(&file);
+        }
+        begun?;
         drop(lock);
         Self::open_on(disk, path)
     }

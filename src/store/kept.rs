@@ -88,7 +88,7 @@ impl Folder {
 
     /// The same on a disk of one's own.
     pub fn glimpse_on(disk: &dyn Disk, path: &Path, dir: &Path) -> Option<Project> {
-        let kept = disk.read(&file_of(disk, path, dir)?).ok()?;
+        let kept = disk.read(&dir.join(name_of(disk, path)?)).ok()?;
         let body = kept.strip_prefix(MARK)?;
         let (sum, body) = body.split_at_checked(32)?;
         let (label, rest) = postcard::take_from_bytes::<Label>(body).ok()?;
@@ -141,16 +141,9 @@ impl Folder {
         let label = postcard::to_allocvec(&label).ok()?;
         let body = [label, postcard::to_allocvec(&content).ok()?].concat();
         let bytes = [MARK, &digest(&body), &body].concat();
-        let file = file_of(disk, &self.path, dir)?;
-        let temporary = file.with_extension("tmp");
+        let name = name_of(disk, &self.path)?;
         disk.create_dir(dir).ok()?;
-        let written = disk
-            .write_synced(&temporary, &bytes, false)
-            .and_then(|()| disk.rename(&temporary, &file));
-        if written.is_err() {
-            let _ = disk.remove(&temporary);
-        }
-        written.ok()
+        files::replace(disk, dir, &name, &bytes).ok()
     }
 
     /// The logger files whose rows are in the outcome, if they are as they were.
@@ -195,11 +188,11 @@ fn since(disk: &dyn Disk, path: &Path, bookmark: &Bookmark) -> Option<Vec<Vec<Ev
     }
 }
 
-/// Where a folder's outcome is kept: by its whole path.
-fn file_of(disk: &dyn Disk, path: &Path, dir: &Path) -> Option<PathBuf> {
+/// The file in which a folder's outcome is kept: by the folder's whole path.
+fn name_of(disk: &dyn Disk, path: &Path) -> Option<String> {
     let path = disk.real_path(path).ok()?;
     let name = files::sha256_hex(path.as_os_str().as_encoded_bytes());
-    Some(dir.join(format!("{}.kept", &name[..32])))
+    Some(format!("{}.kept", &name[..32]))
 }
 
 fn digest(bytes: &[u8]) -> [u8; 32] {

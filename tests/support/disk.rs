@@ -198,15 +198,23 @@ impl Moment {
         if let Some(last) = last
             && let Change::Put { inode, at, bytes } = &pending[last]
         {
-            for count in 1..bytes.len() {
-                let torn = Change::Put {
-                    inode: *inode,
-                    at: *at,
-                    bytes: bytes[..count].to_vec(),
-                };
-                let word = format!("last write torn at {count}");
+            let mut put = |word: String, bytes: Vec<u8>| {
+                let (inode, at) = (*inode, *at);
+                let torn = Change::Put { inode, at, bytes };
                 let changes = pending[..last].iter().chain([&torn]);
                 left.push((word, self.kept(changes)));
+            };
+            for count in 1..bytes.len() {
+                put(
+                    format!("last write torn at {count}"),
+                    bytes[..count].to_vec(),
+                );
+            }
+            // A file may have its length before it has its content.
+            for count in (0..bytes.len()).step_by(16) {
+                let mut blank = bytes[..count].to_vec();
+                blank.resize(bytes.len(), 0);
+                put(format!("last write blank from {count}"), blank);
             }
         }
         let mut seen = BTreeSet::new();
