@@ -15,12 +15,16 @@ mod pty;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::sync::OnceLock;
 use std::thread;
 use std::time::{Duration, UNIX_EPOCH};
 
 use pty::Pty;
+use tankside::clock::{Clock, SystemClock};
+use tankside::settings::Settings;
 use tankside::store::{Folder, LONG};
-use tankside::tui::shell::Tty;
+use tankside::tui::shell::{Tty, run};
+use tankside::units::Instant;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tankside");
 
@@ -132,16 +136,20 @@ fn a_signal_to_end_gives_the_terminal_back() {
 }
 
 #[test]
-fn control_z_stops_and_fg_comes_back() {
+fn control_z_and_its_signal_stop_and_fg_comes_back() {
     let project = Project::new();
     let mut pty = Pty::shell(&[]);
     pty.send(&format!(
-        "{PROGRAM} open {}; echo left with $?\r",
+        "sh -c 'echo $$ > $PID_FILE; exec {PROGRAM} open {}'; echo left with $?\r",
         project.path()
     ));
     shown(&pty);
-    for _twice in 0..2 {
-        pty.send("\x1a");
+    for by_signal in [false, true, false] {
+        if by_signal {
+            pty.signal("TSTP");
+        } else {
+            pty.send("\x1a");
+        }
         pty.wait("the shell's prompt", |screen| {
             let shown = screen.contents();
             shown.contains("Stopped") && shown.trim_end().ends_with("ready>")
@@ -173,6 +181,17 @@ fn alone(test: &str) -> Pty {
 }
 
 #[test]
+fn where_nobody_could_continue_it_nothing_stops_it() {
+    let project = Project::new();
+    let mut pty = project.open(&[]);
+    pty.signal("TSTP");
+    pty.answer("h");
+    pty.wait_for("[Holds]");
+    pty.send("q");
+    assert_eq!(pty.ended(), 0);
+}
+
+#[test]
 #[ignore = "run by the next test in a terminal of its own"]
 fn panics_on_a_taken_terminal() {
     let mut tty = Tty::enter().unwrap();
@@ -190,6 +209,44 @@ fn a_panic_gives_the_terminal_back_and_then_tells() {
     let told = written.find("the lamp fell into the tank").unwrap();
     assert!(left < told, "given back first, told second");
     assert_eq!(written.matches("\x1b[?1049l").count(), 1, "given back once");
+}
+
+/// A clock that goes to pieces after two seconds.
+struct Falling(OnceLock<Instant>);
+
+impl Clock for Falling {
+    fn now(&self) -> Instant {
+        let now = SystemClock.now();
+        let begun = self.0.get_or_init(|| now);
+        assert!(now.since(*begun) < 2.0, "the clock fell into the tank");
+        now
+    }
+}
+
+#[test]
+#[ignore = "run by the next test in a terminal of its own"]
+fn the_whole_screen_panics() {
+    let project = Project::new();
+    let clock = Falling(OnceLock::new());
+    let _never = run(&project.folder, Ok(Settings::default()), &clock);
+}
+
+#[test]
+fn a_panic_amid_the_evening_gives_the_terminal_back_with_all_threads_running() {
+    let this = std::env::current_exe().unwrap();
+    let test = [
+        "--ignored",
+        "--exact",
+        "the_whole_screen_panics",
+        "--nocapture",
+    ];
+    let pty = Pty::run(this.to_str().unwrap(), &test, &[]);
+    assert_ne!(pty.ended(), 0);
+    let written = String::from_utf8(pty.since(0)).unwrap();
+    let (drawn, told) = written.split_once("\x1b[?1049l").unwrap();
+    assert!(drawn.contains("pediment"), "it was drawn");
+    assert!(told.contains("the clock fell into the tank"), "{told:?}");
+    assert!(!told.contains("\x1b[?1049"), "given back once: {told:?}");
 }
 
 #[test]
@@ -267,12 +324,17 @@ fn an_editor_that_leaves_the_terminal_a_mess_is_cleaned_up_after() {
     let project = Project::new();
     let home = tempfile::tempdir().unwrap();
     let editor = home.path().join("editor");
-    let script = "#!/bin/sh\nstty raw -echo < /dev/tty\nexit 3\n";
+    // Keys of the kitty protocol and xterm's other keys are left on.
+    let keys = r"printf '\033[>1u\033[>4;2m' > /dev/tty";
+    let script = format!("#!/bin/sh\nstty raw -echo < /dev/tty\n{keys}\nexit 3\n");
     std::fs::write(&editor, script).unwrap();
     let run = format!("sh {}", editor.display());
     let mut pty = project.open(&[("EDITOR", &run)]);
     pty.send("e");
     pty.wait_for("ended with");
+    let written = String::from_utf8(pty.since(0)).unwrap();
+    let (_, since) = written.rsplit_once("\x1b[>4;2m").unwrap();
+    assert!(since.contains("\x1b[>4m") && since.contains("\x1b[>0u"));
     pty.send("q");
     assert_eq!(pty.ended(), 0);
 }

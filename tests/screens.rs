@@ -121,14 +121,10 @@ fn names_of_any_script_line_up_and_nothing_raw_is_drawn() {
     snapshot("names_40x20", &hands.shown(40, 20, Theme::new(true, false)));
 }
 
-/// Every screen, and everything that can lie on one, each by the keys that lead
-/// there from the one before.
-const PLACES: [&str; 14] = [
-    "",
-    "p",
-    "h",
-    "c",
-    "l +",
+/// Everything that can lie on a screen, each by the keys that lead there from
+/// the one before.
+const LAYERS: [&str; 11] = [
+    "+",
     "/",
     "Esc r",
     "Esc v",
@@ -137,8 +133,16 @@ const PLACES: [&str; 14] = [
     "Esc -",
     "Esc k",
     "7 3 Enter Enter",
-    "Esc Esc t 1 9 0 5 Enter",
+    "Esc Esc t",
+    "1 9 0 5 Enter",
 ];
+
+/// The screen with this key at every size up to 140x50.
+fn at_every_size(key: &str) {
+    let mut hands = evening();
+    hands.keys(key);
+    hands.draw_up_to(140, 50);
+}
 
 #[test]
 fn what_is_due_of_a_piece_is_told_whole_on_80_columns() {
@@ -167,28 +171,162 @@ fn what_is_due_of_a_piece_is_told_whole_on_80_columns() {
 }
 
 #[test]
-fn every_size_of_the_bench_is_drawn() {
-    let hands = evening();
-    for width in 0..=140 {
-        for height in 0..=50 {
-            hands.draw(width, height);
+fn every_size_of_line_is_drawn() {
+    at_every_size("l");
+}
+
+#[test]
+fn every_size_of_piece_is_drawn() {
+    at_every_size("p");
+}
+
+#[test]
+fn every_size_of_holds_is_drawn() {
+    at_every_size("h");
+}
+
+#[test]
+fn every_size_of_close_out_is_drawn() {
+    at_every_size("c");
+}
+
+/// What lies on a screen at every size up to 80x30, and at some above, each
+/// layer at others.
+fn layers_at_every_size(wanted: impl Fn(usize) -> bool) {
+    let mut hands = evening();
+    for (n, script) in LAYERS.into_iter().enumerate() {
+        hands.keys(script);
+        if wanted(n) {
+            hands.draw_up_to(80, 30);
+            let above = (81..=140).flat_map(|w| (0..=50).map(move |h| (w, h)));
+            hands.draw_at(above.filter(|(w, h)| (usize::from(w + h) + n).is_multiple_of(11)));
         }
     }
 }
 
 #[test]
-fn whatever_is_shown_no_size_panics() {
-    let mut hands = evening();
-    for (n, script) in PLACES.into_iter().enumerate().skip(1) {
-        hands.keys(script);
-        // Screens at every seventh size, what lies on them at every 23rd;
-        // each begins elsewhere.
-        let every = if n < 4 { 7 } else { 23 };
-        let sizes = (0..=140).flat_map(|width| (0..=50).map(move |height| (width, height)));
-        let drawn = sizes.filter(|(w, h)| (usize::from(w + h) + n).is_multiple_of(every));
-        for (width, height) in drawn {
-            hands.draw(width, height);
+fn every_size_of_menus_entries_and_help_is_drawn() {
+    layers_at_every_size(|n| n < 5);
+}
+
+#[test]
+fn every_size_of_what_else_lies_on_a_screen_is_drawn() {
+    layers_at_every_size(|n| n >= 5);
+}
+
+/// What a screen says, as one line: where it breaks is no matter.
+fn flat(hands: &Hands, width: u16, height: u16) -> String {
+    let text = hands.drawn(width, height, Theme::new(false, true));
+    let words: Vec<&str> = text.split_whitespace().collect();
+    words.join(" ")
+}
+
+#[test]
+fn what_is_wrong_is_seen_whatever_lies_on_the_screen() {
+    let alarms: [fn(&mut Model); 4] = [
+        |model| model.stopped = Some("nothing is written: the disk is full".into()),
+        |model| model.keys_fault = Some("keys.ron:2:5: no command is called x".into()),
+        |model| model.settings_fault = Some("settings.ron:2:5: unexpected field".into()),
+        |model| model.alarm("the journal cannot be read at line 7"),
+    ];
+    let told = [
+        "! nothing is written:",
+        "! keys.ron:2:5:",
+        "! settings.ron:2:5:",
+        "! the journal cannot be",
+    ];
+    for (alarm, told) in alarms.into_iter().zip(told) {
+        let mut hands = evening();
+        let places = ["p", "h", "c", "l", "m", "Esc i", "Esc v"];
+        for keys in places.into_iter().chain(["Esc"]).chain(LAYERS) {
+            hands.keys(keys);
+            alarm(&mut hands.model);
+            for (width, height) in [(40, 12), (40, 20), (80, 24), (200, 60)] {
+                let shown = flat(&hands, width, height);
+                assert!(shown.contains(told), "{keys} {width}x{height}: {shown}");
+            }
         }
+        let shown = flat(&hands, 39, 11);
+        assert!(shown.contains(told) && shown.contains("40x12"), "{shown}");
+    }
+}
+
+#[test]
+fn while_it_is_locked_both_the_lock_and_what_is_wrong_are_told() {
+    let mut hands = evening();
+    hands.keys("k");
+    update(
+        &mut hands.model,
+        Message::Stopped("nothing is written".into()),
+        hands.now,
+    );
+    let shown = flat(&hands, 40, 12);
+    assert!(shown.contains("keyboard locked"), "{shown}");
+    assert!(shown.contains("! nothing is written"), "{shown}");
+}
+
+#[test]
+fn the_most_urgent_is_told_also_where_the_list_is_scrolled_past_it() {
+    let mut hands = evening();
+    let first = hands.model.facts.due[0].clone();
+    let told = format!("above: {} {}", first.what.word(), first.place());
+    assert!(!flat(&hands, 80, 24).contains("above:"));
+    for _ in 1..hands.model.facts.due.len() {
+        hands.keys("Down");
+    }
+    for (width, height) in [(40, 12), (80, 24)] {
+        for keys in ["", "+", "Esc k"] {
+            hands.keys(keys);
+            let shown = flat(&hands, width, height);
+            assert!(shown.contains(&told), "{keys} {width}x{height}: {shown}");
+        }
+        hands.keys("7 3 Enter");
+    }
+}
+
+#[test]
+fn what_was_told_and_silenced_is_read_on_the_screen() {
+    let mut hands = evening();
+    hands.keys("m");
+    assert!(hands.text(80, 24).contains("nothing was told yet"));
+    let told = (1..=60).rev();
+    let told =
+        told.map(|n| format!("Mon 2 Mar 18:{n:02} told, ring 1 (mira): look stem due 18:00"));
+    let told = Message::Told(told.collect());
+    update(&mut hands.model, told, hands.now);
+    let shown = hands.text(80, 24);
+    assert!(shown.contains("18:60 told, ring 1 (mira)"), "{shown}");
+    assert!(!shown.contains("18:01"), "{shown}");
+    for _ in 0..9 {
+        hands.keys("PgDn");
+    }
+    assert!(hands.text(80, 24).contains("18:01 told"));
+    hands.keys("Esc");
+    assert!(hands.model.layers.is_empty());
+    // From the menu too, by its letter.
+    hands.keys("+ + m");
+    assert!(matches!(hands.top(), Some(Layer::Told(0))));
+}
+
+#[test]
+fn on_the_least_screen_what_is_left_out_is_counted_and_help_is_hinted() {
+    let mut hands = evening();
+    for screen in ["l", "p", "h", "c"] {
+        hands.keys(screen);
+        let shown = flat(&hands, 40, 12);
+        assert!(shown.contains(" more lines: "), "{screen}: {shown}");
+        assert!(shown.ends_with("/ help"), "{screen}: {shown}");
+    }
+    for layer in ["l +", "/", "Esc ?", "Esc m", "Esc v"] {
+        hands.keys(layer);
+        update(
+            &mut hands.model,
+            Message::Told(vec!["a line".to_owned(); 30]),
+            hands.now,
+        );
+        let shown = flat(&hands, 40, 12);
+        assert!(shown.contains(" more below"), "{layer}: {shown}");
+        assert!(!flat(&hands, 80, 250).contains(" more below"), "{layer}");
     }
 }
 
@@ -205,13 +343,10 @@ fn too_small_a_terminal_is_told_the_size_that_is_wanted() {
 #[test]
 fn an_empty_project_and_forty_pieces_fit_every_size_too() {
     for mut hands in [Hands::empty(), forty()] {
-        for script in PLACES {
+        for script in ["p", "h", "c", "l"].into_iter().chain(LAYERS) {
             hands.keys(script);
-            for width in (0..=140).step_by(23) {
-                for height in (0..=50).step_by(7) {
-                    hands.draw(width, height);
-                }
-            }
+            let widths = (0..=140).step_by(23);
+            hands.draw_at(widths.flat_map(|w| (0..=50).step_by(7).map(move |h| (w, h))));
         }
     }
 }

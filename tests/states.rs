@@ -192,6 +192,41 @@ fn gates_and_items_that_hold_are_told_by_their_boxes() {
 }
 
 #[test]
+fn what_is_selected_is_told_by_a_pointer() {
+    // Keys that lead to a list, the key that walks it.
+    let lists = [
+        ("l", "Down"),
+        ("l", "Right"),
+        ("h", "Down"),
+        ("c", "Down"),
+        ("l +", "Down"),
+        ("l + +", "Down"),
+        ("l v", "Down"),
+    ];
+    for theme in [glyphs(), ascii()] {
+        for (keys, on) in lists {
+            let mut hands = evening();
+            hands.keys(keys);
+            for size in SIZES {
+                let before = text(&hands, size, theme);
+                assert!(before.contains('>'), "{keys} {size:?}\n{before}");
+                hands.keys(on);
+                let after = text(&hands, size, theme);
+                assert_ne!(before, after, "{keys} {on} {size:?}");
+            }
+        }
+    }
+    let mut hands = evening();
+    hands.select("leaf-3");
+    hands.keys("+ s");
+    for row in ["1>", "2>", "3>"] {
+        let shown = text(&hands, (80, 24), ascii());
+        assert!(shown.contains(row), "gates: {row}\n{shown}");
+        hands.keys("Down");
+    }
+}
+
+#[test]
 fn colours_change_no_glyph_and_plain_ascii_is_plain_ascii() {
     let states = [
         "waiting",

@@ -350,6 +350,13 @@ fn a_silence_holds_for_every_program_and_is_recorded() {
             .filter(|n| n["done"] == "silenced");
         done.count() == 2
     });
+    // The screen tells it too, the latest first.
+    first.send("m");
+    first.wait("what was told", |screen| {
+        let shown = screen.contents();
+        let place = |words: &str| shown.find(words);
+        place("silenced (").is_some() && place("silenced (") < place("silenced (Bo): dry pediment")
+    });
 }
 
 #[test]

@@ -48,19 +48,8 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
     let (now, zone) = (context.now(project)?, project.definition.zone);
     let entries = folder.notice_log().entries()?;
     let clock = |at: Instant| zone.local(at).beside(zone.local(now));
-    let line = |entry: &NoticeEntry| {
-        let done = done(entry.done);
-        let by = match entry.who.as_str() {
-            "" => String::new(),
-            who => format!(" ({who})"),
-        };
-        let due = entry.due.iter();
-        let due: Vec<String> = due
-            .map(|(name, at)| format!("{name} due {}", clock(*at)))
-            .collect();
-        format!("{} {done}{by}: {}\n", clock(entry.at), due.join(", "))
-    };
-    let text: String = entries.iter().map(line).collect();
+    let lines = entries.iter().map(|entry| entry.line(clock) + "\n");
+    let text: String = lines.collect();
     let text = if text.is_empty() {
         "nothing was told yet\n".to_owned()
     } else {
@@ -68,13 +57,6 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
     };
     let list: Vec<Value> = entries.iter().map(as_json).collect();
     Ok(Outcome::both(text, json!({ "notices": list })))
-}
-
-fn done(done: NoticeDone) -> String {
-    match done {
-        NoticeDone::Told { ring, .. } => format!("told, ring {ring}"),
-        NoticeDone::Silenced => "silenced".to_owned(),
-    }
 }
 
 fn as_json(entry: &NoticeEntry) -> Value {

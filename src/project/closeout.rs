@@ -46,6 +46,11 @@ impl Item {
     pub fn blocks(&self) -> bool {
         self.side == Side::Tank && !self.done
     }
+
+    /// Whether a person ticks it; the program keeps the others itself.
+    pub fn is_ticked_by_hand(&self) -> bool {
+        self.side == Side::Tank || self.id == PHOTOGRAPHS
+    }
 }
 
 /// Whether the evening may be signed.
@@ -155,7 +160,7 @@ impl CloseOut {
     /// # Errors
     /// A refusal that names the first one that cannot.
     pub fn check_ticks(&self, ids: &[String]) -> Result<(), Refusal> {
-        let tickable = |item: &&Item| item.side == Side::Tank || item.id == PHOTOGRAPHS;
+        let tickable = |item: &&Item| item.is_ticked_by_hand();
         for id in ids {
             if self.items.iter().filter(tickable).any(|i| i.id == *id) {
                 continue;

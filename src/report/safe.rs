@@ -54,9 +54,11 @@ pub fn plain_text(text: &str) -> Cow<'_, str> {
     Cow::Owned(plain)
 }
 
-/// Whether every byte is a letter of one column.
+/// Whether it is made of letters of one column each: ASCII, and the lines,
+/// blocks and shapes up to the black circle (Unicode, U+2500 to U+25CF).
 fn is_plain(text: &str) -> bool {
-    text.bytes().all(|b| matches!(b, b' '..=b'~'))
+    let plain = |c| matches!(c, ' '..='~' | '\u{2500}'..='\u{25cf}');
+    text.chars().all(plain)
 }
 
 fn is_mark(character: char) -> bool {
@@ -83,7 +85,7 @@ fn escape(character: char) -> impl Iterator<Item = char> {
 /// The columns that a text takes on a terminal.
 pub fn columns(text: &str) -> usize {
     if is_plain(text) {
-        return text.len();
+        return text.chars().count();
     }
     text.graphemes(true).map(UnicodeWidthStr::width).sum()
 }
@@ -143,6 +145,11 @@ pub fn wrapped(text: &str, most: usize) -> Vec<String> {
         } else if taken > 0 {
             push(&mut lines, " ");
             taken += 1;
+        }
+        if taken + wide <= most {
+            push(&mut lines, word);
+            taken += wide;
+            continue;
         }
         for letter in word.graphemes(true) {
             if taken + letter.width() > most {
@@ -209,6 +216,10 @@ mod tests {
         assert_eq!(columns("벨"), 2);
         assert_eq!(columns("鈴鈴"), 4);
         assert_eq!(columns("e\u{301}"), 1);
+        for shape in '\u{2500}'..='\u{25cf}' {
+            assert_eq!(shape.width(), Some(1), "{shape}");
+            assert_eq!(columns(&shape.to_string()), 1);
+        }
         // The same syllable in its parts: one letter, two columns.
         assert_eq!(columns("\u{1107}\u{1166}\u{11af}"), 2);
     }

@@ -100,6 +100,24 @@ impl NoticeEntry {
         }
     }
 
+    /// In a line: when, what was done and by whom, of what, each with when it
+    /// was due; instants as `clock` tells them.
+    pub fn line(&self, clock: impl Fn(Instant) -> String) -> String {
+        let done = match self.done {
+            NoticeDone::Told { ring, .. } => format!("told, ring {ring}"),
+            NoticeDone::Silenced => "silenced".to_owned(),
+        };
+        let by = match self.who.as_str() {
+            "" => String::new(),
+            who => format!(" ({who})"),
+        };
+        let due = self.due.iter();
+        let due: Vec<String> = due
+            .map(|(name, at)| format!("{name} due {}", clock(*at)))
+            .collect();
+        format!("{} {done}{by}: {}", clock(self.at), due.join(", "))
+    }
+
     /// The silence that it is, if it is one.
     pub fn silence(&self) -> Option<Silence> {
         (self.done == NoticeDone::Silenced).then(|| Silence {

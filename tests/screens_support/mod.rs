@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
-use ratatui::buffer::Cell;
+use ratatui::buffer::{Buffer, Cell};
+use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier};
 use tankside::plating::Metal;
 use tankside::project::{
@@ -150,9 +151,21 @@ impl Hands {
         grid(&terminal, width, |cell| cell.symbol().to_owned())
     }
 
-    /// Draws it and looks at nothing.
-    pub(crate) fn draw(&self, width: u16, height: u16) {
-        self.terminal(width, height, Theme::new(true, false));
+    /// Draws it at every size up to this one and looks at nothing, not even at
+    /// what a terminal would be sent: a panic is all that is waited for.
+    pub(crate) fn draw_up_to(&self, width: u16, height: u16) {
+        let sizes = (0..=width).flat_map(|w| (0..=height).map(move |h| (w, h)));
+        self.draw_at(sizes);
+    }
+
+    /// The same at these sizes.
+    pub(crate) fn draw_at(&self, sizes: impl Iterator<Item = (u16, u16)>) {
+        let mut buffer = Buffer::default();
+        for (width, height) in sizes {
+            buffer.resize(Rect::new(0, 0, width, height));
+            buffer.reset();
+            view::paint(&self.model, &Theme::new(true, false), self.now, &mut buffer);
+        }
     }
 
     fn terminal(&self, width: u16, height: u16, theme: Theme) -> Terminal<TestBackend> {

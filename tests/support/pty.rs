@@ -280,6 +280,12 @@ impl Pty {
         assert_eq!(taken.len(), left.len(), "taken and left as often");
         let titles = [b"\x1b[22;0t", b"\x1b[23;0t"].map(|t| places(bytes, t).len());
         assert_eq!(titles, [taken.len(); 2], "titles kept and brought back");
+        let keys = [b"\x1b[>0u".as_slice(), b"\x1b[<u"].map(|k| places(bytes, k).len());
+        assert_eq!(
+            keys,
+            [taken.len(); 2],
+            "key flags laid on top and taken off"
+        );
         let after = |end: usize| {
             let mut parser = Parser::new(rows, cols, 0);
             parser.process(&bytes[..end]);

@@ -196,15 +196,15 @@ impl Evening<'_> {
 
     fn close_out(&self) -> Section {
         let closeout = CloseOut::of(self.definition, self.state, self.now);
-        let can = |id: &String| closeout.check_ticks(std::slice::from_ref(id)).is_ok();
-        let items = closeout.items.iter().filter(|i| !i.done && can(&i.id));
+        let items = closeout.items.iter();
+        let items = items.filter(|i| !i.done && i.is_ticked_by_hand());
         let boxes = items.map(|i| tick(&i.id, &i.text)).collect();
         let paper = closeout.items.iter().filter(|i| i.side == Side::Paper);
         Section {
             name: "Close-out".to_owned(),
             stands: "before the light goes off".to_owned(),
             facts: paper
-                .filter(|i| !i.done && !can(&i.id))
+                .filter(|i| !i.done && !i.is_ticked_by_hand())
                 .map(|i| i.text.clone())
                 .collect(),
             open: Vec::new(),

@@ -31,6 +31,7 @@ pub enum Id {
     Far,
     Lock,
     Silence,
+    Told,
     Sheet,
     TypeIn,
     Edit,
@@ -140,6 +141,7 @@ pub(super) const TABLE: &[Command] = commands! {
     far: Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
     lock: Id::Lock, [c('k')], "", "lock the keyboard for wiping", ALL;
     silence: Id::Silence, [c('b')], "", "silence bell and notices for what is due now", ALL;
+    notices: Id::Told, [c('m')], "", "what was told of what is due, and what was silenced", ALL;
     sheet: Id::Sheet, [c('o')], "", "the pencil sheet on paper: an HTML file in the project's folder, to print", ALL;
     type_in: Id::TypeIn, [c('t')], "", "type in the pencil sheet, row by row; goes on where it was left", ALL;
     scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;

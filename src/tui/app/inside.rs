@@ -33,7 +33,8 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
                 Vec::new()
             }
         }
-        Layer::Help(at) => in_help(model, at, key),
+        Layer::Help(at) => scrolled(model, Layer::Help, at, key),
+        Layer::Told(at) => scrolled(model, Layer::Told, at, key),
         Layer::Far | Layer::Morning => Vec::new(),
         Layer::Typing(typing) => super::typing::key(model, typing, key),
         Layer::Locked(done) => in_lock(model, done, key),
@@ -69,7 +70,8 @@ fn in_lock(model: &mut Model, done: usize, key: Key) -> Vec<Effect> {
     Vec::new()
 }
 
-fn in_help(model: &mut Model, at: usize, key: Key) -> Vec<Effect> {
+/// A text on top of the screen: keys scroll it, any other closes it.
+fn scrolled(model: &mut Model, layer: fn(usize) -> Layer, at: usize, key: Key) -> Vec<Effect> {
     let next = match key.code {
         KeyCode::Up => at.saturating_sub(1),
         KeyCode::Down => at + 1,
@@ -77,7 +79,7 @@ fn in_help(model: &mut Model, at: usize, key: Key) -> Vec<Effect> {
         KeyCode::PageDown => at + 10,
         _ => return Vec::new(),
     };
-    model.layers.push(Layer::Help(next.min(500)));
+    model.layers.push(layer(next.min(2000)));
     Vec::new()
 }
 

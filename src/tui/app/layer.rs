@@ -20,6 +20,8 @@ pub enum Layer {
     Confirm(Confirm),
     /// Help of the screen, scrolled so far.
     Help(usize),
+    /// What was told of what is due, scrolled so far.
+    Told(usize),
     /// What can be read across the room.
     Far,
     /// The keyboard is locked; so many keys of the unlocking sequence are done.

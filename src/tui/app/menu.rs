@@ -88,6 +88,7 @@ impl Menu {
         let listed = [
             Id::Lock,
             Id::Silence,
+            Id::Told,
             Id::Redo,
             Id::Refresh,
             Id::Show(Screen::CloseOut),

@@ -84,6 +84,9 @@ pub enum Message {
     Warned(String),
     /// What the programs on this project want no more notices of.
     Silenced(Vec<Silence>),
+    /// What was told of what is due and what was silenced, by all programs: the
+    /// latest first, in words.
+    Told(Vec<String>),
     /// Nothing is written down any more until the project is opened again: why,
     /// and what would do. It stands from now on, whatever else is said.
     Stopped(String),

@@ -113,7 +113,12 @@ pub struct Model {
     pub keys_fault: Option<String>,
     /// Where the user's own keys are kept.
     pub keys_place: Option<String>,
-    /// Why nothing is written down any more; it is told in place of what is said.
+    /// What was told of what is due and what was silenced, the latest first, in
+    /// words.
+    pub told: Vec<String>,
+    /// Why the user's settings are not taken; said to the end.
+    pub settings_fault: Option<String>,
+    /// Why nothing is written down any more; said to the end.
     pub stopped: Option<String>,
     pub(super) bell: Bell,
 }
@@ -145,6 +150,8 @@ impl Model {
             keys: Keymap::default(),
             keys_fault: None,
             keys_place: None,
+            told: Vec::new(),
+            settings_fault: None,
             stopped: None,
             bell: Bell::default(),
         };
@@ -211,6 +218,15 @@ impl Model {
         Some(until.min(bell).clamp(0.2, 60.0))
     }
 
+    /// What is wrong and must be seen whatever lies on the screen: what stands
+    /// until it is mended, the worst first, else what was said last.
+    pub fn wrong(&self) -> Option<&str> {
+        let said = (self.said.alarm).then_some(&self.said.text);
+        let standing = self.keys_fault.as_ref().or(self.settings_fault.as_ref());
+        let wrong = self.stopped.as_ref().or(said).or(standing);
+        wrong.map(String::as_str)
+    }
+
     /// Whether the bell will ring again by itself.
     pub fn bell_rings(&self) -> bool {
         self.bell.rings_in(self.now).is_some()
@@ -273,10 +289,9 @@ impl Model {
     /// The digit that ticks an item of the close-out: its place among those that
     /// a person ticks. Items beyond the ninth have none.
     pub fn digit_of_item(&self, row: usize) -> Option<usize> {
-        let closeout = &self.facts.closeout;
-        let tickable = |id: &String| closeout.check_ticks(std::slice::from_ref(id)).is_ok();
-        let item = closeout.items.get(row).filter(|i| tickable(&i.id))?;
-        let mut ticked = closeout.items.iter().filter(|i| tickable(&i.id));
+        let items = &self.facts.closeout.items;
+        let item = items.get(row).filter(|i| i.is_ticked_by_hand())?;
+        let mut ticked = items.iter().filter(|i| i.is_ticked_by_hand());
         let at = ticked.position(|i| i.id == item.id)?;
         (at < 9).then_some(at + 1)
     }

@@ -5,7 +5,7 @@ use super::{
     Command, Effect, Failure, Id, Key, KeyCode, Keymap, Layer, Menu, Message, Model, Notice,
     Screen, Spot, Step, Task, Upkeep, guide,
 };
-use crate::project::{Mode, Side, Silence, What};
+use crate::project::{Mode, Silence, What};
 use crate::report::safe::plain_text;
 use crate::units::Instant;
 
@@ -55,6 +55,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
         }
         Message::Silenced(silences) => {
             heed(model, silences);
+            Vec::new()
+        }
+        Message::Told(told) => {
+            model.told = told;
             Vec::new()
         }
         Message::Stopped(text) => {
@@ -196,6 +200,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::ScrollBack => model.scroll = model.scroll.saturating_sub(5),
         Id::ScrollOn => model.scroll = model.scroll.saturating_add(5).min(10_000),
         Id::Help => model.layers.push(Layer::Help(0)),
+        Id::Told => model.layers.push(Layer::Told(0)),
         Id::Suspend => return vec![Effect::Suspend],
         Id::Everything => model.open_menu(None),
         Id::Quit => return quit(model),
@@ -227,10 +232,16 @@ fn deal(model: &mut Model, row: usize) {
 fn show(model: &mut Model, screen: Screen) {
     model.screen = screen;
     model.scroll = 0;
-    if screen == Screen::Piece && model.selected_piece().is_none() {
-        let first = model.pieces_along().first().map(|n| (*n).to_owned());
-        model.spot = first.map(Spot::Piece).or(model.spot.take());
+    if model.selected_piece().is_some() {
+        return;
     }
+    // These two show pieces only: what is selected is seen there.
+    let first = match screen {
+        Screen::Piece => model.pieces_along().first().map(|n| (*n).to_owned()),
+        Screen::Holds => super::holds_order(model).into_iter().next(),
+        Screen::Line | Screen::CloseOut => None,
+    };
+    model.spot = first.map(Spot::Piece).or(model.spot.take());
 }
 
 fn step_screen(screen: Screen, forward: bool) -> Screen {
@@ -355,12 +366,7 @@ fn tick(model: &mut Model, row: usize) -> Vec<Effect> {
         return Vec::new();
     };
     let (id, done) = (item.id.clone(), item.done);
-    let computed = item.side == Side::Paper
-        && model
-            .facts
-            .closeout
-            .check_ticks(std::slice::from_ref(&id))
-            .is_err();
+    let computed = !item.is_ticked_by_hand();
     model.item_row = row;
     if done || computed {
         let why = if done {

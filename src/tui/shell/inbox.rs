@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread;
 
-use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGWINCH};
+use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGQUIT, SIGTERM, SIGTSTP, SIGTTIN, SIGWINCH};
 use signal_hook::iterator::Handle;
 
 use super::keys::translate;
@@ -29,6 +29,8 @@ pub(super) enum Incoming {
     Resized,
     /// Ctrl-C, or a signal to end.
     Leave,
+    /// Another program asks this one to stop until it is continued.
+    Stop,
     /// The program runs again after it was stopped.
     Continued,
     /// The terminal cannot be read.
@@ -102,7 +104,7 @@ pub(super) struct Signals {
 impl Signals {
     pub(super) fn watch(tell: Sender<Incoming>) -> io::Result<Self> {
         let mut signals = signal_hook::iterator::Signals::new([
-            SIGTERM, SIGHUP, SIGINT, SIGQUIT, SIGCONT, SIGWINCH,
+            SIGTERM, SIGHUP, SIGINT, SIGQUIT, SIGTSTP, SIGCONT, SIGWINCH,
         ])?;
         let handle = signals.handle();
         let lent = Arc::new(AtomicBool::new(false));
@@ -114,6 +116,11 @@ impl Signals {
                 for signal in signals.forever() {
                     let incoming = match (signal, is_lent.load(Ordering::SeqCst)) {
                         (SIGCONT | SIGINT | SIGQUIT, true) => continue,
+                        (SIGTSTP, true) => match stop() {
+                            Ok(()) => continue,
+                            Err(error) => Incoming::TerminalFailed(error),
+                        },
+                        (SIGTSTP, false) => Incoming::Stop,
                         (SIGWINCH, _) => Incoming::Resized,
                         (SIGCONT, false) => Incoming::Continued,
                         _ => Incoming::Leave,
@@ -127,7 +134,7 @@ impl Signals {
     }
 
     /// Says that the terminal is lent to another program, whose Ctrl-C, Ctrl-\
-    /// and `fg` are not ours.
+    /// and `fg` are not ours; with its Ctrl-Z all of the job stops.
     pub(super) fn lend(&self, lent: bool) {
         self.lent.store(lent, Ordering::SeqCst);
     }
@@ -140,7 +147,24 @@ impl Drop for Signals {
 }
 
 /// Stops the program until it is continued. Where nobody could continue it
-/// (no shell with job control), the system lets it run on.
+/// (no shell with job control), the system lets it run on: SIGSTOP would stop
+/// it for ever, and SIGTSTP is heard by us. A shell tells of waiting for input.
 pub(super) fn stop() -> io::Result<()> {
-    signal_hook::low_level::raise(SIGTSTP)
+    signal_hook::low_level::raise(SIGTTIN)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_thread_that_panics_is_heard_of() {
+        let (tell, inbox) = mpsc::channel();
+        let thread = thread::spawn(move || {
+            let _ending = Ending(tell);
+            panic!("the lamp fell into the tank");
+        });
+        assert!(matches!(inbox.recv(), Ok(Incoming::WorkerGone)));
+        assert!(thread.join().is_err());
+    }
 }

@@ -169,7 +169,7 @@ impl Desk {
     }
 
     fn work(mut self, todo: &Receiver<Job>) {
-        self.say_silences();
+        self.say_told();
         self.say_stopped();
         self.say_notices();
         loop {
@@ -294,7 +294,7 @@ impl Desk {
                 self.trouble = Some(error);
             }
         }
-        self.say_silences();
+        self.say_told();
         self.say_notices();
     }
 
@@ -332,9 +332,17 @@ impl Desk {
         }
     }
 
-    fn say_silences(&mut self) {
+    fn say_told(&mut self) {
         if let Some(entries) = self.log.follow() {
             self.say(Message::Silenced(silences(&entries)));
+            // Days are named: a line may be shown for more than one.
+            let zone = self.folder.project().definition.zone;
+            let clock = |at| {
+                let local = zone.local(at);
+                format!("{} {}", local.day(), local.clock())
+            };
+            let told = entries.iter().rev().map(|entry| entry.line(clock));
+            self.say(Message::Told(told.collect()));
         }
     }
 

@@ -75,9 +75,10 @@ pub fn run(
         .with_login(settings::login())
         .with_keys(own_keys::for_screen(&keys), place)
         .in_folder(&whole.to_string_lossy());
-    if let Some(error) = unsettled {
-        model.alarm(format!("{error}; {}", error.remedy()));
-    }
+    model.settings_fault = unsettled.map(|error| {
+        let fault = own_keys::in_short(&error);
+        format!("{fault}. Mend it and open again; the defaults do until then")
+    });
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
@@ -204,6 +205,10 @@ impl Shell<'_> {
                 self.leaving = !self.leave_next;
                 Ok(())
             }
+            // Lent meanwhile: all of the job stops and comes back, the editor's.
+            Incoming::Stop if self.lent.is_some() => Ok(inbox::stop()?),
+            Incoming::Continued if self.lent.is_some() => Ok(()),
+            Incoming::Stop => self.suspend(),
             Incoming::Continued => {
                 self.tty.leave();
                 Ok(self.tty.enter_again()?)
@@ -312,7 +317,8 @@ impl Shell<'_> {
         self.keeper.ask(job(draft))
     }
 
-    /// Stops the program as Ctrl-Z stops any other; `fg` comes back here.
+    /// Stops the program as Ctrl-Z stops any other, at the key or at the signal;
+    /// `fg` comes back here.
     fn suspend(&mut self) -> Result<(), ShellError> {
         self.signals.lend(true);
         self.tty.leave();

@@ -29,13 +29,19 @@ fn word(placed: Placed) -> Word {
 /// The same for the screen: a fault in one sentence.
 pub(super) fn for_screen(file: &KeysFile) -> Result<Keymap, String> {
     keys_of(file).map_err(|error| {
-        let (path, place) = error.place();
-        let name = path.and_then(|p| p.file_name()).unwrap_or_default();
-        let place = place.map_or_else(String::new, |(line, column)| format!(":{line}:{column}"));
-        format!(
-            "{}{place}: {}; until that is mended the keys stay as they were",
-            name.display(),
-            error.message()
-        )
+        let fault = in_short(&error);
+        format!("{fault}. Until that is mended the keys stay as they were")
     })
+}
+
+/// A fault of one of the user's own files, with the file's name and the place.
+pub(super) fn in_short(error: &SettingsError) -> String {
+    let (path, place) = error.place();
+    let name = path.and_then(|p| p.file_name()).map(|n| n.display());
+    let name = name.map_or_else(String::new, |name| name.to_string());
+    match place {
+        Some((line, column)) => format!("{name}:{line}:{column}: {}", error.message()),
+        None if name.is_empty() => error.message(),
+        None => format!("{name}: {}", error.message()),
+    }
 }

@@ -188,6 +188,7 @@ fn take() -> io::Result<()> {
         Raw("\x1b[22;0t"), // remember the window's title
         EnterAlternateScreen,
         Raw(USUAL),
+        Raw(PLAIN_KEYS),
         EnableBracketedPaste,
         Hide
     )
@@ -200,6 +201,16 @@ fn take() -> io::Result<()> {
 /// nor the focus told (xterm's control sequences).
 const USUAL: &str = "\x1b[?1l\x1b>\x1b[4l\x1b[?6l\x1b[?7h\x1b[?5l\x0f\x1b(B\x1b[r\x1b[0m\
     \x1b[?9l\x1b[?1000l\x1b[?1002l\x1b[?1003l\x1b[?1005l\x1b[?1006l\x1b[?1015l\x1b[?1004l";
+
+/// Keys as they have always been sent, whatever a program before asked for:
+/// xterm's other keys as the terminal begins with them (`modifyOtherKeys`),
+/// then a set of the kitty keyboard protocol's flags on top of whichever there
+/// is, which [`KEYS_AS_BEFORE`] takes off again. A terminal that takes the
+/// first for underlining hears the reset behind it.
+const PLAIN_KEYS: &str = "\x1b[>4m\x1b[0m\x1b[>0u";
+
+/// Undoes the set of flags of [`PLAIN_KEYS`].
+const KEYS_AS_BEFORE: &str = "\x1b[<u";
 
 /// How the system's side of the terminal reads lines and echoes keys. What is
 /// no terminal has no modes, and there is nobody to tell what fails.
@@ -246,6 +257,7 @@ fn give_back() {
             out,
             Show,
             DisableBracketedPaste,
+            Raw(KEYS_AS_BEFORE),
             LeaveAlternateScreen,
             Raw("\x1b[23;0t")
         )

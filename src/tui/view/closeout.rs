@@ -2,7 +2,7 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below, wrapped};
+use super::pen::{Pen, Row, below, window, wrapped};
 use super::{Role, is_narrow};
 use crate::project::{Item, MaySign, Side, What};
 use crate::tui::app::{Id, Model};
@@ -55,11 +55,9 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 }
 
 fn scrolled(pen: &mut Pen<'_>, area: Rect, rows: Vec<Row>, at: Option<usize>) {
-    let height = usize::from(area.height);
-    let first = (at.unwrap_or(0) + 2)
-        .saturating_sub(height)
-        .min(rows.len().saturating_sub(height));
-    let rows: Vec<Row> = rows.into_iter().skip(first).collect();
+    // The second line of a long item too, where it has one.
+    let seen = at.map_or(0, |at| at + 1).min(rows.len().saturating_sub(1));
+    let rows = window(rows, seen, usize::from(area.height), "Up Down");
     pen.rows(area, &rows);
 }
 

@@ -22,18 +22,28 @@ pub(super) fn lines(height: u16) -> u16 {
 /// Draws the list.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let over = model.facts.overdue().count();
-    let heading = match over {
+    let mut heading = match over {
         0 => Row::of(Role::Title, "due").and(Role::Plain, " nothing now"),
         n => Row::of(Role::Title, "due").and(Role::Alarm, format!(" {n} now")),
     };
-    pen.rule(line_of(area, 0), &heading);
-    let area = below(area, 1);
+    let (rule, area) = (line_of(area, 0), below(area, 1));
+    let rows = usize::from(area.height);
+    let first = first_shown(model.due_row, model.facts.due.len(), rows);
+    // The most urgent is told also while the list is scrolled past it.
+    if let Some(due) = model.facts.due.first().filter(|_| first > 0) {
+        let told = format!(", above: {} {}", due.what.word(), due.place());
+        let role = if due.at <= model.now {
+            Role::Alarm
+        } else {
+            Role::Plain
+        };
+        heading = heading.and(role, told);
+    }
+    pen.rule(rule, &heading);
     if model.facts.due.is_empty() {
         pen.row(area, &idle(model, usize::from(area.width)));
         return;
     }
-    let rows = usize::from(area.height);
-    let first = first_shown(model.due_row, model.facts.due.len(), rows);
     let shown = model.facts.due.iter().enumerate().skip(first).take(rows);
     for (line, (n, due)) in shown.enumerate() {
         let area = line_of(area, line);

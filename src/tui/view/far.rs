@@ -3,8 +3,8 @@
 
 use ratatui::layout::Rect;
 
-use super::Role;
 use super::pen::{Pen, Row, below, line_of};
+use super::{Role, wrong};
 use crate::tui::app::Model;
 use crate::units::{AH, number};
 
@@ -56,6 +56,13 @@ const GLYPHS: [(char, [&str; 5]); 42] = [
 
 /// Draws the far view.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let wrong = wrong(model, usize::from(area.width), 2);
+    let kept = usize::from(area.height).saturating_sub(wrong.len());
+    pen.rows(below(area, kept), &wrong);
+    let area = Rect {
+        height: u16::try_from(kept).unwrap_or(area.height),
+        ..area
+    };
     // Three large texts and nine lines between and below them.
     let high = usize::from(area.height).saturating_sub(9) / 15;
     let Some(due) = model.facts.due.first() else {

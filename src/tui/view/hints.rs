@@ -47,7 +47,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         .concat(),
         Layer::Refused(_) => vec![("1-9 Enter", "take"), ("-", "leave it")],
         Layer::Confirm(confirm) => of_question(&model.keys, confirm.then),
-        Layer::Help(_) => vec![("Down", "scroll"), ("-", "close")],
+        Layer::Help(_) | Layer::Told(_) => vec![("Down", "scroll"), ("-", "close")],
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
         Layer::Typing(typing) => of_typing(typing),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],

@@ -2,7 +2,7 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, bar, below, line_of};
+use super::pen::{Pen, Row, bar, below, line_of, window};
 use super::{Role, how_to_begin, is_narrow};
 use crate::project::{Behind, HoldFigures};
 use crate::tui::app::{Id, Model, holds_order};
@@ -21,15 +21,13 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     }
     pen.row(line_of(area, lines - 1), &heading(width));
     let list = below(area, lines);
-    let rows = usize::from(list.height);
     let at = names
         .iter()
         .position(|n| model.selected_piece() == Some(n))
         .unwrap_or(0);
-    let first = (at + 1).saturating_sub(rows);
-    for (line, name) in names.iter().enumerate().skip(first).take(rows) {
-        pen.row(line_of(list, line - first), &row(model, name, width));
-    }
+    let rows = names.iter().map(|name| row(model, name, width)).collect();
+    let rows = window(rows, at, usize::from(list.height), "Up Down");
+    pen.rows(list, &rows);
 }
 
 fn summary(model: &Model) -> Vec<Row> {

@@ -20,16 +20,11 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Confirm(confirm) => confirm_rows(model, confirm, usize::from(area.width)),
         Layer::Help(at) => {
             let rows = help::rows(model, usize::from(area.width));
-            let last = rows
-                .len()
-                .saturating_sub(usize::from(area.height).saturating_sub(1));
-            let first = (*at).min(last);
-            let shown = rows.into_iter().skip(first).collect();
-            (
-                "help: Up Down scroll, any other key closes".to_owned(),
-                shown,
-                (0, 0),
-            )
+            scrolled("help", rows, *at, area)
+        }
+        Layer::Told(at) => {
+            let rows = told_rows(model, usize::from(area.width));
+            scrolled("told and silenced", rows, *at, area)
         }
         Layer::Morning => {
             let lines = closeout::morning(model).into_iter();
@@ -46,18 +41,56 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         }
         Layer::Far | Layer::Locked(_) => return,
     };
-    pen.rule(line_of(area, 0), &Row::of(Role::Strong, title));
-    let inner = below(area, 1);
+    let (rule, inner) = (line_of(area, 0), below(area, 1));
     let height = usize::from(inner.height);
     let first = (until + 1).saturating_sub(height).min(at);
     let first = first.max((at + 1).saturating_sub(height));
     let rows: Vec<Row> = rows.into_iter().skip(first).collect();
+    // What does not fit is counted on the rule.
+    let more = match rows.len().saturating_sub(height) {
+        0 => Row::default(),
+        more => Row::of(Role::Soon, format!(" {more} more below")),
+    };
+    let wide = u16::try_from(more.width()).unwrap_or(0).min(rule.width);
+    let (left, right) = (rule.width - wide, rule.x + rule.width - wide);
+    pen.rule(
+        Rect {
+            width: left,
+            ..rule
+        },
+        &Row::of(Role::Strong, title),
+    );
+    pen.row(
+        Rect {
+            x: right,
+            width: wide,
+            ..rule
+        },
+        &more,
+    );
     pen.rows(inner, &rows);
 }
 
 /// A title, the rows, and which of them must be seen: the selected one, and
 /// the last of its nine where there is room.
 pub(super) type Drawn = (String, Vec<Row>, (usize, usize));
+
+/// A text that is longer than its place, scrolled so far.
+fn scrolled(title: &str, rows: Vec<Row>, at: usize, area: Rect) -> Drawn {
+    let height = usize::from(area.height).saturating_sub(1);
+    let first = at.min(rows.len().saturating_sub(height));
+    let shown = rows.into_iter().skip(first).collect();
+    let title = format!("{title}: Up Down scroll, any other key closes");
+    (title, shown, (0, 0))
+}
+
+/// What was told and what was silenced, the latest first.
+fn told_rows(model: &Model, width: usize) -> Vec<Row> {
+    if model.told.is_empty() {
+        return vec![Row::plain("nothing was told yet")];
+    }
+    marked(&model.told, "- ", Role::Plain, width)
+}
 
 /// The digit that takes a line: the nine around the selected one have one.
 fn digit(row: usize, selected: usize) -> String {

@@ -3,7 +3,7 @@
 
 use ratatui::layout::Rect;
 
-use super::pen::{Pen, Row, below, line_of, wrapped};
+use super::pen::{Pen, Row, below, line_of, window, wrapped};
 use super::vessel::{self, Detail};
 use super::{Role, is_narrow, piece};
 use crate::project::Command;
@@ -116,6 +116,7 @@ fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         let lines = wrapped(text, width.saturating_sub(indent)).into_iter();
         rows.extend(lines.map(|line| Row::plain(" ".repeat(indent)).and(role, line)));
     }
+    let rows = window(rows, 0, usize::from(area.height), "a higher window");
     pen.rows(area, &rows);
 }
 
@@ -211,8 +212,6 @@ fn stacked(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             rows.extend(vessel::cell(model, name, Detail::One, width));
         }
     }
-    let shown = usize::from(area.height);
-    let first = (selected + 1).saturating_sub(shown);
-    let rows: Vec<Row> = rows.into_iter().skip(first).collect();
+    let rows = window(rows, selected, usize::from(area.height), "Left Right");
     pen.rows(area, &rows);
 }

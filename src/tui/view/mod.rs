@@ -19,6 +19,7 @@ mod typing;
 mod vessel;
 
 use ratatui::Frame;
+use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
 pub use theme::{Colours, Role, Theme};
@@ -52,8 +53,13 @@ fn how_to_begin(model: &Model) -> String {
 /// Draws the model. Figures are those of the model's last message; `now` only
 /// tells the clock.
 pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
-    let area = frame.area();
-    let mut pen = Pen::new(frame.buffer_mut(), *theme);
+    paint(model, theme, now, frame.buffer_mut());
+}
+
+/// Draws the model on all of a buffer that is empty.
+pub fn paint(model: &Model, theme: &Theme, now: Instant, buffer: &mut Buffer) {
+    let area = buffer.area;
+    let mut pen = Pen::new(buffer, *theme);
     if area.width < LEAST.0 || area.height < LEAST.1 {
         too_small(model, &mut pen, area);
         return;
@@ -89,8 +95,8 @@ pub fn draw(model: &Model, theme: &Theme, now: Instant, frame: &mut Frame<'_>) {
     hints(model, &mut pen, line_of(area, usize::from(area.height) - 1));
 }
 
-/// One sentence that names the size that is wanted, with what is due where that
-/// fits; the size alone where nothing else does.
+/// One sentence that names the size that is wanted, with what is wrong and what
+/// is due where that fits; the size alone where nothing else does.
 fn too_small(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let wanted = format!("{}x{}", LEAST.0, LEAST.1);
     let told = format!(
@@ -99,16 +105,21 @@ fn too_small(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     );
     let due = model.facts.due.first().map(|due| {
         let distance = model.distance(due.at);
-        format!(
-            "{told}; due: {} {} {distance}",
-            due.what.word(),
-            due.place()
-        )
+        format!("; due: {} {} {distance}", due.what.word(), due.place())
     });
+    let due = due.unwrap_or_default();
+    let wrong = model.wrong().map(|wrong| format!("! {wrong}; "));
+    let wrong = wrong.unwrap_or_default();
     let lines = |text: String| wrapped(&text, usize::from(area.width));
     let fits = |lines: &Vec<String>| lines.len() <= usize::from(area.height);
-    let texts = due.into_iter().chain([told]).map(lines);
-    let lines = texts.into_iter().find(fits).unwrap_or(vec![wanted]);
+    let texts = [
+        format!("{wrong}{told}{due}"),
+        format!("{wrong}{told}"),
+        format!("{told}{due}"),
+        told,
+    ];
+    let mut texts = texts.into_iter().map(lines);
+    let lines = texts.find(fits).unwrap_or(vec![wanted]);
     let rows: Vec<Row> = lines.into_iter().map(Row::plain).collect();
     pen.rows(area, &rows);
 }
@@ -159,46 +170,52 @@ fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     }
 }
 
-/// What was last said, and how many lines it takes: what went wrong is told to
-/// its end where there is room.
+/// What was last said and what is wrong, and how many lines that takes: what
+/// went wrong is told to its end where there is room.
 fn said(model: &Model, area: Rect) -> (Vec<Row>, u16) {
-    let fault = model.keys_fault.as_ref();
-    let fault = fault.filter(|_| model.said.text.is_empty());
-    let standing = model.stopped.as_ref().or(fault);
-    let text = standing.unwrap_or(&model.said.text);
-    let alarm = model.said.alarm || standing.is_some();
-    let role = if alarm { Role::Alarm } else { Role::Good };
-    let row = match (model.layers.last(), model.bell_rings()) {
-        (Some(Layer::Locked(_)), _) => Row::of(
+    let said = Some(model.said.text.as_str()).filter(|text| !text.is_empty());
+    let said = said.filter(|_| !model.said.alarm);
+    let layer = model.layers.last();
+    let told = match (layer, said) {
+        (Some(Layer::Locked(_)), _) => Some(Row::of(
             Role::Alarm,
             "keyboard locked for wiping: 7, then 3, then Enter unlocks",
-        ),
-        (None, true) if text.is_empty() => {
-            Row::plain(format!("{} silences the bell", model.way_to(Id::Silence)))
-        }
-        _ if alarm => {
-            let lines = wrapped(text, usize::from(area.width));
-            // What lies on top keeps its room.
-            let most = match model.layers.last() {
-                Some(_) => 2,
-                None => (area.height / 4).clamp(1, 6),
-            };
-            let taken = u16::try_from(lines.len()).unwrap_or(most).clamp(1, most);
-            let last = usize::from(taken) - 1;
-            let cut = lines.len() > last + 1;
-            let rows = lines.into_iter().take(last + 1).enumerate();
-            let told = |(n, line)| {
-                if cut && n == last {
-                    Row::of(role, format!("{line} \u{2026}"))
-                } else {
-                    Row::of(role, line)
-                }
-            };
-            return (rows.map(told).collect(), taken);
-        }
-        _ => Row::of(role, text),
+        )),
+        (_, Some(said)) => Some(Row::of(Role::Good, said)),
+        (None, None) if model.bell_rings() && model.wrong().is_none() => Some(Row::plain(format!(
+            "{} silences the bell",
+            model.way_to(Id::Silence)
+        ))),
+        _ => None,
     };
-    (vec![row], 1)
+    // What lies on top keeps its room.
+    let most = match layer {
+        Some(_) => 2,
+        None => usize::from(area.height / 4).clamp(1, 6),
+    };
+    let mut rows: Vec<Row> = told.into_iter().collect();
+    rows.extend(wrong(model, usize::from(area.width), most));
+    let lines = u16::try_from(rows.len()).unwrap_or(1).max(1);
+    (rows, lines)
+}
+
+/// What is wrong, in at most so many lines; a cut is seen.
+fn wrong(model: &Model, width: usize, most: usize) -> Vec<Row> {
+    let text = model.wrong().unwrap_or_default();
+    let mut lines = wrapped(text, width.saturating_sub(2));
+    if text.is_empty() {
+        return Vec::new();
+    }
+    if lines.len() > most {
+        lines.truncate(most);
+        if let Some(last) = lines.last_mut() {
+            last.push_str(" \u{2026}");
+        }
+    }
+    let lead = |n| if n == 0 { "! " } else { "  " };
+    let rows = lines.into_iter().enumerate();
+    rows.map(|(n, line)| Row::of(Role::Alarm, format!("{}{line}", lead(n))))
+        .collect()
 }
 
 /// The keys of the moment, from the command table or from what lies on top.
@@ -217,12 +234,16 @@ fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             .collect(),
     };
     let taken = |(key, hint): &(String, &str)| key.len() + hint.len() + 3;
-    // The way back is shown whatever else there is no room for.
-    let back = pairs.last().filter(|(key, _)| key == "-" || key == "Esc");
-    let kept = back.map_or(0, taken);
-    let last = pairs.len().saturating_sub(1);
+    // The way back, on a screen the help, is shown whatever else there is no
+    // room for.
+    let back = |(key, hint): &(String, &str)| match model.layers.last() {
+        Some(_) => key == "-" || key == "Esc",
+        None => *hint == "help",
+    };
+    let back = pairs.iter().rposition(back);
     for (n, pair) in pairs.iter().enumerate() {
-        let kept = if n == last { 0 } else { kept };
+        let kept = back.filter(|back| n < *back);
+        let kept = kept.map_or(0, |back| taken(&pairs[back]));
         if row.width() + taken(pair) + kept > usize::from(area.width) {
             continue;
         }

@@ -3,6 +3,7 @@
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
+use ratatui::style::Color;
 
 use super::{Role, Theme};
 use crate::report::safe::{self, cell, columns, excerpt, fit, fitted};
@@ -46,10 +47,18 @@ impl Row {
         self
     }
 
-    /// The row, drawn as selected or not.
+    /// The row, drawn as selected or not: with a pointer in a gap, and reversed.
     pub(super) fn chosen(mut self, selected: bool) -> Self {
         self.selected = selected;
         self
+    }
+
+    /// The part of a selected row in which a pointer stands: the first with a
+    /// gap beside its words, so that it takes no place of its own.
+    fn pointed(&self) -> Option<usize> {
+        let gap = |text: &str| text.starts_with(' ') || text.ends_with(' ');
+        let pointed = self.parts.iter().position(|(text, _)| gap(text));
+        pointed.filter(|_| self.selected)
     }
 
     /// How many columns it takes.
@@ -78,8 +87,13 @@ impl<'a> Pen<'a> {
         }
         let mut left = usize::from(area.width);
         let mut x = area.x;
-        for (text, role) in &row.parts {
-            let text = self.theme.glyphs(&fitted(text, left));
+        let pointed = row.pointed();
+        for (n, (text, role)) in row.parts.iter().enumerate() {
+            let mut text = fitted(text, left);
+            if pointed == Some(n) {
+                text = text.replacen(' ', ">", 1);
+            }
+            let text = self.theme.glyphs(&text);
             let text = fit(&text, left);
             let text = self.theme.glyphs(&text);
             let style = if row.selected {
@@ -87,6 +101,8 @@ impl<'a> Pen<'a> {
             } else {
                 self.theme.style(*role)
             };
+            // Words on a line do not take the line's colour.
+            let style = style.fg(style.fg.unwrap_or(Color::Reset));
             let (next, _) = self.buffer.set_stringn(x, area.y, &text, left, style);
             left = left.saturating_sub(usize::from(next - x));
             x = next;
@@ -137,6 +153,21 @@ impl<'a> Pen<'a> {
             self.row(inner, &spaced);
         }
     }
+}
+
+/// The rows that fit, down to one that must be seen; where others are left out,
+/// the last line says how many, and what leads to them.
+pub(super) fn window(rows: Vec<Row>, seen: usize, height: usize, way: &str) -> Vec<Row> {
+    if rows.len() <= height || height < 2 {
+        let first = (seen + 1).saturating_sub(height);
+        return rows.into_iter().skip(first).collect();
+    }
+    let shown = height - 1;
+    let more = rows.len() - shown;
+    let first = (seen + 1).saturating_sub(shown).min(more);
+    let sign = Row::of(Role::Soon, format!("{more} more lines: {way}"));
+    let rows = rows.into_iter().skip(first).take(shown);
+    rows.chain([sign]).collect()
 }
 
 /// Text of any origin in lines of at most so many columns; of a text that no

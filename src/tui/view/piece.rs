@@ -468,7 +468,7 @@ fn history(model: &Model, name: &str, width: usize) -> Vec<Row> {
             let when = if n == 0 { clock.as_str() } else { "" };
             rows.push(
                 Row::default()
-                    .column(Role::Vessel, when, lead)
+                    .column(Role::Plain, when, lead)
                     .and(Role::Plain, line),
             );
         }
