@@ -795,6 +795,11 @@ fn own_sequence(text: &str) -> usize {
     if text.starts_with("\u{1b}>") || text.starts_with("\u{1b}(B") {
         return if text.starts_with("\u{1b}>") { 2 } else { 3 };
     }
+    // The flags of the keys, laid on top and taken off again.
+    let of_keys = ["\u{1b}[>4m", "\u{1b}[>0u", "\u{1b}[<u"];
+    if let Some(keys) = of_keys.iter().find(|keys| text.starts_with(**keys)) {
+        return keys.len();
+    }
     if let Some(title) = text.strip_prefix("\u{1b}]0;") {
         let end = title.find(acts).unwrap_or(0);
         assert!(end < 120, "{title:.200}");

@@ -355,7 +355,8 @@ fn a_silence_holds_for_every_program_and_is_recorded() {
     first.wait("what was told", |screen| {
         let shown = screen.contents();
         let place = |words: &str| shown.find(words);
-        place("silenced (").is_some() && place("silenced (") < place("silenced (Bo): dry pediment")
+        let (latest, before) = (place("dry dial due"), place("silenced (Bo): dry pediment"));
+        latest.is_some() && latest < before
     });
 }
 
