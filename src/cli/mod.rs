@@ -22,7 +22,8 @@ use std::path::{Path, PathBuf};
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
-use crate::project::{Command, DueName, Project, quoted};
+use crate::project::{Command, Project, quoted};
+use crate::settings;
 use crate::store::{self, Folder};
 use crate::units::{D, Instant, Zone};
 use args::{Cli, ShellName, Verb};
@@ -67,7 +68,11 @@ const FURTHEST_DAYS: f64 = 18_263.0;
 impl Context<'_> {
     /// Opens a project; what its files give cause to say is said.
     fn open(&self, dir: &Path) -> Result<Folder, Trouble> {
-        let folder = Folder::open(dir)?;
+        let mut folder = Folder::open_soon(dir)?;
+        if let Some(cache) = settings::cache_dir() {
+            folder.remember_digests(&cache, self.clock.now());
+        }
+        folder.look_at_meshes();
         self.heed(&folder);
         Ok(folder)
     }
@@ -246,13 +251,6 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
         }
     }
     (rest, json, now)
-}
-
-/// A due thing in a line: `look frond-3`.
-fn line_of(name: &DueName) -> String {
-    let place = name.piece.as_ref().or(name.tank.as_ref());
-    let place = place.map(|place| format!(" {place}")).unwrap_or_default();
-    format!("{}{place}", name.what.word())
 }
 
 /// The folder as it was typed, for commands that are suggested.

@@ -5,7 +5,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::outcome::{Outcome, Trouble};
-use super::{Context, line_of, project};
+use super::{Context, project};
 use crate::project::{DueName, Silence};
 use crate::store::{NoticeDone, NoticeEntry};
 use crate::units::Instant;
@@ -33,7 +33,7 @@ pub(super) fn silence(
     folder
         .notice_log()
         .add(|_| Some(NoticeEntry::from(&silence)))?;
-    let lines = silence.of.iter().map(|(name, _)| line_of(name));
+    let lines = silence.of.iter().map(|(name, _)| name.to_string());
     let text = format!(
         "no more notices, until it is due anew, of {}",
         lines.collect::<Vec<_>>().join(", ")
@@ -56,7 +56,7 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
         };
         let due = entry.due.iter();
         let due: Vec<String> = due
-            .map(|(name, at)| format!("{} due {}", line_of(name), clock(*at)))
+            .map(|(name, at)| format!("{name} due {}", clock(*at)))
             .collect();
         format!("{} {done}{by}: {}\n", clock(entry.at), due.join(", "))
     };

@@ -1,5 +1,7 @@
 //! What is due, most urgent first: one list for every screen and script.
 
+use std::fmt;
+
 use super::gate_table::{GateRule, gates_of};
 use super::state::PieceState;
 use super::{Definition, PieceFigures, Setting, Stage, StageState, State, TankFigures, When};
@@ -135,6 +137,17 @@ impl DueName {
     pub fn is(&self, due: &Due) -> bool {
         let same_piece = self.what == DueKind::Ladder || self.piece == due.piece;
         self.what == due.what && self.tank == due.tank && same_piece
+    }
+}
+
+/// `look frond-3`.
+impl fmt::Display for DueName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.what.word())?;
+        match self.piece.as_ref().or(self.tank.as_ref()) {
+            Some(place) => write!(f, " {place}"),
+            None => Ok(()),
+        }
     }
 }
 

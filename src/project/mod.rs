@@ -28,6 +28,7 @@ mod history;
 mod ladder;
 mod nearest;
 mod possible;
+mod refold;
 mod refusal;
 mod retell;
 mod stage;

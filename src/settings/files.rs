@@ -76,8 +76,10 @@ pub(super) fn read(disk: &dyn Disk, path: &Path) -> Result<Option<String>, Setti
     }
 }
 
-/// Writes such a file anew, in one step, its folder too.
+/// Writes such a file anew, in one step, its folder too. Where it is a link, as
+/// to a folder that keeps all of a user's settings, the link stays.
 pub(super) fn write(disk: &dyn Disk, path: &Path, text: &str) -> io::Result<()> {
+    let path = &disk.real_path(path).unwrap_or_else(|_| path.to_owned());
     let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
         return Err(ErrorKind::InvalidInput.into());
     };

@@ -287,6 +287,18 @@ mod tests {
         );
     }
 
+    #[cfg(unix)]
+    #[test]
+    fn a_link_to_the_settings_stays_a_link() {
+        let home = tempfile::tempdir().unwrap();
+        let (link, kept) = (home.path().join(FILE), home.path().join("kept.ron"));
+        fs::write(&kept, "(ascii: true)").unwrap();
+        std::os::unix::fs::symlink("kept.ron", &link).unwrap();
+        remember_who_on(&RealDisk, &link, "Ana").unwrap();
+        assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
+        assert!(fs::read_to_string(&kept).unwrap().contains("Ana"));
+    }
+
     #[test]
     fn a_name_is_remembered_in_a_folder_that_was_not_there() {
         let (_folder, path) = place();

@@ -17,6 +17,15 @@ pub(super) const JOURNAL: &str = "journal.ron";
 pub(super) const MESHES: &str = "meshes";
 pub(super) const IMMERSIONS: &str = "immersions";
 pub(super) const NOTICES: &str = "notices.ron";
+/// What a person edits in place of `project.ron`. A text that does not do
+/// stays in it, so that no edit is ever lost.
+pub(super) const DRAFT: &str = "project.edited.ron";
+
+/// Whether a file of this name is the project's own: nothing that is printed may
+/// take its place.
+pub(super) fn is_own(name: &str) -> bool {
+    [PROJECT, JOURNAL, NOTICES, DRAFT].contains(&name)
+}
 
 /// What a file is written as before it takes its place.
 pub(super) fn temporary(name: &str) -> String {
@@ -168,7 +177,6 @@ pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::
 pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
     // A link or a device would be replaced, not written.
     let is_other = path.symlink_metadata().is_ok_and(|data| !data.is_file());
-    let is_own = |name: &str| [PROJECT, JOURNAL, NOTICES].contains(&name);
     let name = path.file_name().and_then(|name| name.to_str());
     let Some(name) = name.filter(|name| !is_other && !is_own(name)) else {
         let message = format!("{} cannot be written over", path.display());
@@ -210,16 +218,22 @@ pub(super) fn read_logger(disk: &dyn Disk, file: &Path) -> Result<Vec<u8>, Store
     disk.read(file).map_err(failed)
 }
 
-/// What is wrong with a piece's mesh file, if anything is.
-pub(super) fn mesh_fault(disk: &dyn Disk, folder: &Path, mesh: &MeshRef) -> Option<StoreError> {
+/// What is wrong with a piece's mesh file, if anything is; `digest` yields the
+/// SHA-256 of a file.
+pub(super) fn mesh_fault(
+    disk: &dyn Disk,
+    folder: &Path,
+    mesh: &MeshRef,
+    digest: impl FnOnce(&Path) -> io::Result<String>,
+) -> Option<StoreError> {
     let file = inside(folder, &mesh.file);
     let Some(sha256) = &mesh.sha256 else {
         let error = disk.stat(&file).err()?;
         return Some(StoreError::io("find", &file, &error));
     };
-    match disk.read(&file) {
+    match digest(&file) {
         Err(error) => Some(StoreError::io("read", &file, &error)),
-        Ok(bytes) if sha256_hex(&bytes) == *sha256 => None,
+        Ok(found) if found == *sha256 => None,
         Ok(_) => {
             let message = format!("{} has changed since it was measured", mesh.file);
             let remedy = "measure it again and set the piece's area and sha256";

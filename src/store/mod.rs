@@ -16,6 +16,7 @@
 //! other room touches the user's files, and all writing goes through [`Disk`].
 
 mod check;
+mod digests;
 mod disk;
 mod draft;
 mod edit;

@@ -66,8 +66,7 @@ impl Notice {
 
     /// `look frond-3: Fern floor lamp`, safe for a terminal.
     pub fn title(&self) -> String {
-        let (what, place) = (self.first.what.word(), self.first.place());
-        fitted(&format!("{what} {place}: {}", self.project), TITLE)
+        fitted(&format!("{}: {}", self.first.name(), self.project), TITLE)
     }
 
     /// What to do, since when, and what else is due, safe for a terminal.
@@ -84,7 +83,7 @@ impl Notice {
             words = format!("{words}, {} over", clock_span(over));
         }
         words.push(')');
-        let others = |n: &Due| format!("{} {}", n.what.word(), n.place());
+        let others = |due: &Due| due.name().to_string();
         match self.others.len() {
             0 => words,
             more => {

@@ -76,11 +76,11 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    /// `cache` is where what a long project has come to is kept.
+    /// `cache` is where what can be made anew is kept, and the present.
     pub(super) fn start(
         opening: Opening,
         keys: KeysFile,
-        cache: Option<PathBuf>,
+        (cache, now): (Option<PathBuf>, Instant),
         tell: Sender<Incoming>,
     ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
@@ -89,7 +89,10 @@ impl Keeper {
             .spawn(move || {
                 let tell = Ending(tell);
                 match opening.folder() {
-                    Ok((folder, was_shown)) => {
+                    Ok((mut folder, was_shown)) => {
+                        if let Some(dir) = &cache {
+                            folder.remember_digests(dir, now);
+                        }
                         Desk::new(folder, was_shown, keys, cache, tell).work(&todo);
                     }
                     // Where the loop has gone, nobody listens.

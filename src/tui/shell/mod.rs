@@ -81,7 +81,7 @@ pub fn run(
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
-    let keeper = Keeper::start(opening, keys, cache, tell.clone())?;
+    let keeper = Keeper::start(opening, keys, (cache, now), tell.clone())?;
     let reader = Reader::start(tell.clone())?;
     let mut shell = Shell {
         ways,

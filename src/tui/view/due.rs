@@ -78,7 +78,7 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
     let over = due.at <= model.now;
     let role = if over { Role::Alarm } else { Role::Plain };
     let mark = if over { "! " } else { "  " };
-    let name = due.piece.as_deref().or(due.tank.as_deref()).unwrap_or("");
+    let name = due.place();
     let key = key_of(model, n);
     let selected = n == model.due_row && enter_deals(model);
     if is_narrow(width) {
@@ -111,8 +111,8 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
 fn name_width(model: &Model, width: usize) -> usize {
     let most = if width >= 110 { 18 } else { 11 };
     let due = model.facts.due.iter();
-    let names = due.filter_map(|d| d.piece.as_deref().or(d.tank.as_deref()));
-    names.map(columns).max().unwrap_or(0).clamp(4, most - 1) + 1
+    let names = due.map(|d| columns(d.place()));
+    names.max().unwrap_or(0).clamp(4, most - 1) + 1
 }
 
 /// The columns of the keys: as many as the longest takes.

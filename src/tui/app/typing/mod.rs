@@ -502,12 +502,8 @@ fn submit(model: &mut Model, mut typing: Box<Typing>) -> Vec<Effect> {
             }
         }
         if let Err(refusal) = tried(model, &typing.queue) {
-            let may_pass = refusal
-                .instead
-                .iter()
-                .any(|command| command.line(".").contains("--override"));
             typing.queue.clear();
-            typing.refused(&refusal.because, may_pass);
+            typing.refused(&refusal.because, refusal.may_be_overridden());
             model.layers.push(Layer::Typing(typing));
             return Vec::new();
         }
