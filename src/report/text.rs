@@ -161,7 +161,7 @@ fn piece_lines(
         more.push(told::counted(at.marks.len(), "mark"));
     }
     if !more.is_empty() {
-        page.led(&" ".repeat(19), &more.join("; "));
+        page.led(&" ".repeat(18), &more.join("; "));
     }
 }
 
