@@ -772,6 +772,10 @@ fn a_print_that_says_its_unit_is_taken_at_its_word() {
         near(&given["naive_area_mm2"], 4516.12, 1e-9);
         assert_eq!(s.ok(&format!("measure {name}"))["unit_source"], "assumed");
     }
+    // A hole of a gigabyte and more: refused before it is read.
+    let huge = std::fs::File::create(s.path("huge.stl")).unwrap();
+    huge.set_len(3 << 30).unwrap();
+    assert_eq!(s.bad("measure huge.stl")["kind"], "too_large");
     std::fs::write(s.path("bad.obj"), "v 0 0 0\nf 1 2 3\n").unwrap();
     let error = s.bad("measure bad.obj");
     assert_eq!(

@@ -258,6 +258,9 @@ pub(super) fn differing_unit(print: &Mesh, given: Option<LengthUnit>) -> Option<
 
 /// The bytes of a print file.
 pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
+    if let Ok(there) = std::fs::metadata(file) {
+        mesh::check_length(there.len()).map_err(|e| mesh_trouble(file, &e))?;
+    }
     store::read_file(file).map_err(|error| {
         if file.exists() {
             return error.into();

@@ -237,7 +237,9 @@ impl MeshError {
             | Self::MissingPart { .. }
             | Self::ComponentCycle { .. }
             | Self::XmlEntity { .. } => "Export the piece again, as 3MF from a slicer or as STL.",
-            Self::TooLarge { .. } => "Reduce the mesh in the modeller and export it again.",
+            Self::TooLarge { .. } => {
+                "Reduce the mesh in the modeller, or export it as binary STL if it is none."
+            }
             Self::TooManyInstances => "Export one piece, not the whole plate.",
             Self::InPart { error, .. } => return error.remedy(),
         }

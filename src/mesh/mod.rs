@@ -53,8 +53,9 @@ pub const TRIANGLE_BUDGET: usize = 20_000_000;
 /// many corners as triangles; these take 480 MB.
 pub const CORNER_BUDGET: usize = 20_000_000;
 
-/// The most bytes of a file: [`MeshError::TooLarge`] beyond.
-pub const BYTE_BUDGET: usize = 2 << 30;
+/// The most bytes of a file: [`MeshError::TooLarge`] beyond. A binary STL of
+/// [`TRIANGLE_BUDGET`] fits.
+pub const BYTE_BUDGET: usize = 1 << 30;
 
 /// The most bytes that the parts of a 3MF may unpack to:
 /// [`MeshError::TooLarge`] beyond. They are read as they are unpacked and never
@@ -209,6 +210,16 @@ fn is_sound(coordinate: f64) -> bool {
     coordinate.abs() <= COORDINATE_LIMIT
 }
 
+/// Whether a file of so many bytes is read at all: to be asked before its bytes
+/// are fetched.
+///
+/// # Errors
+/// [`MeshError::TooLarge`] over [`BYTE_BUDGET`].
+pub fn check_length(bytes: u64) -> Result<(), MeshError> {
+    let bytes = usize::try_from(bytes).unwrap_or(usize::MAX);
+    draft::within_budget("bytes", bytes, BYTE_BUDGET)
+}
+
 /// Reads a mesh file: STL (binary or ASCII), OBJ, PLY (ASCII or binary of
 /// either byte order) or 3MF.
 ///
@@ -217,7 +228,7 @@ fn is_sound(coordinate: f64) -> bool {
 /// [`MeshError::remedy`], what to do. A count in the file is checked against
 /// the bytes that are there before anything is allocated for it.
 pub fn read(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
-    draft::within_budget("bytes", bytes.len(), BYTE_BUDGET)?;
+    check_length(bytes.len() as u64)?;
     if bytes.trim_ascii_start().is_empty() {
         return Err(MeshError::EmptyFile);
     }

@@ -11,7 +11,7 @@ use super::{Mesh, MeshError, Remark};
 /// Whether one of the first lines of the text is a corner as OBJ writes it.
 pub(super) fn is_obj(text: &[u8]) -> bool {
     let mut words = Words::new(text);
-    for _ in 0..1000 {
+    for _ in 0..10_000 {
         let is_corner = words.next_on_line() == Some(b"v");
         if is_corner && (0..3).all(|_| words.next_on_line().is_some_and(is_number_like)) {
             return true;
