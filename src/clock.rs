@@ -34,6 +34,20 @@ impl Clock for Instant {
     }
 }
 
+/// A clock that runs so many seconds ahead of another: `--now` on the screen.
+pub(crate) struct Ahead<'a> {
+    /// The clock that it runs with.
+    pub(crate) clock: &'a dyn Clock,
+    /// Seconds; negative while it runs behind.
+    pub(crate) by: f64,
+}
+
+impl Clock for Ahead<'_> {
+    fn now(&self) -> Instant {
+        self.clock.now().plus_seconds(self.by)
+    }
+}
+
 /// The time zone that this machine is set to; UTC where it does not say.
 pub fn local_zone() -> Zone {
     iana_time_zone::get_timezone()

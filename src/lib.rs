@@ -9,8 +9,8 @@
 //! | [`plating`] | one deposit: metals, Faraday, charge from readings, shares, ladders | units |
 //! | [`mesh`] | one print: file formats, area, size | units |
 //! | [`project`] | the user's project: definition, events, and the state they fold into | the rooms above |
-//! | [`store`] | its files: folder, journal, lock | project, `std::fs` |
-//! | [`settings`] | the user's own settings, one file for all projects | store's RON editing, `std::fs` |
+//! | [`store`] | its files: folder, journal, lock, notices, what is kept for the next start | project, `std::fs` |
+//! | [`settings`] | the user's own settings and keys, for all projects | project, store |
 //! | [`report`] | what is printed or handed on | project and below |
 //! | [`clock`] | the present, for the shells alone | units |
 //! | [`cli`] | one-shot commands | all |

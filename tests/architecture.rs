@@ -63,6 +63,24 @@ const ROOMS: &[Room] = &[
         ],
     },
     Room {
+        place: "settings",
+        may_name: &["project", "store", "settings"],
+        never: &[
+            "std::fs",
+            "std::net",
+            "SystemTime",
+            "std::time::Instant",
+            "ratatui",
+            "crossterm",
+            "std::process",
+        ],
+    },
+    Room {
+        place: "clock.rs",
+        may_name: &["units"],
+        never: &["std::fs", "std::env", "std::process", "ratatui"],
+    },
+    Room {
         place: "report",
         may_name: &["units", "plating", "mesh", "project", "report"],
         never: NO_WORLD,
@@ -220,6 +238,67 @@ fn only_the_shell_names_crossterm_and_only_the_clock_reads_the_time() {
             }
         }
     }
+}
+
+/// Who starts programs, and who asks the environment: each place with its why.
+#[test]
+fn programs_are_started_and_the_environment_is_asked_in_few_places() {
+    let starts = ["tui/shell/editor.rs", "tui/shell/herald.rs"];
+    let asks = [
+        "cli/",              // arguments, the folder it stands in
+        "tui/shell/",        // what the terminal and the machine can do
+        "settings/files.rs", // the user's folders and login
+        "store/kept.rs",     // which program this is
+    ];
+    for file in sources(&src()) {
+        let shown = file.strip_prefix(src()).expect("inside");
+        let shown = shown.display().to_string();
+        let text = std::fs::read_to_string(&file).expect("a source");
+        for line in product_lines(&text) {
+            let is_start = line.contains("process::Command") || line.contains("process::{Child");
+            assert!(
+                !is_start || starts.contains(&shown.as_str()),
+                "{shown} starts programs"
+            );
+            let is_asked = line.contains("std::env");
+            assert!(
+                !is_asked || asks.iter().any(|place| shown.starts_with(place)),
+                "{shown} asks the environment"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_guide_names_every_test_and_every_dependency() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |name: &str| std::fs::read_to_string(root.join(name)).expect("a text");
+    let guide = read("DEVELOPERS.md");
+    for entry in std::fs::read_dir(root.join("tests")).expect("tests") {
+        let path = entry.expect("an entry").path();
+        let name = path.file_name().expect("a name").display().to_string();
+        if path.is_file() {
+            assert!(guide.contains(&format!("{name}`")), "no row tells {name}");
+        }
+    }
+    let (_, table) = guide.split_once("## Dependencies").expect("a table");
+    let named: BTreeSet<&str> = table
+        .lines()
+        .filter_map(|line| line.strip_prefix("| ")?.split(" | ").next())
+        .flat_map(|crates| crates.split(", "))
+        .filter(|name| *name != "crate")
+        .collect();
+    let manifest = read("Cargo.toml");
+    let mut asked = BTreeSet::new();
+    let mut is_list = false;
+    for line in manifest.lines() {
+        if line.starts_with('[') {
+            is_list = line.ends_with("dependencies]");
+        } else if let Some((name, _)) = line.split_once(" = ").filter(|_| is_list) {
+            asked.insert(name);
+        }
+    }
+    assert_eq!(named, asked);
 }
 
 #[test]

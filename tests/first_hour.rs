@@ -177,7 +177,11 @@ fn the_wrong_folder_has_its_sentence() {
     let home = Home::with_bell();
     std::fs::create_dir(home.path("empty")).unwrap();
     let none = home.trouble("open nowhere");
-    tells(&none, &["there is no folder nowhere", "tankside new"]);
+    // The folder is named once.
+    tells(
+        &none,
+        &["error: there is no folder nowhere\n", "tankside new"],
+    );
     let empty = home.trouble("status empty");
     tells(
         &empty,
@@ -246,6 +250,12 @@ fn a_print_that_is_not_there_or_none_has_its_sentence() {
         !home.done("status bell").contains("clapper"),
         "nothing was added"
     );
+    home.done("add bell yoke --area 1dm2");
+    tells(&home.done("status bell"), &["conductive coat waiting "]);
+    home.done("record bell yoke tick primed no-weep --who ida");
+    home.done("record bell yoke start coat --override tried --who ida");
+    let marked = home.done("status bell");
+    tells(&marked, &["conductive coat running ", "1 mark\n"]);
     let mesh = concat!(
         env!("CARGO_MANIFEST_DIR"),
         "/sample-projects/table-bell/meshes/bell.stl"

@@ -15,7 +15,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use tankside::project::{Action, LogRow, Project, What};
-use tankside::store::{Folder, LONG};
+use tankside::store::{Folder, LONG, sha256_hex};
 use tankside::units::Instant;
 
 const EVENTS: usize = LONG + 300;
@@ -252,6 +252,28 @@ fn a_damaged_file_is_as_good_as_none() {
 }
 
 #[test]
+fn what_another_program_kept_is_as_good_as_none() {
+    let kept = Kept::new();
+    let mut bytes = fs::read(kept.file()).unwrap();
+    let program = std::env::current_exe().unwrap();
+    let program = program.as_os_str().as_encoded_bytes();
+    let at = bytes.windows(program.len()).position(|w| w == program);
+    let last = at.expect("the program is named") + program.len() - 1;
+    // With the checksum that such a program would have written, twice: the
+    // second time this very program again.
+    let body = 32 + "tankside kept outcome\n".len();
+    for is_this_program in [false, true] {
+        bytes[last] ^= 1;
+        let sum = sha256_hex(&bytes[body..]);
+        for (index, byte) in bytes[body - 32..body].iter_mut().enumerate() {
+            *byte = u8::from_str_radix(&sum[2 * index..2 * index + 2], 16).unwrap();
+        }
+        fs::write(kept.file(), &bytes).unwrap();
+        assert_eq!(kept.glimpse().is_some(), is_this_program);
+    }
+}
+
+#[test]
 fn a_project_that_opens_at_once_keeps_nothing() {
     let kept = Kept::laid_out(LONG - 1);
     assert!(!kept.open().keep(&kept.cache));
@@ -294,6 +316,16 @@ fn a_logger_file_that_changed_has_nothing_kept() {
     assert!(kept.glimpse().is_none());
     assert!(!kept.open().keep(&kept.cache), "its rows are left out");
     assert!(!folder.keep(&kept.cache), "it was read before the change");
+
+    // A file of the same length that was given its former time.
+    fs::write(&inside, &text).unwrap();
+    assert!(folder.keep(&kept.cache));
+    assert!(kept.glimpse().is_some());
+    let was = fs::metadata(&inside).unwrap().modified().unwrap();
+    fs::write(&inside, text.replace(",0.5,", ",0.6,")).unwrap();
+    let written = OpenOptions::new().append(true).open(&inside).unwrap();
+    written.set_modified(was).unwrap();
+    assert!(cfg!(not(unix)) || kept.glimpse().is_none());
 }
 
 #[test]

@@ -283,13 +283,12 @@ fn a_refusal_is_told_and_the_row_stays_until_it_is_mended() {
         "{told}"
     );
     assert_eq!(typing(&hands).here().unwrap().1.say, "strike begun");
-    // A time is given that has not come: nothing of the row is written down.
-    hands.keys("2 3 . 3 0 +");
-    assert!(
-        hands.text(80, 24).contains("has not come yet"),
-        "{}",
-        hands.text(80, 24)
-    );
+    // A time is given that has not come: it is told before the rest is typed,
+    // and nothing of the row is written down.
+    hands.keys("2 3 . 3 0 Enter");
+    let told = hands.text(80, 24);
+    assert!(told.contains("23:30 has not come yet"), "{told}");
+    assert!(told.contains("> at"), "{told}");
     assert_eq!(hands.model.project.events().len(), events);
     hands.keys("1 8 0 7 Enter Right Enter");
     let last = hands.model.project.events().last().unwrap();
@@ -603,4 +602,22 @@ fn the_command_line_prints_text_and_html_and_writes_files() {
         before
     );
     assert_eq!(run(&["sheet", "q", "--out", "nowhere/tonight.txt"]).0, 2);
+    assert_eq!(run(&["sheet", "q", "--out", "q/notices.ron"]).0, 2);
+}
+
+#[test]
+#[cfg(unix)]
+fn a_sheet_replaces_plain_files_only() {
+    let scratch = tempfile::tempdir().unwrap();
+    let (link, real) = (scratch.path().join("link"), scratch.path().join("real"));
+    std::fs::write(&real, "kept").unwrap();
+    std::os::unix::fs::symlink(&real, &link).unwrap();
+    for taken in [link.as_path(), scratch.path()] {
+        let refused = tankside::store::write_out(taken, "a sheet").unwrap_err();
+        assert!(refused.remedy.contains("plain file"), "{}", refused.remedy);
+    }
+    assert!(link.is_symlink(), "it leads where it led");
+    assert_eq!(std::fs::read_to_string(&real).unwrap(), "kept");
+    tankside::store::write_out(&real, "a sheet").unwrap();
+    assert_eq!(std::fs::read_to_string(&real).unwrap(), "a sheet");
 }

@@ -165,6 +165,13 @@ fn control_z_stops_and_fg_comes_back() {
     pty.given_back();
 }
 
+/// Runs one test of this file in a terminal of its own.
+fn alone(test: &str) -> Pty {
+    let this = std::env::current_exe().unwrap();
+    let words = ["--ignored", "--exact", test, "--nocapture"];
+    Pty::run(this.to_str().unwrap(), &words, &[])
+}
+
 #[test]
 #[ignore = "run by the next test in a terminal of its own"]
 fn panics_on_a_taken_terminal() {
@@ -176,14 +183,7 @@ fn panics_on_a_taken_terminal() {
 
 #[test]
 fn a_panic_gives_the_terminal_back_and_then_tells() {
-    let this = std::env::current_exe().unwrap();
-    let test = [
-        "--ignored",
-        "--exact",
-        "panics_on_a_taken_terminal",
-        "--nocapture",
-    ];
-    let pty = Pty::run(this.to_str().unwrap(), &test, &[]);
+    let pty = alone("panics_on_a_taken_terminal");
     assert_ne!(pty.ended(), 0);
     let written = String::from_utf8(pty.since(0)).unwrap();
     let left = written.find("\x1b[?1049l").unwrap();
@@ -207,14 +207,7 @@ fn another_thread_panics_on_a_taken_terminal() {
 
 #[test]
 fn a_panic_of_another_thread_gives_it_back_and_nothing_is_drawn_any_more() {
-    let this = std::env::current_exe().unwrap();
-    let test = [
-        "--ignored",
-        "--exact",
-        "another_thread_panics_on_a_taken_terminal",
-        "--nocapture",
-    ];
-    let pty = Pty::run(this.to_str().unwrap(), &test, &[]);
+    let pty = alone("another_thread_panics_on_a_taken_terminal");
     assert_eq!(pty.ended(), 0);
     let written = String::from_utf8(pty.since(0)).unwrap();
     let (drawn, told) = written.split_once("\x1b[?1049l").unwrap();
@@ -556,6 +549,17 @@ fn without_a_terminal_or_on_a_dumb_one_it_says_what_works_instead() {
     let pty = Pty::run(PROGRAM, &["open", project.path()], &[("TERM", "dumb")]);
     assert_eq!(pty.ended(), 2);
     assert!(pty.contents().contains("TERM"));
+}
+
+#[test]
+fn a_clock_given_for_the_screen_runs_on_from_there() {
+    let project = Project::new();
+    let args = ["open", project.path(), "--now", "2026-03-01T20:14:52Z"];
+    let pty = Pty::run(PROGRAM, &args, &[]);
+    pty.wait("the clock given", |screen| {
+        screen.contents().contains("20:14")
+    });
+    pty.wait("it runs", |screen| screen.contents().contains("20:15"));
 }
 
 #[test]

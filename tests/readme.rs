@@ -1,4 +1,5 @@
-//! The README's picture and key list are the program's own.
+//! The README's picture and key list are the program's own, its examples are
+//! taken.
 //!
 //! `TANKSIDE_WRITE_README=1 cargo test --test readme` writes them anew.
 
@@ -15,7 +16,8 @@ use std::path::{Path, PathBuf};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use tankside::project::{Definition, Project};
-use tankside::store::read_journal;
+use tankside::settings::{Palette, Settings};
+use tankside::store::{RealDisk, read_journal};
 use tankside::tui::app::{Model, keys_markdown};
 use tankside::tui::view::{Theme, draw};
 use tankside::units::Instant;
@@ -95,6 +97,26 @@ fn the_readme_begins_with_the_job_and_two_commands() {
         blocks.next(),
         Some("```\ncargo run --release -- try\ncargo test\n```")
     );
+}
+
+#[test]
+fn the_readmes_settings_are_taken() {
+    let readme = text("README.md");
+    let examples: Vec<&str> = readme.split("```ron\n").skip(1).collect();
+    let place = tempfile::tempdir().expect("a folder");
+    let file = place.path().join("settings.ron");
+    let mut said = Vec::new();
+    for example in examples.iter().filter(|e| !e.contains("undo:")) {
+        let (settings, _) = example.split_once("```").expect("its end");
+        std::fs::write(&file, settings).expect("written");
+        said.push(Settings::load_from(&RealDisk, &file).expect("taken"));
+    }
+    let [notices, looks] = said.as_slice() else {
+        panic!("two examples: {said:?}");
+    };
+    assert_eq!(notices.notices.command, ["push-to-phone"]);
+    assert_eq!(looks.who.as_deref(), Some("Ana"));
+    assert_eq!(looks.palette, Some(Palette::Dark));
 }
 
 #[test]

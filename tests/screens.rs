@@ -78,7 +78,7 @@ fn menus_entries_and_checklists_at_every_size() {
     hands.select("leaf-3");
     hands.keys("+ s");
     each_size("gates", &hands);
-    hands.keys("Esc Esc t 1 9 0 5 Enter Enter 1 9 2 0 Enter");
+    hands.keys("Esc Esc t 1 9 0 5 Enter Enter 1 9 0 4 Enter");
     each_size("typing_in", &hands);
 }
 
@@ -139,6 +139,32 @@ const PLACES: [&str; 14] = [
     "7 3 Enter Enter",
     "Esc Esc t 1 9 0 5 Enter",
 ];
+
+#[test]
+fn what_is_due_of_a_piece_is_told_whole_on_80_columns() {
+    let mut hands = evening();
+    hands.keys("Down Down");
+    for piece in ["stem", "leaf-1"] {
+        let look = What::Look {
+            piece: piece.to_owned(),
+            findings: vec!["covered".parse().unwrap()],
+        };
+        hands.did(look, "mira");
+        hands.wait(60.0);
+    }
+    for _ in 0..hands.model.facts.due.len() {
+        let told = hands.text(80, 24);
+        let ladder_aside = told
+            .lines()
+            .skip(2)
+            .take(4)
+            .filter(|l| !l.contains("ladder"));
+        for line in ladder_aside {
+            assert!(!line.contains('\u{2026}'), "{told}");
+        }
+        hands.keys("Down");
+    }
+}
 
 #[test]
 fn every_size_of_the_bench_is_drawn() {
@@ -324,6 +350,25 @@ fn a_look_is_done_with_the_keypad_only() {
         .collect();
     assert_eq!(told.len(), 5, "{told:?}");
     assert!(told[3].contains("dipped"), "{told:?}");
+}
+
+#[test]
+fn what_was_dealt_with_leaves_the_most_urgent_line_selected() {
+    let mut hands = evening();
+    for _ in 0..hands.due_row(DueKind::Look, "leaf-1") {
+        hands.keys("Down");
+    }
+    let row = hands.model.due_row;
+    assert!(row > 0, "a line above is more urgent");
+    // The clock alone moves no selection.
+    hands.wait(30.0);
+    assert_eq!(hands.model.due_row, row);
+    let look = What::Look {
+        piece: "leaf-1".to_owned(),
+        findings: vec!["covered".parse().unwrap()],
+    };
+    hands.did(look, "mira");
+    assert_eq!(hands.model.due_row, 0);
 }
 
 #[test]
@@ -675,6 +720,49 @@ fn what_will_be_refused_says_so_before_enter() {
         "{}",
         hands.text(80, 24)
     );
+}
+
+#[test]
+fn ticks_stand_when_the_name_is_not_given_and_enter_says_what_it_does() {
+    let mut hands = Hands::with(&["stem"]);
+    hands.model.who = None;
+    hands.select("stem");
+    hands.keys("+ s");
+    assert!(hands.text(80, 24).contains("Enter tick it"));
+    hands.keys("* Enter Esc");
+    let told = hands.text(80, 24);
+    assert!(told.contains("1 [x] print primed"), "{told}");
+    assert!(told.contains("Enter write down"), "{told}");
+    assert!(hands.model.project.events().is_empty());
+}
+
+#[test]
+fn the_pad_alone_can_say_who_it_is_where_somebody_wrote_before() {
+    let mut hands = evening();
+    hands.model.who = None;
+    hands.did(
+        What::Note {
+            piece: "stem".to_owned(),
+            text: "rinsed".to_owned(),
+        },
+        "otto",
+    );
+    hands.keys("i Right Enter");
+    assert_eq!(hands.model.who.as_deref(), Some("otto"));
+}
+
+#[test]
+fn what_only_the_past_refuses_names_its_time() {
+    let mut hands = evening();
+    hands.select("stem");
+    hands.keys("+ l Enter");
+    hands.wait(600.0);
+    hands.keys("+ r 2 Enter 1 5");
+    let told = hands.text(80, 24);
+    let wrong = told.lines().find(|l| l.contains("this will be refused"));
+    let wrong = wrong.unwrap_or_else(|| panic!("{told}"));
+    assert!(wrong.contains("refused: at 1"), "{wrong}");
+    assert!(wrong.contains("has not been lifted"), "{wrong}");
 }
 
 #[test]

@@ -594,10 +594,10 @@ fn what_contradicts_the_journal_is_refused_and_changes_nothing() {
     );
     assert_eq!(fs::read_to_string(path.join("project.ron")).unwrap(), LAMP);
     let edited = LAMP.replace("\"base\"", "\"foot\"");
-    assert_eq!(
-        folder.check_edit(&edited).unwrap_err().kind(),
-        "contradiction"
-    );
+    let draft = folder.begin_edit().unwrap();
+    fs::write(draft.path(), &edited).unwrap();
+    assert_eq!(folder.end_edit(&draft).unwrap_err().kind(), "contradiction");
+    fs::remove_file(draft.path()).unwrap();
     fs::write(path.join("project.ron"), &edited).unwrap();
     assert_eq!(refused(&path).kind(), "contradiction");
     assert_eq!(check(&path).problems[0].kind, "contradiction");
@@ -634,6 +634,65 @@ fn pieces_are_added_in_the_style_of_the_others() {
 }
 
 #[cfg(unix)]
+/// Linux syncs neither `/dev/null` nor `/proc` and says so (fsync(2): EINVAL),
+/// which shows that it was asked to.
+#[cfg(target_os = "linux")]
+#[test]
+fn what_is_said_to_be_durable_was_synced() {
+    use tankside::store::{Disk as _, RealDisk};
+    let null = Path::new("/dev/null");
+    let refused = |synced: std::io::Result<()>| {
+        assert_eq!(synced.unwrap_err().kind(), std::io::ErrorKind::InvalidInput);
+    };
+    refused(RealDisk.write_synced(null, b"bell", false));
+    refused(RealDisk.sync_dir(Path::new("/proc")));
+    let mut lock = RealDisk.lock(null).unwrap();
+    lock.append(b"bell").unwrap();
+    refused(lock.sync());
+}
+
+#[cfg(unix)]
+#[test]
+fn nothing_is_written_through_a_link_that_lies_in_the_way() {
+    let (dir, path) = lamp();
+    let mine = dir.path().join("mine");
+    fs::write(&mine, "mine").unwrap();
+    for name in [".project.ron.tmp", ".sheet.md.tmp", "sheet.md"] {
+        std::os::unix::fs::symlink(&mine, path.join(name)).unwrap();
+    }
+    let mut folder = Folder::open(&path).unwrap();
+    folder.set("name", "Door bell").unwrap();
+    folder.write_file("sheet.md", "a sheet").unwrap();
+    assert_eq!(fs::read_to_string(&mine).unwrap(), "mine");
+    assert_eq!(
+        fs::read_to_string(path.join("sheet.md")).unwrap(),
+        "a sheet"
+    );
+    assert!(
+        fs::read_to_string(path.join("project.ron"))
+            .unwrap()
+            .contains("Door bell")
+    );
+}
+
+#[cfg(unix)]
+#[test]
+fn an_edit_is_seen_whatever_time_it_claims() {
+    let (_dir, path) = lamp();
+    let mut folder = Folder::open(&path).unwrap();
+    let name = folder.project().definition.name.clone();
+    let file = path.join("project.ron");
+    let was = fs::metadata(&file).unwrap().modified().unwrap();
+    let other: String = name.chars().rev().collect();
+    assert_ne!(name, other);
+    let text = fs::read_to_string(&file).unwrap();
+    fs::write(&file, text.replacen(&name, &other, 1)).unwrap();
+    let written = OpenOptions::new().append(true).open(&file).unwrap();
+    written.set_modified(was).unwrap();
+    assert!(folder.follow().unwrap());
+    assert_eq!(folder.project().definition.name, other);
+}
+
 #[test]
 fn permissions_of_the_definition_stay() {
     use std::os::unix::fs::PermissionsExt as _;
@@ -841,15 +900,18 @@ fn a_whole_edit_is_checked_before_it_is_written() {
     let (_dir, path) = lamp_with_notes(1);
     let mut folder = Folder::open(&path).unwrap();
     let bad = LAMP.replace("\"3.1dm2\"", "\"0dm2\"");
-    let error = folder.check_edit(&bad).unwrap_err();
+    let draft = folder.begin_edit().unwrap();
+    fs::write(draft.path(), &bad).unwrap();
+    let error = folder.end_edit(&draft).unwrap_err();
     assert_eq!(
         (error.line, error.column),
         (Some(12), Some(19)),
         "{error:?}"
     );
-    assert!(folder.replace_definition(&bad).is_err());
+    assert_eq!(fs::read_to_string(path.join("project.ron")).unwrap(), LAMP);
     let good = LAMP.replace("40um", "60um");
-    folder.replace_definition(&good).unwrap();
+    fs::write(draft.path(), &good).unwrap();
+    folder.end_edit(&draft).unwrap();
     assert_eq!(fs::read_to_string(path.join("project.ron")).unwrap(), good);
     assert_eq!(Folder::open(&path).unwrap().project(), folder.project());
 }

@@ -495,6 +495,57 @@ fn the_journal_that_a_first_record_begins_is_there_whoever_died_before() {
 }
 
 #[test]
+fn a_project_that_could_not_be_begun_does_not_stand_in_the_way_of_the_next_attempt() {
+    let begin = |disk: &FakeDisk| Folder::create_on(disk.shared(), &bell(), BELL, evening(0));
+    let disk = empty_disk();
+    begin(&disk).unwrap();
+    let operations = disk.operations();
+    assert!(operations > 5);
+    for operation in 0..operations {
+        for fault in [
+            Fault::Refused(io::ErrorKind::StorageFull),
+            Fault::Half(io::ErrorKind::Other),
+        ] {
+            let disk = empty_disk();
+            disk.fail_at(operation, fault);
+            assert!(begin(&disk).is_err(), "{fault:?} at operation {operation}");
+            let disk = FakeDisk::going_on(disk.moment());
+            let begun = begin(&disk);
+            assert!(
+                begun.is_ok(),
+                "{fault:?} at operation {operation}: {begun:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_last_line_that_lacks_only_its_line_break_stays_whatever_is_torn_behind_it() {
+    let disk = empty_disk();
+    let note = || {
+        Act::Record(What::Note {
+            piece: "bell".to_owned(),
+            text: "said".to_owned(),
+        })
+    };
+    let mut folder = Folder::create_on(disk.shared(), &bell(), BELL, evening(0)).unwrap();
+    perform(&note(), &mut folder, &disk, 1).unwrap();
+    let events = folder.project().events().to_vec();
+    let mut image = disk.image();
+    let journal = image.get_mut(&bell().join("journal.ron")).unwrap();
+    let bytes = journal.as_mut().unwrap();
+    assert_eq!(bytes.pop(), Some(b'\n'));
+    bytes.extend([0; 200]);
+    let disk = FakeDisk::holding(&image);
+    let reader = Folder::open_on(disk.shared(), &bell()).unwrap();
+    assert_eq!(reader.project().events().to_vec(), events);
+    let mut folder = Folder::open_on(disk.shared(), &bell()).unwrap();
+    perform(&note(), &mut folder, &disk, 2).unwrap();
+    let again = Folder::open_on(disk.shared(), &bell()).unwrap();
+    assert_eq!(again.project().events().len(), events.len() + 1);
+}
+
+#[test]
 fn recovery_itself_may_be_cut_off_anywhere() {
     let (lived, moments) = watched();
     let mut seen = Seen::new();

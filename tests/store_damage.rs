@@ -161,6 +161,40 @@ const CASES: &[Case] = &[
         rescue: None,
     },
     Case {
+        word: "blank tail",
+        damage: |image| {
+            let whole = image[&file("journal.ron")].clone().unwrap();
+            put(image, "journal.ron", [&whole, &[0; 300][..]].concat());
+        },
+        kind: "journal",
+        file: "journal.ron",
+        line: Some(10),
+        rescue: None,
+    },
+    Case {
+        word: "last line break changed",
+        damage: |image| {
+            let mut bytes = image[&file("journal.ron")].clone().unwrap();
+            bytes.pop();
+            put(image, "journal.ron", [&bytes, &b"J"[..]].concat());
+        },
+        kind: "journal",
+        file: "journal.ron",
+        line: Some(9),
+        rescue: Some([7, 0, 0, 1]),
+    },
+    Case {
+        word: "every line break changed",
+        damage: |image| {
+            let text = lines(image).join("\r") + "\r";
+            put(image, "journal.ron", text);
+        },
+        kind: "journal",
+        file: "journal.ron",
+        line: Some(1),
+        rescue: Some([8, 0, 0, 0]),
+    },
+    Case {
         word: "changed line",
         damage: |image| {
             journal(image, |lines| {
@@ -392,7 +426,7 @@ fn whatever_is_damaged_what_is_whole_is_saved_and_the_folder_stays_as_it_is() {
 }
 
 #[test]
-fn what_cannot_be_put_back_is_told_in_words_to_be_typed_again() {
+fn what_cannot_be_put_back_becomes_a_script_that_records_it_again() {
     let (mut image, _) = sound();
     journal(&mut image, |lines| {
         lines[2] = lines[2].replace("note 1", "note 9");
@@ -405,18 +439,24 @@ fn what_cannot_be_put_back_is_told_in_words_to_be_typed_again() {
     let disk = FakeDisk::holding(&image);
     let done = salvage_on(&disk, bell(), saved()).unwrap();
     let loose = done.loose.unwrap();
-    assert_eq!(loose, saved().join("journal.loose.txt"));
+    assert_eq!(loose, saved().join("journal.loose.sh"));
     let text = disk.image()[&loose].clone().unwrap();
     let text = String::from_utf8(text).unwrap();
+    let note = |at: u32, n: u32| {
+        format!("tankside record . bell note --at=2026-03-01T20:0{at}:00Z --who=Ada 'note {n}'\n")
+    };
     for told in [
-        "holds 1 events",
-        "line 4: #3 2026-03-01T20:02:00Z Ada: note on bell: note 2",
-        "may have been changed:\n  line 3: #2 2026-03-01T20:01:00Z Ada: note on bell: note 9\n",
-        "do not read:\n  line 5: what\\u{1b}[2J is this\n",
-        "never acknowledged:\n  line 10: (sequence:9,at:\"20\n",
-        "numbers:\n  #4\n",
+        "# holds 1 events.".to_owned(),
+        format!("\n# line 4: #3 note on bell: note 2\n{}", note(2, 2)),
+        format!(
+            "is true:\n# line 3: #2 note on bell: note 9 (recorded 2026-03-01T20:01:00Z by Ada)\n# {}",
+            note(1, 9)
+        ),
+        "do not read:\n# line 5: what\\u{1b}[2J is this\n".to_owned(),
+        "never acknowledged:\n# line 10: (sequence:9,at:\"20\n".to_owned(),
+        "numbers:\n# #4\n".to_owned(),
     ] {
-        assert!(text.contains(told), "{told}\n{text}");
+        assert!(text.contains(&told), "{told}\n{text}");
     }
     let Rescue { saved, lost, .. } = done.events;
     assert_eq!((saved, lost), (1, 1));

@@ -17,13 +17,14 @@ mod wait;
 use std::cell::RefCell;
 use std::ffi::OsString;
 use std::io::{IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
-use crate::project::{Command, DueName, Project, quoted};
-use crate::store::Folder;
+use crate::project::{Command, Project, quoted};
+use crate::settings;
+use crate::store::{self, Folder};
 use crate::units::{D, Instant, Zone};
 use args::{Cli, ShellName, Verb};
 use outcome::{Outcome, Trouble};
@@ -67,7 +68,11 @@ const FURTHEST_DAYS: f64 = 18_263.0;
 impl Context<'_> {
     /// Opens a project; what its files give cause to say is said.
     fn open(&self, dir: &Path) -> Result<Folder, Trouble> {
-        let folder = Folder::open(dir)?;
+        let mut folder = Folder::open_soon(dir)?;
+        if let Some(cache) = settings::cache_dir() {
+            folder.remember_digests(&cache, self.clock.now());
+        }
+        folder.look_at_meshes();
         self.heed(&folder);
         Ok(folder)
     }
@@ -215,7 +220,7 @@ fn way_out_of_usage(arguments: &[OsString]) -> String {
     if Cli::command().find_subcommand(&*shown).is_some() {
         return format!("see `tankside {shown} --help`");
     }
-    if Path::new(word).join("project.ron").is_file() {
+    if store::is_project(Path::new(word)) {
         return format!("to open that project: `tankside open {}`", quoted(&shown));
     }
     "see `tankside --help`".to_owned()
@@ -246,13 +251,6 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
         }
     }
     (rest, json, now)
-}
-
-/// A due thing in a line: `look frond-3`.
-fn line_of(name: &DueName) -> String {
-    let place = name.piece.as_ref().or(name.tank.as_ref());
-    let place = place.map(|place| format!(" {place}")).unwrap_or_default();
-    format!("{}{place}", name.what.word())
 }
 
 /// The folder as it was typed, for commands that are suggested.
@@ -334,7 +332,7 @@ tankside keeps a plated assembly on track: areas, charge, timers, holds, record.
 
 /// What to do first; where a project is at hand, how to open it.
 fn welcome() -> String {
-    let at_hand = projects_in(Path::new("."));
+    let at_hand = projects_near(Path::new("."));
     let open = |dir: &String| format!("  tankside open {}\n", outcome::line_safe(dir));
     let commands: String = at_hand.iter().map(open).collect();
     if commands.is_empty() {
@@ -345,28 +343,23 @@ fn welcome() -> String {
 
 /// The folder itself if it is a project, else those of its folders that are;
 /// the first few, quoted for the shell.
-fn projects_in(dir: &Path) -> Vec<String> {
+fn projects_near(dir: &Path) -> Vec<String> {
     const MOST: usize = 5;
-    let is_project = |dir: &Path| dir.join("project.ron").is_file();
-    if is_project(dir) {
+    if store::is_project(dir) {
         return vec![quoted(&dir.to_string_lossy())];
     }
-    let inside = std::fs::read_dir(dir).into_iter().flatten().flatten();
-    let mut found: Vec<String> = inside
-        .map(|entry| entry.path())
-        .filter(|path| is_project(path))
-        .map(|path| quoted(&path.strip_prefix(".").unwrap_or(&path).to_string_lossy()))
-        .collect();
-    found.sort();
-    found.truncate(MOST);
-    found
+    let inside = store::projects_in(dir).into_iter().take(MOST);
+    let here = |path: PathBuf| path.strip_prefix(".").map(Path::to_owned).unwrap_or(path);
+    inside
+        .map(|path| quoted(&here(path).to_string_lossy()))
+        .collect()
 }
 
 /// The wrong folder, with the projects that lie in it.
 fn with_projects_near(trouble: Trouble) -> Trouble {
     match trouble {
         Trouble::Error(mut fault) if fault.kind == "not_a_project" => {
-            let near = fault.file.as_deref().map(projects_in).unwrap_or_default();
+            let near = fault.file.as_deref().map(projects_near).unwrap_or_default();
             if !near.is_empty() {
                 let near = near.iter().map(|dir| outcome::line_safe(dir));
                 let near = near.collect::<Vec<_>>().join(", ");

@@ -5,7 +5,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::outcome::{Outcome, Trouble};
-use super::{Context, line_of, project};
+use super::{Context, project};
 use crate::project::{DueName, Silence};
 use crate::store::{NoticeDone, NoticeEntry};
 use crate::units::Instant;
@@ -33,7 +33,7 @@ pub(super) fn silence(
     folder
         .notice_log()
         .add(|_| Some(NoticeEntry::from(&silence)))?;
-    let lines = silence.of.iter().map(|(name, _)| line_of(name));
+    let lines = silence.of.iter().map(|(name, _)| name.to_string());
     let text = format!(
         "no more notices, until it is due anew, of {}",
         lines.collect::<Vec<_>>().join(", ")
@@ -49,14 +49,14 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
     let entries = folder.notice_log().entries()?;
     let clock = |at: Instant| zone.local(at).beside(zone.local(now));
     let line = |entry: &NoticeEntry| {
-        let (done, _) = done(entry);
+        let done = done(entry.done);
         let by = match entry.who.as_str() {
             "" => String::new(),
             who => format!(" ({who})"),
         };
         let due = entry.due.iter();
         let due: Vec<String> = due
-            .map(|(name, at)| format!("{} due {}", line_of(name), clock(*at)))
+            .map(|(name, at)| format!("{name} due {}", clock(*at)))
             .collect();
         format!("{} {done}{by}: {}\n", clock(entry.at), due.join(", "))
     };
@@ -66,26 +66,31 @@ pub(super) fn notices(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trou
     } else {
         text
     };
-    let list: Vec<Value> = entries
-        .iter()
-        .map(|entry| {
-            let ring = done(entry).1;
-            let done = if ring.is_some() { "told" } else { "silenced" };
-            json!({ "at": entry.at, "who": entry.who, "done": done, "ring": ring, "due": names(&entry.due) })
-        })
-        .collect();
+    let list: Vec<Value> = entries.iter().map(as_json).collect();
     Ok(Outcome::both(text, json!({ "notices": list })))
 }
 
-/// What was done, and for the how manieth time it was told.
-fn done(entry: &NoticeEntry) -> (String, Option<u32>) {
-    match entry.done {
-        NoticeDone::Told { ring, .. } => (format!("told, ring {ring}"), Some(ring)),
-        NoticeDone::Silenced => ("silenced".to_owned(), None),
+fn done(done: NoticeDone) -> String {
+    match done {
+        NoticeDone::Told { ring, .. } => format!("told, ring {ring}"),
+        NoticeDone::Silenced => "silenced".to_owned(),
     }
 }
 
+fn as_json(entry: &NoticeEntry) -> Value {
+    let (done, ring) = match entry.done {
+        NoticeDone::Told { ring, .. } => ("told", Some(ring)),
+        NoticeDone::Silenced => ("silenced", None),
+    };
+    json!({
+        "at": entry.at, "who": entry.who, "done": done, "ring": ring, "due": names(&entry.due),
+    })
+}
+
 fn names(due: &[(DueName, Instant)]) -> Vec<Value> {
-    let name = |(name, at): &(DueName, Instant)| json!({ "what": name.what.word(), "piece": name.piece, "tank": name.tank, "at": at });
+    let name = |(name, at): &(DueName, Instant)| {
+        let what = name.what.word();
+        json!({ "what": what, "piece": name.piece, "tank": name.tank, "at": at })
+    };
     due.iter().map(name).collect()
 }

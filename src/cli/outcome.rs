@@ -337,6 +337,10 @@ fn fault_text(fault: &Fault) -> String {
         .as_ref()
         .map(|f| f.to_string_lossy().into_owned())
         .unwrap_or_default();
+    if fault.line.is_none() && fault.message.contains(&*told(&place)) {
+        // The message names the file in its own place.
+        place.clear();
+    }
     for number in [fault.line, fault.column].into_iter().flatten() {
         place = format!("{place}:{number}");
     }

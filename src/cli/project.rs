@@ -8,10 +8,11 @@ use super::args::{AddArgs, NewArgs};
 use super::outcome::{Fault, Outcome, Trouble, line_safe};
 use super::template::{Seed, project_ron};
 use super::{Context, ask};
+use crate::clock::Ahead;
 use crate::mesh::{self, LengthUnit, Mesh, SizeDoubt};
 use crate::plating::Metal;
 use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
-use crate::settings::Settings;
+use crate::settings::{Settings, login};
 use crate::store::ron_text::quote;
 use crate::store::{Folder, Problem, Rescue, StoreError, sha256_hex};
 use crate::tui::shell::{self, ShellError};
@@ -19,11 +20,6 @@ use crate::units::{DM2, MM, MM2, rounded};
 
 /// Who writes things down: the user's own setting, else the login name.
 pub(super) fn who() -> String {
-    let login = || {
-        ["USER", "LOGNAME", "USERNAME"]
-            .iter()
-            .find_map(|v| std::env::var(v).ok())
-    };
     Settings::load()
         .ok()
         .and_then(|s| s.who)
@@ -63,7 +59,7 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
     let now = context
         .replaced_now(seed.zone)?
         .unwrap_or_else(|| context.clock.now());
-    Folder::create(&args.dir, &text, now).map_err(of_new_folder)?;
+    Folder::create(&args.dir, &text, now)?;
     let dir = args.dir.to_string_lossy();
     let shown = line_safe(&quoted(&dir));
     let text = format!(
@@ -71,15 +67,6 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
          tankside open {shown}\nIts tank, supply and bath are told in {shown}/project.ron."
     );
     Ok(Outcome::both(text, json!({ "project": dir })))
-}
-
-/// What stands in the way of a new folder is told of the place, not of a folder
-/// that is there.
-pub(super) fn of_new_folder(mut error: StoreError) -> StoreError {
-    if error.remedy.starts_with("copy the folder") {
-        error.remedy = "name a place that can be written, such as one in your home folder".into();
-    }
-    error
 }
 
 /// `add DIR PIECE …`
@@ -373,7 +360,7 @@ fn told_rescue(rescue: Rescue) -> String {
     } = rescue;
     format!(
         "{saved} events go into a new journal, {loose} whole ones behind the damage and {doubtful} that nothing \
-         vouches for into a text file to be recorded again; {lost} are lost"
+         vouches for into a script that records them again; {lost} are lost"
     )
 }
 
@@ -387,14 +374,14 @@ fn rescue_json(rescue: Rescue) -> Value {
 pub(super) fn save(dir: &Path, to: &Path) -> Result<Outcome, Trouble> {
     let done = crate::store::salvage(dir, to)?;
     let mut text = format!(
-        "{}: {}\n{} files copied; {} is as it was\n",
+        "{}: {}\nother files copied: {}; {} is as it was\n",
         done.folder.display(),
         told_rescue(done.events),
         done.copied.len(),
         dir.display()
     );
     if let Some(loose) = &done.loose {
-        text = format!("{text}what to record again stands in {}\n", loose.display());
+        text = format!("{text}read {}, and run it there\n", loose.display());
     }
     let left_out = done.left_out.iter().map(|why| format!("left out: {why}"));
     let json = json!({
@@ -410,7 +397,8 @@ pub(super) fn open(context: &Context<'_>, dir: &Path) -> Result<Outcome, Trouble
     Ok(Outcome::both("", json!({})))
 }
 
-/// Runs the screen on the project in a folder.
+/// Runs the screen on the project in a folder. A clock given with `--now` runs
+/// on from there.
 pub(super) fn show(context: &Context<'_>, dir: &Path) -> Result<(), Trouble> {
     if !context.terminal {
         context.open(dir)?;
@@ -420,8 +408,20 @@ pub(super) fn show(context: &Context<'_>, dir: &Path) -> Result<(), Trouble> {
             "`tankside status DIR` prints the same as text",
         ));
     }
-    shell::run(dir, Settings::load(), context.clock).map_err(|error| match error {
+    let clock = screen_clock(context, dir)?;
+    shell::run(dir, Settings::load(), &clock).map_err(|error| match error {
         ShellError::Unopened(error) => error.into(),
         error => Trouble::fault("terminal", error.to_string(), error.remedy()),
     })
+}
+
+fn screen_clock<'a>(context: &Context<'a>, dir: &Path) -> Result<Ahead<'a>, Trouble> {
+    let clock = context.clock;
+    let replaced = if context.now.is_some() {
+        context.replaced_now(context.open(dir)?.project().definition.zone)?
+    } else {
+        None
+    };
+    let by = replaced.map_or(0.0, |now| now.since(clock.now()));
+    Ok(Ahead { clock, by })
 }

@@ -9,6 +9,7 @@ use super::outcome::{Outcome, Trouble, line_safe};
 use super::{Context, project};
 use crate::project::{ClosedItem, Event, What};
 use crate::report;
+use crate::settings::samples_dir;
 use crate::store::{ErrorKind, Folder, ron_text};
 use crate::units::Instant;
 
@@ -74,8 +75,7 @@ fn copy(sample: &Dir<'_>, now: Instant) -> Result<Folder, Trouble> {
         match Folder::lay_out(&target, &definition, &events, &meshes) {
             // Another program was quicker.
             Err(error) if error.kind == ErrorKind::Exists => {}
-            Err(error) if error.kind == ErrorKind::Io => {
-                let mut error = project::of_new_folder(error);
+            Err(mut error) if error.kind == ErrorKind::Io => {
                 error.remedy += "; TANKSIDE_TRY_DIR names a folder for the copies";
                 return Err(error.into());
             }
@@ -88,13 +88,7 @@ fn copy(sample: &Dir<'_>, now: Instant) -> Result<Folder, Trouble> {
 
 /// New folders under the user's data, or the system's place for temporary files.
 fn places(sample: &Path, now: Instant) -> impl Iterator<Item = PathBuf> {
-    let base = std::env::var_os("TANKSIDE_TRY_DIR")
-        .map(PathBuf::from)
-        .or_else(|| {
-            directories::ProjectDirs::from("", "", "tankside")
-                .map(|d| d.data_local_dir().join("try"))
-        })
-        .unwrap_or_else(std::env::temp_dir);
+    let base = samples_dir().unwrap_or_else(std::env::temp_dir);
     let stamp: String = now
         .to_string()
         .chars()

@@ -5,9 +5,9 @@ use std::time::Duration;
 
 use serde_json::{Value, json};
 
+use super::Context;
 use super::args::WaitArgs;
 use super::outcome::{self, Outcome, Trouble};
-use super::{Context, line_of};
 use crate::clock::Clock;
 use crate::project::{Due, DueKind, DueName, Project, Refusal, nearest};
 use crate::report;
@@ -162,7 +162,7 @@ fn told(project: &Project, due: &[Due], now: Instant) -> Outcome {
     let zone = project.definition.zone;
     let line = |d: &Due| {
         let since = zone.local(d.at).beside(zone.local(now));
-        format!("{}: {} (due since {since})\n", line_of(&d.name()), d.say)
+        format!("{}: {} (due since {since})\n", d.name(), d.say)
     };
     let text: String = due.iter().map(line).collect();
     let list: Vec<Value> = due.iter().map(|d| report::json::due(d, now)).collect();

@@ -371,11 +371,7 @@ fn tomorrow(definition: &Definition, due: &[Due], now: Instant) -> String {
                 .zone
                 .local(d.at)
                 .beside(definition.zone.local(now));
-            format!(
-                "{at} {} {}",
-                d.what.word(),
-                d.piece.as_deref().or(d.tank.as_deref()).unwrap_or("")
-            )
+            format!("{at} {} {}", d.what.word(), d.place())
         })
         .collect();
     match (

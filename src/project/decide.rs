@@ -7,9 +7,10 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::gates::refuse_gates;
+use super::refold::{Checkpoints, Past, back_dated, contradiction};
 use super::{
-    CloseOut, Command, Definition, Event, GateView, History, LogRow, Refusal, Stage, State,
-    Subject, What, When,
+    CloseOut, Command, Definition, Event, GateView, History, LogRow, Refusal, Stage, State, What,
+    When,
 };
 use crate::units::Instant;
 
@@ -69,6 +70,7 @@ pub struct Project {
     pub(super) undone: Undone,
     pub(super) logs: Arc<Logs>,
     pub(super) state: State,
+    pub(super) checkpoints: Checkpoints,
     /// Whether the events are all there are.
     pub(super) whole: bool,
 }
@@ -87,12 +89,6 @@ pub(super) struct Undone {
 /// Said of what takes the whole history, before it is there.
 pub const READING: &str = "the journal is still being read";
 
-/// What folds, in order: an event or a row of a logger file.
-enum Step<'a> {
-    Event(&'a Event),
-    Row(&'a str, &'a LogRow),
-}
-
 impl Project {
     /// Folds a history over a definition. `logs` holds the rows of logger
     /// files by their names in the journal; a file left out has no rows.
@@ -106,13 +102,20 @@ impl Project {
     ) -> Result<Self, Contradiction> {
         let events = events.into();
         let undone = Undone::of(&events);
-        let state = fold(&definition, (&events, &undone), &logs, None)?;
+        let past = Past {
+            definition: &definition,
+            events: &events,
+            undone: &undone,
+            logs: &logs,
+        };
+        let (state, checkpoints) = past.fold(Checkpoints::default())?;
         Ok(Self {
             definition,
             events,
             undone,
             logs: Arc::new(logs),
             state,
+            checkpoints,
             whole: true,
         })
     }
@@ -153,7 +156,10 @@ impl Project {
     /// When the history with it cannot be.
     pub fn push(&mut self, event: Event, rows: Option<Vec<LogRow>>) -> Result<(), Contradiction> {
         if let (What::Logger { file, .. }, Some(rows)) = (&event.what, rows) {
-            Arc::make_mut(&mut self.logs).insert(file.clone(), rows);
+            let former = Arc::make_mut(&mut self.logs).insert(file.clone(), rows);
+            if former.is_some() {
+                self.checkpoints = Checkpoints::default();
+            }
         }
         if self.comes_last(&event) {
             self.state
@@ -161,12 +167,12 @@ impl Project {
                 .map_err(|refusal| contradiction(&event, &refusal))?;
             self.state.apply(&self.definition, &event);
             self.undone.take(&event.what);
+            let events = self.events.len() + 1;
+            self.checkpoints.add(&event, events, &self.state);
             self.events.push(event);
             return Ok(());
         }
-        let (events, undone) = self.with(event);
-        self.state = fold(&self.definition, (&events, &undone), &self.logs, None)?;
-        (self.events, self.undone) = (events, undone);
+        *self = self.with(event)?;
         Ok(())
     }
 
@@ -180,20 +186,30 @@ impl Project {
         is_latest && !changes_the_past
     }
 
-    /// The history with one more event, and what is taken back in it.
-    fn with(&self, event: Event) -> (History, Undone) {
-        let (mut events, mut undone) = (self.events.clone(), self.undone.clone());
-        undone.take(&event.what);
-        events.push(event);
-        (events, undone)
+    /// The project with an event that changes what was folded before.
+    fn with(&self, event: Event) -> Result<Self, Contradiction> {
+        let unchanged = self.past().unchanged_by(&event, &self.checkpoints);
+        let mut new = self.clone();
+        new.undone.take(&event.what);
+        new.events.push(event);
+        (new.state, new.checkpoints) = new.past().fold(unchanged)?;
+        Ok(new)
+    }
+
+    pub(super) fn past(&self) -> Past<'_> {
+        Past {
+            definition: &self.definition,
+            events: &self.events,
+            undone: &self.undone,
+            logs: &self.logs,
+        }
     }
 
     /// What holds up to an instant; every prefix by time of a history that
     /// folds folds, since the order of the fold is the order of time.
     fn fold_until(&self, now: Instant) -> State {
-        let history = (&self.events, &self.undone);
-        fold(&self.definition, history, &self.logs, Some(now))
-            .unwrap_or_else(|_cannot_be| State::begin(&self.definition))
+        let folded = self.past().fold_until(now, &self.checkpoints);
+        folded.unwrap_or_else(|_cannot_be| State::begin(&self.definition))
     }
 
     /// Decides on an action at `now`.
@@ -201,6 +217,21 @@ impl Project {
     /// # Errors
     /// A refusal that says what stands in the way and what would do instead.
     pub fn decide(&self, action: &Action, now: Instant) -> Result<Decision, Refusal> {
+        let decision = self.judge(action, now)?;
+        if self.whole && !self.comes_last(&decision.event) {
+            self.with(decision.event.clone())
+                .map_err(|later| self.refuse(&decision.event, &later))?;
+        }
+        Ok(decision)
+    }
+
+    /// The same, except that what happened later is not looked at: whoever adds
+    /// the event at once learns of that from [`Self::push`], and
+    /// [`Self::refuse`] says it.
+    ///
+    /// # Errors
+    /// As [`Self::decide`].
+    pub fn judge(&self, action: &Action, now: Instant) -> Result<Decision, Refusal> {
         let at = action.at.unwrap_or(now);
         if at > now {
             let local = self.definition.zone.local(at);
@@ -221,7 +252,8 @@ impl Project {
         let state = self.state_at(at);
         let what = self.complete(&state, action.what.clone(), at)?;
         self.check_words(&state, &what, at)?;
-        state.check(&self.definition, &what)?;
+        let checked = state.check(&self.definition, &what);
+        checked.map_err(|refusal| self.as_of(at, now, &what, refusal))?;
         let missing = self.missing_gates(&state, &what, at);
         let (reason, overridden) = match (&action.override_reason, missing.is_empty()) {
             (_, true) => (None, Vec::new()),
@@ -241,8 +273,17 @@ impl Project {
             reason,
             overridden,
         };
-        self.check_later(&event)?;
         Ok(Decision { event, warnings })
+    }
+
+    /// A refusal that stands at `at` only says so: the present would let it be.
+    fn as_of(&self, at: Instant, now: Instant, what: &What, mut refusal: Refusal) -> Refusal {
+        if at < now && self.state_at(now).check(&self.definition, what).is_ok() {
+            let zone = self.definition.zone;
+            let clock = zone.local(at).beside(zone.local(now));
+            refusal.because = format!("at {clock}: {}", refusal.because);
+        }
+        refusal
     }
 
     fn next_sequence(&self) -> u64 {
@@ -378,23 +419,30 @@ impl Project {
         missing
     }
 
-    /// A back-dated event must leave everything after it possible.
-    fn check_later(&self, event: &Event) -> Result<(), Refusal> {
-        if !self.whole || self.state.latest.is_none_or(|latest| latest <= event.at) {
-            return Ok(());
+    /// The refusal of an event with which a later one could not be.
+    pub fn refuse(&self, event: &Event, later: &Contradiction) -> Refusal {
+        let Contradiction {
+            sequence,
+            told,
+            because,
+        } = later;
+        let target = match event.what {
+            What::Undo { sequence } | What::Redo { sequence } => self.event(sequence),
+            _ => None,
+        };
+        match target {
+            Some(target) => Refusal::new(
+                "depends",
+                format!(
+                    "#{} ({}) cannot be taken back: #{sequence} ({told}) depends on it: {because}",
+                    target.sequence, target.what
+                ),
+            ),
+            None => Refusal::new(
+                "later-event",
+                format!("then #{sequence} ({told}) would be impossible: {because}"),
+            ),
         }
-        let (events, undone) = self.with(event.clone());
-        fold(&self.definition, (&events, &undone), &self.logs, None)
-            .map(|_| ())
-            .map_err(|later| {
-                Refusal::new(
-                    "later-event",
-                    format!(
-                        "then #{} ({}) would be impossible: {}",
-                        later.sequence, later.told, later.because
-                    ),
-                )
-            })
     }
 
     /// The event that an undo would take back: the last not undone.
@@ -412,14 +460,12 @@ impl Project {
 
     /// The event of a sequence; they are counted as they were written down.
     pub fn event(&self, sequence: u64) -> Option<&Event> {
-        let first = self.events.first()?.sequence;
-        let at = usize::try_from(sequence.checked_sub(first)?).ok()?;
-        self.events.get(at).filter(|e| e.sequence == sequence)
+        self.events.get(self.events.place_of(sequence)?)
     }
 
     /// Whether an event is taken back.
     pub fn is_undone(&self, sequence: u64) -> bool {
-        self.undone.sequences.contains(&sequence)
+        self.undone.has(sequence)
     }
 
     /// The sequences of the events that are taken back.
@@ -430,7 +476,7 @@ impl Project {
     /// The sequences of the events that happened before one already written
     /// down for the same piece or tank.
     pub fn back_dated(&self) -> BTreeSet<u64> {
-        back_dated((&self.events, &self.undone))
+        back_dated(self.undone.holding(self.events.iter()))
     }
 
     fn decide_undo(&self, action: &Action, at: Instant, now: Instant) -> Result<Decision, Refusal> {
@@ -440,15 +486,8 @@ impl Project {
                 "nothing has been recorded that could be undone",
             )
         })?;
-        self.decide_change_of_history(
-            What::Undo {
-                sequence: target.sequence,
-            },
-            action,
-            at,
-            now,
-            target,
-        )
+        let sequence = target.sequence;
+        Ok(self.change_of_history(What::Undo { sequence }, action, (at, now), target))
     }
 
     fn decide_redo(&self, action: &Action, at: Instant, now: Instant) -> Result<Decision, Refusal> {
@@ -458,48 +497,30 @@ impl Project {
                 "nothing was undone since the last new event",
             )
         })?;
-        self.decide_change_of_history(
-            What::Redo {
-                sequence: target.sequence,
-            },
-            action,
-            at,
-            now,
-            target,
-        )
+        let sequence = target.sequence;
+        Ok(self.change_of_history(What::Redo { sequence }, action, (at, now), target))
     }
 
-    fn decide_change_of_history(
+    fn change_of_history(
         &self,
         what: What,
         action: &Action,
-        at: Instant,
-        now: Instant,
+        (at, recorded): (Instant, Instant),
         target: &Event,
-    ) -> Result<Decision, Refusal> {
+    ) -> Decision {
         let event = Event {
             sequence: self.next_sequence(),
             at,
-            recorded: now,
+            recorded,
             who: action.who.clone(),
             what,
             reason: None,
             overridden: Vec::new(),
         };
-        let (events, undone) = self.with(event.clone());
-        fold(&self.definition, (&events, &undone), &self.logs, None).map_err(|later| {
-            Refusal::new(
-                "depends",
-                format!(
-                    "#{} ({}) cannot be taken back: #{} ({}) depends on it: {}",
-                    target.sequence, target.what, later.sequence, later.told, later.because
-                ),
-            )
-        })?;
-        Ok(Decision {
+        Decision {
             event,
             warnings: vec![format!("#{}: {}", target.sequence, target.what)],
-        })
+        }
     }
 }
 
@@ -534,92 +555,18 @@ impl Undone {
         }
     }
 
-    /// The events that hold.
-    fn holding<'a>(&'a self, events: &'a History) -> impl Iterator<Item = &'a Event> {
-        let is_undone = |e: &&Event| self.sequences.contains(&e.sequence);
-        events.iter().filter(move |e| !is_undone(e))
+    /// Whether the event of a sequence is taken back.
+    pub(super) fn has(&self, sequence: u64) -> bool {
+        self.sequences.contains(&sequence)
     }
-}
 
-/// What holds, ordered by when it happened, then by when it was written down.
-fn steps<'a>(
-    (events, undone): (&'a History, &'a Undone),
-    logs: &'a Logs,
-) -> Vec<(Instant, u64, usize, Step<'a>)> {
-    let mut steps = Vec::with_capacity(events.len());
-    for event in undone.holding(events) {
-        match &event.what {
-            What::Undo { .. } | What::Redo { .. } => {}
-            What::Logger { tank, file, .. } => {
-                steps.push((event.at, event.sequence, 0, Step::Event(event)));
-                let rows = logs.get(file).into_iter().flatten().enumerate();
-                steps.extend(
-                    rows.map(|(n, row)| (row.at, event.sequence, n + 1, Step::Row(tank, row))),
-                );
-            }
-            _ => steps.push((event.at, event.sequence, 0, Step::Event(event))),
-        }
+    /// Of some events those that hold.
+    pub(super) fn holding<'a>(
+        &self,
+        events: impl Iterator<Item = &'a Event>,
+    ) -> impl Iterator<Item = &'a Event> {
+        events.filter(|event| !self.has(event.sequence))
     }
-    steps.sort_by_key(|(at, sequence, row, _)| (*at, *sequence, *row));
-    steps
-}
-
-fn fold(
-    definition: &Definition,
-    history: (&History, &Undone),
-    logs: &Logs,
-    until: Option<Instant>,
-) -> Result<State, Contradiction> {
-    let back_dated = back_dated(history);
-    let mut state = State::begin(definition);
-    for (at, _, _, step) in steps(history, logs) {
-        if until.is_some_and(|until| at > until) {
-            break;
-        }
-        match step {
-            Step::Row(tank, row) => state.apply_row(definition, tank, row),
-            Step::Event(event) => {
-                state
-                    .check(definition, &event.what)
-                    .map_err(|refusal| contradiction(event, &refusal))?;
-                state.apply(definition, event);
-                if back_dated.contains(&event.sequence) {
-                    state.mark_back_dated(definition, event);
-                }
-            }
-        }
-    }
-    Ok(state)
-}
-
-fn contradiction(event: &Event, refusal: &Refusal) -> Contradiction {
-    Contradiction {
-        sequence: event.sequence,
-        told: event.what.to_string(),
-        because: refusal.because.clone(),
-    }
-}
-
-/// Events whose `at` lies before one already recorded for the same piece or tank.
-fn back_dated((events, undone): (&History, &Undone)) -> BTreeSet<u64> {
-    let mut latest: BTreeMap<(bool, &str), Instant> = BTreeMap::new();
-    let mut found = BTreeSet::new();
-    for event in undone.holding(events) {
-        let keys: Vec<(bool, &str)> = match event.what.subject() {
-            Subject::Piece(piece) => vec![(true, piece)],
-            Subject::Pieces(pieces) => pieces.iter().map(|p| (true, p.as_str())).collect(),
-            Subject::Tank(tank) => vec![(false, tank)],
-            Subject::Project => Vec::new(),
-        };
-        for key in keys {
-            let last = latest.entry(key).or_insert(event.at);
-            if event.at < *last {
-                found.insert(event.sequence);
-            }
-            *last = (*last).max(event.at);
-        }
-    }
-    found
 }
 
 /// The same act again, with the gates passed on purpose.

@@ -1,5 +1,7 @@
 //! What is due, most urgent first: one list for every screen and script.
 
+use std::fmt;
+
 use super::gate_table::{GateRule, gates_of};
 use super::state::PieceState;
 use super::{Definition, PieceFigures, Setting, Stage, StageState, State, TankFigures, When};
@@ -138,6 +140,17 @@ impl DueName {
     }
 }
 
+/// `look frond-3`.
+impl fmt::Display for DueName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.what.word())?;
+        match self.piece.as_ref().or(self.tank.as_ref()) {
+            Some(place) => write!(f, " {place}"),
+            None => Ok(()),
+        }
+    }
+}
+
 impl Due {
     /// What tells it from others.
     pub fn name(&self) -> DueName {
@@ -273,7 +286,7 @@ impl Gather<'_> {
             || format!("first look at {name}"),
             |last| {
                 format!(
-                    "look at {name}, turn it: last seen {} ago",
+                    "look at {name}, turn it: seen {} ago",
                     clock_span(self.now.elapsed_since(last))
                 )
             },
@@ -325,7 +338,7 @@ impl Gather<'_> {
             let rule = &self.definition.hold;
             let ends = hold.started_at + rule.time;
             let say = format!(
-                "{name} is aged: seal it within {}",
+                "{name} is aged: seal within {}",
                 clock_span(rule.tolerance.si())
             );
             self.push(DueKind::Hold, (Some(name), None), ends, say);
@@ -450,7 +463,7 @@ impl Gather<'_> {
                         .beside(self.definition.zone.local(self.now))
                 ),
                 Some(_) => format!("read the meter of {name}"),
-                None => format!("read the meter of {name}: its current is not known yet"),
+                None => format!("read the meter of {name}: amps unknown"),
             };
             calls.push((None, at, say));
         }

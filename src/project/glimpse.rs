@@ -5,6 +5,7 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::decide::Undone;
+use super::refold::Checkpoints;
 use super::{Definition, Event, Project, State};
 
 /// What a history has come to, without the history.
@@ -34,6 +35,7 @@ impl Project {
             undone: outcome.undone,
             logs: Arc::default(),
             state: outcome.state,
+            checkpoints: Checkpoints::default(),
             whole: false,
         }
     }

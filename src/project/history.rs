@@ -37,6 +37,20 @@ impl History {
         self.full.iter().chain([&self.open]).flat_map(|c| c.iter())
     }
 
+    /// From a place on to the last.
+    pub(super) fn iter_from(&self, place: usize) -> impl Iterator<Item = &Event> {
+        (place..self.len()).filter_map(|at| self.get(at))
+    }
+
+    /// The place of the event of a sequence; they are counted as they were
+    /// written down.
+    pub(super) fn place_of(&self, sequence: u64) -> Option<usize> {
+        let first = self.first()?.sequence;
+        let at = usize::try_from(sequence.checked_sub(first)?).ok()?;
+        let is_it = self.get(at)?.sequence == sequence;
+        is_it.then_some(at)
+    }
+
     /// The event at a place, from 0.
     pub fn get(&self, at: usize) -> Option<&Event> {
         let chunk = self.full.get(at / CHUNK).unwrap_or(&self.open);
@@ -86,9 +100,7 @@ impl History {
             self.full.push(std::mem::take(&mut self.open));
         }
     }
-}
 
-impl History {
     /// The next event is of this piece.
     fn note(&mut self, piece: &str) {
         let next = self.len();

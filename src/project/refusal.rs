@@ -66,6 +66,12 @@ impl Refusal {
         }
     }
 
+    /// Whether one of the commands that would do passes the gates with a reason.
+    pub fn may_be_overridden(&self) -> bool {
+        let mut commands = self.instead.iter();
+        commands.any(|command| command.rest.contains(" --override "))
+    }
+
     /// Adds a command that would do.
     pub fn or(mut self, command: Command) -> Self {
         self.instead.push(command);

@@ -144,9 +144,9 @@ fn piece_lines(
     let thickness = told::thickness(definition, figures).unwrap_or_else(|| "?".to_owned());
     let first = format!(
         "  {} {} {} {thickness}",
-        cell(&figures.name, 16),
-        cell(&told::stage(at), 20),
-        pad(&told::charge(figures), 20)
+        cell(&figures.name, 15),
+        cell(&told::stage(at), 23),
+        pad(&told::charge(figures), 19)
     );
     page.line(&fit(&first, COLUMNS));
     let mut more: Vec<String> = Vec::new();
@@ -158,7 +158,7 @@ fn piece_lines(
     more.extend(told::hold(definition, figures, now));
     more.extend(at.turn.as_ref().map(|t| format!("hangs {t}")));
     if !at.marks.is_empty() {
-        more.push(format!("{} marks", at.marks.len()));
+        more.push(told::counted(at.marks.len(), "mark"));
     }
     if !more.is_empty() {
         page.led(&" ".repeat(19), &more.join("; "));

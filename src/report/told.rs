@@ -34,6 +34,12 @@ pub(super) fn stage(at: &PieceState) -> String {
     }
 }
 
+/// `1 mark`, `2 marks`.
+pub(super) fn counted(number: usize, thing: &str) -> String {
+    let many = if number == 1 { "" } else { "s" };
+    format!("{number} {thing}{many}")
+}
+
 /// Charge so far: `~12.3 of 20.7 Ah`, `unknown share of 20.7 Ah`.
 pub(super) fn charge(figures: &PieceFigures) -> String {
     let target = figures

@@ -5,9 +5,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::disk::{Disk, RealDisk};
-use super::draft::DRAFT;
 use super::error::{ErrorKind, StoreError};
-use super::files::{self, IMMERSIONS, JOURNAL, PROJECT};
+use super::files::{self, DRAFT, IMMERSIONS, JOURNAL, PROJECT};
 use super::journal::{BadLine, Survey};
 use super::salvage::{self, Rescue};
 use crate::project::{Definition, Event, History, Project, What};
@@ -172,7 +171,11 @@ impl Check<'_> {
 
     fn meshes(&mut self, definition: &Definition) {
         let meshes = definition.pieces.iter().filter_map(|p| p.mesh.as_ref());
-        for fault in meshes.filter_map(|mesh| files::mesh_fault(self.disk, self.folder, mesh)) {
+        // Nothing that is remembered counts here: every print is read.
+        let anew = |file: &Path| self.disk.read(file).map(|bytes| files::sha256_hex(&bytes));
+        let fault = |mesh| files::mesh_fault(self.disk, self.folder, mesh, anew);
+        let faults: Vec<StoreError> = meshes.filter_map(fault).collect();
+        for fault in faults {
             self.tell(fault);
         }
     }

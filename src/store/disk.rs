@@ -18,25 +18,50 @@ pub struct Stamp {
     pub len: u64,
     /// When it was last written, since 1970, where the file system keeps that.
     pub modified: Option<Duration>,
+    /// When anything about it was last changed, since 1970, where the system
+    /// keeps that (Unix): unlike [`Self::modified`] nobody can set it back.
+    pub changed: Option<Duration>,
     /// Whether it is a folder.
     pub is_dir: bool,
     /// Whether it is a regular file: none that only ends when another program
     /// says so, as a pipe, nor one that never ends, as a device.
     pub is_file: bool,
+    /// Its number in the file system, where it has one: a file that is put in
+    /// the place of another has another.
+    pub inode: Option<u64>,
 }
 
 impl Stamp {
     fn of(data: &fs::Metadata) -> Self {
+        #[cfg(unix)]
+        let inode = Some(std::os::unix::fs::MetadataExt::ino(data));
+        #[cfg(not(unix))]
+        let inode = None;
         Self {
             len: data.len(),
             modified: data
                 .modified()
                 .ok()
                 .and_then(|modified| modified.duration_since(UNIX_EPOCH).ok()),
+            changed: changed(data),
             is_dir: data.is_dir(),
             is_file: data.is_file(),
+            inode,
         }
     }
+}
+
+#[cfg(unix)]
+fn changed(data: &fs::Metadata) -> Option<Duration> {
+    use std::os::unix::fs::MetadataExt as _;
+    let seconds = u64::try_from(data.ctime()).ok()?;
+    let nanoseconds = u32::try_from(data.ctime_nsec()).ok()?;
+    Some(Duration::new(seconds, nanoseconds))
+}
+
+#[cfg(not(unix))]
+fn changed(_: &fs::Metadata) -> Option<Duration> {
+    None
 }
 
 /// What the store does with a disk. Errors are those of the system.

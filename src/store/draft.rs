@@ -6,11 +6,7 @@ use std::path::{Component, Path, PathBuf};
 
 use super::Folder;
 use super::error::{ErrorKind, StoreError};
-use super::files::{self, JOURNAL, PROJECT};
-
-/// What a person edits in place of `project.ron`. A text that does not do
-/// stays in it, so that no edit is ever lost.
-pub(super) const DRAFT: &str = "project.edited.ron";
+use super::files::{self, DRAFT, PROJECT};
 
 /// A text of `project.ron` laid out for editing.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -128,7 +124,7 @@ impl Folder {
             (parts.next(), parts.next()),
             (Some(Component::Normal(_)), None)
         );
-        if !plain || [PROJECT, JOURNAL, DRAFT].contains(&name) {
+        if !plain || files::is_own(name) {
             let message = format!("`{name}` cannot be written into the project's folder");
             let remedy = "give a file name without a folder that is none of the project's own";
             return Err(StoreError::new(ErrorKind::Path, message, remedy));
@@ -255,7 +251,7 @@ mod tests {
             "/tmp/bell.md",
             "a/b.md",
             PROJECT,
-            JOURNAL,
+            files::JOURNAL,
             DRAFT,
         ] {
             assert!(folder.write_file(name, "no").is_err(), "{name}");

@@ -71,22 +71,6 @@ impl Folder {
         value.map(str::to_owned)
     }
 
-    /// Whether a whole text could be the project's definition.
-    ///
-    /// # Errors
-    /// What stands in the way, with its line and column in the text.
-    pub fn check_edit(&self, text: &str) -> Result<(), StoreError> {
-        self.validated(text, &[]).map(|_| ())
-    }
-
-    /// Puts a whole text in the place of `project.ron`.
-    ///
-    /// # Errors
-    /// As [`Self::check_edit`]; the file is unchanged then.
-    pub fn replace_definition(&mut self, text: &str) -> Result<(), StoreError> {
-        self.change(|folder, _| folder.candidate(text.to_owned()))
-    }
-
     pub(super) fn candidate(&self, text: String) -> Result<Candidate, StoreError> {
         let validated = self.validated(&text, &[])?;
         Ok((text, validated))

@@ -136,6 +136,17 @@ impl StoreError {
         Self::new(ErrorKind::Io, message, remedy).in_file(file)
     }
 
+    /// The system's refusal to make a folder for a project: there is nothing to
+    /// copy elsewhere yet.
+    pub(super) fn no_place(dir: &Path, error: &io::Error) -> Self {
+        let mut refused = Self::io("make", dir, error);
+        if error.kind() == io::ErrorKind::ReadOnlyFilesystem {
+            let remedy = "name a place that can be written, such as one in your home folder";
+            remedy.clone_into(&mut refused.remedy);
+        }
+        refused
+    }
+
     /// A definition that does not read, with its place in the text.
     pub(super) fn of_definition(text: &str, file: &Path, error: &DefinitionError) -> Self {
         let of_path = || error.path.as_deref().and_then(|path| place(text, path));

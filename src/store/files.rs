@@ -17,6 +17,15 @@ pub(super) const JOURNAL: &str = "journal.ron";
 pub(super) const MESHES: &str = "meshes";
 pub(super) const IMMERSIONS: &str = "immersions";
 pub(super) const NOTICES: &str = "notices.ron";
+/// What a person edits in place of `project.ron`. A text that does not do
+/// stays in it, so that no edit is ever lost.
+pub(super) const DRAFT: &str = "project.edited.ron";
+
+/// Whether a file of this name is the project's own: nothing that is printed may
+/// take its place.
+pub(super) fn is_own(name: &str) -> bool {
+    [PROJECT, JOURNAL, NOTICES, DRAFT].contains(&name)
+}
 
 /// What a file is written as before it takes its place.
 pub(super) fn temporary(name: &str) -> String {
@@ -83,6 +92,20 @@ pub(super) fn without_mark(text: &str) -> &str {
     text.trim_start_matches('\u{feff}')
 }
 
+/// Whether a folder is a project's.
+pub fn is_project(dir: &Path) -> bool {
+    dir.join(PROJECT).is_file()
+}
+
+/// The folders in a folder that are projects, in the order of their names.
+pub fn projects_in(dir: &Path) -> Vec<PathBuf> {
+    let inside = std::fs::read_dir(dir).into_iter().flatten().flatten();
+    let inside = inside.map(|entry| entry.path());
+    let mut found: Vec<PathBuf> = inside.filter(|path| is_project(path)).collect();
+    found.sort();
+    found
+}
+
 /// The definition in a text; `file` is told in the error.
 pub(super) fn parse(text: &str, file: &Path) -> Result<Definition, StoreError> {
     let text = without_mark(text);
@@ -125,8 +148,13 @@ pub fn make_folder(disk: &dyn Disk, dir: &Path) -> io::Result<()> {
 /// Those of the system; the file is as it was then, or new already.
 pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
     let (file, temporary) = (folder.join(name), folder.join(temporary(name)));
-    let written = disk
-        .write_synced(&temporary, bytes, false)
+    // What lies there may be a link to a file that is none of ours.
+    let cleared = match disk.remove(&temporary) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+        removed => removed,
+    };
+    let written = cleared
+        .and_then(|()| disk.write_synced(&temporary, bytes, true))
         .and_then(|()| match disk.copy_permissions(&file, &temporary) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
             copied => copied,
@@ -144,13 +172,15 @@ pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::
 /// that is there is replaced.
 ///
 /// # Errors
-/// When it names a project's own file, or the system refuses.
+/// When it names a project's own file or what is no plain file, or the system
+/// refuses.
 pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
+    // A link or a device would be replaced, not written.
+    let is_other = path.symlink_metadata().is_ok_and(|data| !data.is_file());
     let name = path.file_name().and_then(|name| name.to_str());
-    let name = name.filter(|name| ![PROJECT, JOURNAL].contains(name));
-    let Some(name) = name else {
+    let Some(name) = name.filter(|name| !is_other && !is_own(name)) else {
         let message = format!("{} cannot be written over", path.display());
-        let remedy = "give a file name that is none of a project's own";
+        let remedy = "give the name of a plain file that is none of a project's own";
         return Err(StoreError::new(ErrorKind::Path, message, remedy));
     };
     let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
@@ -188,16 +218,22 @@ pub(super) fn read_logger(disk: &dyn Disk, file: &Path) -> Result<Vec<u8>, Store
     disk.read(file).map_err(failed)
 }
 
-/// What is wrong with a piece's mesh file, if anything is.
-pub(super) fn mesh_fault(disk: &dyn Disk, folder: &Path, mesh: &MeshRef) -> Option<StoreError> {
+/// What is wrong with a piece's mesh file, if anything is; `digest` yields the
+/// SHA-256 of a file.
+pub(super) fn mesh_fault(
+    disk: &dyn Disk,
+    folder: &Path,
+    mesh: &MeshRef,
+    digest: impl FnOnce(&Path) -> io::Result<String>,
+) -> Option<StoreError> {
     let file = inside(folder, &mesh.file);
     let Some(sha256) = &mesh.sha256 else {
         let error = disk.stat(&file).err()?;
         return Some(StoreError::io("find", &file, &error));
     };
-    match disk.read(&file) {
+    match digest(&file) {
         Err(error) => Some(StoreError::io("read", &file, &error)),
-        Ok(bytes) if sha256_hex(&bytes) == *sha256 => None,
+        Ok(found) if found == *sha256 => None,
         Ok(_) => {
             let message = format!("{} has changed since it was measured", mesh.file);
             let remedy = "measure it again and set the piece's area and sha256";

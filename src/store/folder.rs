@@ -8,6 +8,7 @@ use std::sync::Arc;
 use std::thread::sleep;
 use std::time::Duration;
 
+use super::digests::Memory;
 use super::disk::{Disk, Locked, RealDisk, Stamp};
 use super::error::{ErrorKind, RecordError, StoreError};
 use super::files::{self, IMMERSIONS, JOURNAL, MESHES, PROJECT};
@@ -39,6 +40,8 @@ pub struct Folder {
     pub(super) notices: Notices,
     pub(super) journal: Journal,
     seen: Seen,
+    /// Where the digests of prints are remembered.
+    memory: Option<Memory>,
     /// Why nothing can be written any more.
     poisoned: OnceCell<String>,
 }
@@ -98,10 +101,26 @@ impl Folder {
     /// tells.
     pub fn look_at_meshes(&mut self) {
         let (disk, definition) = (self.disk.as_ref(), &self.project.definition);
-        self.notices.look_at_meshes(disk, &self.path, definition);
+        let memory = self.memory.as_ref();
+        self.notices
+            .look_at_meshes(disk, &self.path, definition, memory);
     }
 
-    fn open_soon_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
+    /// Remembers the digests of prints in the cache folder `dir`, so that one
+    /// that has not been touched since is not read by [`Self::look_at_meshes`].
+    /// `now` is the present, or an instant before.
+    pub fn remember_digests(&mut self, dir: &Path, now: Instant) {
+        self.memory = Some(Memory {
+            dir: dir.to_owned(),
+            since: now,
+        });
+    }
+
+    /// The same as [`Self::open_soon`] on a disk of one's own.
+    ///
+    /// # Errors
+    /// As [`Self::open`].
+    pub fn open_soon_on(disk: Arc<dyn Disk>, path: &Path) -> Result<Self, StoreError> {
         check_is_project(disk.as_ref(), path)?;
         let (file, journal_file) = (path.join(PROJECT), path.join(JOURNAL));
         let seen = Seen {
@@ -134,6 +153,7 @@ impl Folder {
             notices,
             journal,
             seen,
+            memory: None,
             poisoned: OnceCell::new(),
         };
         if tail == Tail::Torn {
@@ -171,24 +191,26 @@ impl Folder {
         check_is_free(disk.as_ref(), path)?;
         for dir in [path.to_owned(), path.join(MESHES), path.join(IMMERSIONS)] {
             files::make_folder(disk.as_ref(), &dir)
-                .map_err(|error| StoreError::io("make", &dir, &error))?;
+                .map_err(|error| StoreError::no_place(&dir, &error))?;
         }
         let mut lock = locked(disk.as_ref(), &journal_file)?;
         // Another program may have been quicker.
         check_is_free(disk.as_ref(), path)?;
-        // This makes the journal's name durable too, before a line is in it.
-        files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())
-            .map_err(|error| StoreError::io("write", &file, &error))?;
         let header = journal::header(at)
             .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
-        lock.append(&header)
-            .and_then(|()| lock.sync())
-            .map_err(|error| {
-                // Half a project would stand in the way of the next attempt.
-                let _emptied = lock.truncate(0);
-                let _removed = disk.remove(&file);
-                StoreError::io("write", &journal_file, &error)
-            })?;
+        // This makes the journal's name durable too, before a line is in it.
+        let begun = files::replace(disk.as_ref(), path, PROJECT, text.as_bytes())
+            .map_err(|error| StoreError::io("write", &file, &error));
+        let begun = begun.and_then(|()| {
+            let written = lock.append(&header).and_then(|()| lock.sync());
+            written.map_err(|error| StoreError::io("write", &journal_file, &error))
+        });
+        if begun.is_err() {
+            // Half a project would stand in the way of the next attempt.
+            let _emptied = lock.truncate(0);
+            let _removed = disk.remove(&file);
+        }
+        begun?;
         drop(lock);
         Self::open_on(disk, path)
     }
@@ -268,14 +290,14 @@ impl Folder {
         let mut lock = self.lock()?;
         self.catch_up(lock.as_mut())?;
         let now = now.unwrap_or_else(|| self.project.present(clock));
-        let decision = self.project.decide(action, now)?;
+        let decision = self.project.judge(action, now)?;
         let sealed = self.sealed(&decision.event)?;
         let mut project = self.project.clone();
         let rows = self.rows(&sealed.event)?;
         self.check_have_come(rows.as_deref().unwrap_or_default(), now)?;
         project
             .push(sealed.event.clone(), rows)
-            .map_err(|found| self.contradicts(&found, std::slice::from_ref(&sealed.event)))?;
+            .map_err(|later| self.project.refuse(&sealed.event, &later))?;
         self.append(lock.as_mut(), &sealed)?;
         self.seen.journal = lock.stat().ok();
         self.project = project;
@@ -293,10 +315,8 @@ impl Folder {
         let Some(because) = self.poisoned.get() else {
             return Ok(());
         };
-        let message = format!(
-            "nothing can be recorded until the project is opened again: a write failed ({because})"
-        );
-        let remedy = "see to the disk, then close the project and open it again";
+        let message = format!("nothing more is recorded, since a write failed ({because})");
+        let remedy = "see to the disk, then leave and open the project again";
         Err(StoreError::new(ErrorKind::Poisoned, message, remedy).in_file(&self.path.join(JOURNAL)))
     }
 
@@ -561,7 +581,7 @@ impl Folder {
             notices.clear_left_out();
             read_logs(disk, &self.path, events.iter(), zone, &mut notices)
         };
-        notices.look_at_meshes(disk, &self.path, &definition);
+        notices.look_at_meshes(disk, &self.path, &definition, self.memory.as_ref());
         let project = folded((text, &file), definition, events, logs)?;
         Ok((project, notices))
     }

@@ -58,10 +58,22 @@ pub(super) enum Fault {
 }
 
 impl Fault {
-    /// Whether a failed write leaves such a line.
-    fn may_be_torn(&self) -> bool {
-        matches!(self, Self::NoSum | Self::Sum)
+    /// Whether a failed write leaves such a last line. None leaves anything
+    /// behind a line's sum: there a line break was changed.
+    fn may_be_torn(&self, line: &[u8]) -> bool {
+        matches!(self, Self::NoSum | Self::Sum) && !goes_on_behind_a_sum(line)
     }
+}
+
+fn goes_on_behind_a_sum(line: &[u8]) -> bool {
+    let length = SUM_FIELD.len() + SUM_LENGTH + SUM_END.len();
+    let is_sum = |text: &[u8]| {
+        let sum = text.strip_prefix(SUM_FIELD.as_bytes());
+        let sum = sum.and_then(|text| text.strip_suffix(SUM_END.as_bytes()));
+        sum.is_some_and(|sum| sum.iter().all(u8::is_ascii_hexdigit))
+    };
+    let before_last = &line[..line.len().saturating_sub(1)];
+    before_last.windows(length).any(is_sum)
 }
 
 fn ron_options() -> ron::Options {
@@ -171,10 +183,12 @@ impl Position {
         let mut tail = Tail::Whole;
         while *at < bytes.len() {
             let line_break = bytes[*at..].iter().position(|b| *b == b'\n');
-            let end = line_break.map_or(bytes.len(), |length| *at + length);
+            let end = line_break.map_or(*at + without_blank_end(&bytes[*at..]).len(), |length| {
+                *at + length
+            });
             match self.line(without_mark(&bytes[*at..end], *at)) {
                 Ok(event) => read.extend(event),
-                Err(fault) if line_break.is_none() && fault.may_be_torn() => {
+                Err(fault) if line_break.is_none() && fault.may_be_torn(&bytes[*at..end]) => {
                     tail = Tail::Torn;
                     break;
                 }
@@ -372,6 +386,7 @@ impl Journal {
             at += match &bytes[at..] {
                 [b'\n', ..] => 1,
                 [b'\r', b'\n', ..] => 2,
+                rest if without_blank_end(rest).is_empty() => 0,
                 _ => return Err(position.bad(Fault::NoSum)),
             };
         }
@@ -421,6 +436,13 @@ impl Journal {
     }
 }
 
+/// A last line without the zeros that a file system may leave at the end of a
+/// file for what was being written when the power failed.
+fn without_blank_end(line: &[u8]) -> &[u8] {
+    let blank = line.iter().rev().take_while(|b| **b == 0).count();
+    &line[..line.len() - blank]
+}
+
 /// A line without the byte order mark that a file may begin with.
 fn without_mark(line: &[u8], at: usize) -> &[u8] {
     let mark = if at == 0 { "\u{feff}" } else { "" };
@@ -434,6 +456,22 @@ pub(super) fn header(begun: Instant) -> Result<Vec<u8>, Fault> {
         begun,
     };
     sealed(&header, "").map(|line| format!("{line}\n").into_bytes())
+}
+
+/// The lines of a journal without their line breaks.
+fn lines_of(bytes: &[u8], line_break: u8) -> impl Iterator<Item = &[u8]> {
+    let text = bytes.strip_suffix(&[line_break]).unwrap_or(bytes);
+    let is_open = text.len() == bytes.len();
+    let mut lines = text.split(move |b| *b == line_break).peekable();
+    std::iter::from_fn(move || {
+        let line = lines.next()?;
+        let is_torn = is_open && lines.peek().is_none();
+        Some(if is_torn {
+            without_blank_end(line)
+        } else {
+            line
+        })
+    })
 }
 
 fn read_header(body: &str) -> Result<(), Fault> {
@@ -471,16 +509,15 @@ pub(super) struct Survey {
 impl Survey {
     pub(super) fn of(bytes: &[u8]) -> Self {
         let mut survey = Self::default();
-        let text = bytes.strip_suffix(b"\n").unwrap_or(bytes);
-        let is_open = text.len() == bytes.len();
+        let is_open = !bytes.ends_with(b"\n");
         let mut judge = Judge::default();
-        for (index, line) in text.split(|b| *b == b'\n').enumerate() {
+        for (index, line) in lines_of(bytes, b'\n').enumerate() {
             let judged = match index {
-                0 if text.is_empty() => return survey,
+                0 if bytes.is_empty() => return survey,
                 0 => judge.header(without_mark(line, 0)).map(|()| None),
                 _ => judge.event(line).map(Some),
             };
-            survey.torn = is_open && matches!(&judged, Err(fault) if fault.may_be_torn());
+            survey.torn = is_open && matches!(&judged, Err(fault) if fault.may_be_torn(line));
             match judged {
                 Ok(event) if survey.bad.is_empty() => survey.events.extend(event),
                 Ok(_) => {}
@@ -557,8 +594,10 @@ pub(super) struct LooseLine<'l> {
 impl<'l> LooseLine<'l> {
     /// Every line of a journal.
     pub(super) fn all(bytes: &'l [u8]) -> Vec<Self> {
-        let text = bytes.strip_suffix(b"\n").unwrap_or(bytes);
-        let lines = text.split(|b| *b == b'\n').enumerate();
+        // Some editor may have put other line breaks everywhere.
+        let is_usual = bytes.contains(&b'\n');
+        let line_break = if is_usual { b'\n' } else { b'\r' };
+        let lines = lines_of(bytes, line_break).enumerate();
         let lines = lines.filter(|(_, line)| !line.is_empty());
         lines
             .map(|(index, line)| {
@@ -588,6 +627,11 @@ impl<'l> LooseLine<'l> {
     pub(super) fn follows(&self, chain: &str) -> bool {
         self.sealed
             .is_some_and(|(body, sum)| sum_of(chain, body) == sum)
+    }
+
+    /// Whether a failed write leaves such a last line.
+    pub(super) fn may_be_torn(&self) -> bool {
+        self.event.is_none() && !goes_on_behind_a_sum(self.text)
     }
 
     /// Whether it is the first line of a journal, damaged or not.

@@ -10,6 +10,7 @@
 //! added. Whatever does not fit is as good as nothing, and the file can be
 //! deleted at any time.
 
+use std::io;
 use std::path::{Path, PathBuf};
 use std::thread;
 use std::time::Duration;
@@ -48,6 +49,7 @@ struct Stamped {
     path: PathBuf,
     len: u64,
     modified: Option<Duration>,
+    changed: Option<Duration>,
 }
 
 /// What is kept.
@@ -65,6 +67,7 @@ impl Stamped {
             path,
             len: stamp.len,
             modified: stamp.modified,
+            changed: stamp.changed,
         })
     }
 
@@ -88,7 +91,7 @@ impl Folder {
 
     /// The same on a disk of one's own.
     pub fn glimpse_on(disk: &dyn Disk, path: &Path, dir: &Path) -> Option<Project> {
-        let kept = disk.read(&file_of(disk, path, dir)?).ok()?;
+        let kept = disk.read(&dir.join(name_of(disk, path, "kept")?)).ok()?;
         let body = kept.strip_prefix(MARK)?;
         let (sum, body) = body.split_at_checked(32)?;
         let (label, rest) = postcard::take_from_bytes::<Label>(body).ok()?;
@@ -141,16 +144,7 @@ impl Folder {
         let label = postcard::to_allocvec(&label).ok()?;
         let body = [label, postcard::to_allocvec(&content).ok()?].concat();
         let bytes = [MARK, &digest(&body), &body].concat();
-        let file = file_of(disk, &self.path, dir)?;
-        let temporary = file.with_extension("tmp");
-        disk.create_dir(dir).ok()?;
-        let written = disk
-            .write_synced(&temporary, &bytes, false)
-            .and_then(|()| disk.rename(&temporary, &file));
-        if written.is_err() {
-            let _ = disk.remove(&temporary);
-        }
-        written.ok()
+        put(disk, dir, &name_of(disk, &self.path, "kept")?, &bytes).ok()
     }
 
     /// The logger files whose rows are in the outcome, if they are as they were.
@@ -195,13 +189,19 @@ fn since(disk: &dyn Disk, path: &Path, bookmark: &Bookmark) -> Option<Vec<Vec<Ev
     }
 }
 
-/// Where a folder's outcome is kept: by its whole path.
-fn file_of(disk: &dyn Disk, path: &Path, dir: &Path) -> Option<PathBuf> {
+/// The file in which something of a folder is kept: by the folder's whole path.
+pub(super) fn name_of(disk: &dyn Disk, path: &Path, kind: &str) -> Option<String> {
     let path = disk.real_path(path).ok()?;
     let name = files::sha256_hex(path.as_os_str().as_encoded_bytes());
-    Some(dir.join(format!("{}.kept", &name[..32])))
+    Some(format!("{}.{kind}", &name[..32]))
 }
 
-fn digest(bytes: &[u8]) -> [u8; 32] {
+/// Puts a file into the cache folder, which is made if need be.
+pub(super) fn put(disk: &dyn Disk, dir: &Path, name: &str, bytes: &[u8]) -> io::Result<()> {
+    disk.create_dir(dir)?;
+    files::replace(disk, dir, name, bytes)
+}
+
+pub(super) fn digest(bytes: &[u8]) -> [u8; 32] {
     Sha256::digest(bytes).into()
 }

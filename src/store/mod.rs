@@ -16,6 +16,7 @@
 //! other room touches the user's files, and all writing goes through [`Disk`].
 
 mod check;
+mod digests;
 mod disk;
 mod draft;
 mod edit;
@@ -36,7 +37,7 @@ pub use check::{CheckReport, Problem, check, check_on};
 pub use disk::{Disk, Locked, RealDisk, Stamp};
 pub use draft::{Draft, Edited};
 pub use error::{ErrorKind, RecordError, StoreError};
-pub use files::{make_folder, read_file, replace, sha256_hex, write_out};
+pub use files::{is_project, make_folder, projects_in, read_file, replace, sha256_hex, write_out};
 pub use folder::Folder;
 pub use intake::TakenLogger;
 pub use kept::LONG;

@@ -34,7 +34,7 @@ const KEPT: usize = 32 << 10;
 pub enum NoticeDone {
     /// They were told.
     Told {
-        /// For the how manieth time.
+        /// Which ring it was, from 1.
         ring: u32,
         /// Whether the user's own program was started for it.
         program: bool,

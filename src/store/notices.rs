@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use super::digests::{Digests, Memory};
 use super::disk::Disk;
 use super::error::{StoreError, shown};
 use super::files;
@@ -83,7 +84,13 @@ impl Notices {
     }
 
     /// Meshes that are gone or have changed since they were measured.
-    pub(super) fn look_at_meshes(&mut self, disk: &dyn Disk, folder: &Path, now: &Definition) {
+    pub(super) fn look_at_meshes(
+        &mut self,
+        disk: &dyn Disk,
+        folder: &Path,
+        now: &Definition,
+        memory: Option<&Memory>,
+    ) {
         let meshes: Vec<(String, MeshRef)> = now
             .pieces
             .iter()
@@ -92,13 +99,16 @@ impl Notices {
         if meshes == self.looked_at {
             return;
         }
+        let mut digests = Digests::remembered(disk, folder, memory);
         self.meshes = meshes
             .iter()
             .filter_map(|(piece, mesh)| {
-                let error = files::mesh_fault(disk, folder, mesh)?;
+                let digest = |file: &Path| digests.of(&mesh.file, file);
+                let error = files::mesh_fault(disk, folder, mesh, digest)?;
                 Some(format!("mesh of {}: {}", shown(piece), sentence(&error)))
             })
             .collect();
+        digests.remember();
         self.looked_at = meshes;
         self.gather();
     }

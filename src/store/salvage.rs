@@ -2,8 +2,8 @@
 //!
 //! An event goes into the new journal when every line from the first to its
 //! own is proven: a line's sum fits the sum that the line before it states. The
-//! rest is written into a text file, for a person to read and to record again:
-//! nothing is ever guessed.
+//! rest becomes a script for a person to read, mend and run, in which each event
+//! is the command that records it again: nothing is ever guessed.
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -15,10 +15,10 @@ use super::error::{ErrorKind, StoreError, shown};
 use super::files::{self, IMMERSIONS, JOURNAL, MESHES, PROJECT};
 use super::journal::{self, Journal, LooseLine};
 use crate::project::{Event, What};
-use crate::units::Instant;
+use crate::units::{Instant, is_unseen};
 
 /// What the new journal could not take.
-pub(super) const LOOSE: &str = "journal.loose.txt";
+pub(super) const LOOSE: &str = "journal.loose.sh";
 
 /// So many lines to either side are asked whether they vouch for a line.
 const NEIGHBOURS: usize = 3;
@@ -31,9 +31,10 @@ const MOST_MISSING: u64 = 100_000;
 pub struct Rescue {
     /// Proven from the first line on: they go into the new journal.
     pub saved: usize,
-    /// Whole, but behind the damage: they go into a text file.
+    /// Whole, but behind the damage: they go into a script.
     pub loose: usize,
-    /// They read, but nothing vouches for them; they go into the text file too.
+    /// They read, but nothing vouches for them; they go into the script too, as
+    /// remarks.
     pub doubtful: usize,
     /// They do not read, or are not there.
     pub lost: usize,
@@ -163,7 +164,7 @@ impl<'l> Found<'l> {
         if first.is_some() {
             lines.remove(0);
         }
-        if !bytes.ends_with(b"\n") && lines.last().is_some_and(|line| line.event.is_none()) {
+        if !bytes.ends_with(b"\n") && lines.last().is_some_and(LooseLine::may_be_torn) {
             found.torn = lines.pop().map(|line| (line.number, line.text));
         }
         while let Some(next) = chain.and_then(|chain| found.next(&lines, chain)) {
@@ -241,66 +242,82 @@ impl<'l> Found<'l> {
         Ok(bytes)
     }
 
-    /// What the new journal could not take, for a person to read.
+    /// What the new journal could not take: a script for a person to read and
+    /// to run.
     fn told(&self, damaged: &Path) -> Option<String> {
-        let nothing = self.loose.is_empty()
-            && self.doubtful.is_empty()
-            && self.unreadable.is_empty()
-            && self.torn.is_none()
-            && self.missing.is_empty();
-        if nothing {
-            return None;
-        }
-        let mut text = format!(
-            "What of the journal in {} could not be put into the new one.\n\
-             The new one holds {} events. What is true of the rest can be recorded again, with --at and --who.\n",
-            shown(&damaged.to_string_lossy()),
-            self.saved.len()
-        );
-        let events = |events: &[(usize, Event)]| events.iter().map(told_event).collect::<Vec<_>>();
         let raw = |lines: &[(usize, &[u8])]| lines.iter().map(told_raw).collect::<Vec<_>>();
         let torn: Vec<_> = self.torn.into_iter().collect();
-        let missing = self.missing.iter().map(|number| format!("#{number}"));
-        for (title, lines) in [
+        let missing = self.missing.iter().map(|number| format!("# #{number}"));
+        let parts = [
             (
-                "Whole, but behind the damage, so that something may be missing before them:",
-                events(&self.loose),
+                "Whole, but behind the damage, so that something may be missing before them",
+                self.loose.iter().map(to_run).collect(),
             ),
             (
-                "They read, but their checksum does not fit, so that they may have been changed:",
-                events(&self.doubtful),
+                "They read, but their checksum does not fit: take the mark away where it is true",
+                self.doubtful.iter().map(to_judge).collect(),
             ),
-            ("They do not read:", raw(&self.unreadable)),
+            ("They do not read", raw(&self.unreadable)),
             (
-                "Being written when something failed, never acknowledged:",
+                "Being written when something failed, never acknowledged",
                 raw(&torn),
             ),
             (
-                "Nowhere to be found, events of the numbers:",
-                missing.collect(),
+                "Nowhere to be found, events of the numbers",
+                missing.collect::<Vec<_>>(),
             ),
-        ] {
-            if !lines.is_empty() {
-                let _ = write!(text, "\n{title}\n  {}\n", lines.join("\n  "));
-            }
+        ];
+        if parts.iter().all(|(_, lines)| lines.is_empty()) {
+            return None;
+        }
+        let mut text = format!(
+            "#!/bin/sh\n\
+             # What of the journal in {} could not be put into the new one, which\n\
+             # holds {} events. Take out what is not true; then, in this folder,\n\
+             #   sh {LOOSE}\n\
+             # records the rest again, and stops at what a rule refuses.\n\
+             set -e\n",
+            shown(&damaged.to_string_lossy()),
+            self.saved.len()
+        );
+        for (title, lines) in parts.iter().filter(|(_, lines)| !lines.is_empty()) {
+            let _ = write!(text, "\n# {title}:\n{}\n", lines.join("\n"));
         }
         Some(text)
     }
 }
 
-fn told_event((line, event): &(usize, Event)) -> String {
-    let mut text = format!(
-        "line {line}: #{} {} {}: {}",
-        event.sequence, event.at, event.who, event.what
-    );
-    if let Some(reason) = &event.reason {
-        let _ = write!(text, " (although: {reason})");
-    }
-    shown(&text)
+/// An event as a remark that tells it and the command that records it again.
+fn to_run((line, event): &(usize, Event)) -> String {
+    let command = event.command().line(".");
+    let mark = if command.contains(is_unseen) {
+        // No command line carries these.
+        "# "
+    } else {
+        ""
+    };
+    let (told, command) = (event.what.to_string(), shown(&command));
+    format!(
+        "# line {line}: #{} {}\n{mark}{command}",
+        event.sequence,
+        shown(&told)
+    )
+}
+
+/// The same with the command as a remark too.
+fn to_judge(doubtful: &(usize, Event)) -> String {
+    let (_, event) = doubtful;
+    let told = to_run(doubtful);
+    let (remark, command) = told.split_once('\n').unwrap_or((&told, ""));
+    let recorded = format!("recorded {} by {}", event.recorded, shown(&event.who));
+    format!(
+        "{remark} ({recorded})\n# {}",
+        command.trim_start_matches("# ")
+    )
 }
 
 fn told_raw((line, text): &(usize, &[u8])) -> String {
-    format!("line {line}: {}", shown(&String::from_utf8_lossy(text)))
+    format!("# line {line}: {}", shown(&String::from_utf8_lossy(text)))
 }
 
 /// The folder that is made.
@@ -318,7 +335,7 @@ impl NewFolder<'_> {
             self.to.join(IMMERSIONS),
         ] {
             files::make_folder(self.disk, &dir)
-                .map_err(|error| StoreError::io("make", &dir, &error))?;
+                .map_err(|error| StoreError::no_place(&dir, &error))?;
         }
         Ok(())
     }

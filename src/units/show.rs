@@ -85,20 +85,29 @@ pub fn rounded(value: f64, digits: usize) -> f64 {
         .unwrap_or(value)
 }
 
+/// The most decimals on the screen, and what shows on the last of them.
+const FINEST: i32 = 5;
+const FINEST_SHOWN: f64 = 5e-6;
+
 /// A number for the screen: `digits` significant digits kept aligned by
-/// keeping their zeros (`40.0`, `6.84`, `0.052`), never an exponent.
+/// keeping their zeros (`40.0`, `6.84`, `0.052`), never an exponent, and at
+/// most five decimals: what is smaller than the last of them is nothing.
 pub fn number(value: f64, digits: usize) -> String {
     if !value.is_finite() {
         return "?".to_owned();
     }
-    let value = rounded(value, digits);
+    let value = if value.abs() < FINEST_SHOWN {
+        0.0
+    } else {
+        rounded(value, digits)
+    };
     let magnitude = if value == 0.0 {
         0
     } else {
         value.abs().log10().floor() as i32
     };
     let wanted = i32::try_from(digits).unwrap_or(9);
-    let decimals = (wanted - 1 - magnitude).clamp(0, 9) as usize;
+    let decimals = (wanted - 1 - magnitude).clamp(0, FINEST) as usize;
     format!("{value:.decimals$}")
 }
 
@@ -131,6 +140,10 @@ mod tests {
         assert_eq!(number(0.0, 3), "0.00");
         assert_eq!(number(9.999, 3), "10.0");
         assert_eq!(number(f64::NAN, 3), "?");
+        assert_eq!(number(0.00123, 3), "0.00123");
+        assert_eq!(number(0.000_209_4, 3), "0.00021");
+        assert_eq!(number(0.000_008_6, 2), "0.00001");
+        assert_eq!(number(-0.000_000_086, 3), "0.00");
         assert_eq!(plain(0.1 + 0.2), "0.3");
         assert_eq!(plain(-0.0), "0");
     }

@@ -30,7 +30,7 @@ use tankside::project::{Action, Definition, History, Project, What};
 use tankside::store::{Folder, read_journal};
 use tankside::tui::app::{Message, Model, Screen, Spot, update};
 use tankside::tui::view::{Theme, draw};
-use tankside::units::Instant;
+use tankside::units::{A, Instant, V};
 
 fn sample(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -224,6 +224,65 @@ fn record(_: &mut Criterion) {
     }
 }
 
+/// What changes the past acknowledged: an event of twelve minutes ago, which is
+/// taken back and brought again; and an append with its fsync alone, in turn.
+fn record_past(_: &mut Criterion) {
+    if !asked("record: the past") {
+        return;
+    }
+    let scratch = tempfile::tempdir().expect("a folder");
+    let path = scratch.path().join("p");
+    long::lay_out(&path, EVENTS);
+    let mut folder = Folder::open(&path).expect("opens");
+    let mut file = File::create(scratch.path().join("plain")).expect("a file");
+    let mut now = folder.project().state().latest.expect("a history");
+    let mut shown = folder.project().clone();
+    let reading = What::Reading {
+        tank: "main".into(),
+        volts: V.of(0.7),
+        amps: A.of(0.6),
+        celsius: None,
+        mode: None,
+        piece: None,
+    };
+    let acts = [
+        ("an event of 12 min ago", reading, 720.0),
+        ("an undo", What::Undo { sequence: 0 }, 0.0),
+        ("a redo", What::Redo { sequence: 0 }, 0.0),
+    ];
+    let (mut times, mut fsync) = ([const { Vec::new() }; 3], Vec::new());
+    for _ in 0..100 {
+        for ((_, what, ago), times) in acts.iter().zip(&mut times) {
+            now = now.plus_seconds(1.0);
+            let mut action = Action::now(what.clone(), "Ida");
+            action.at = (*ago > 0.0).then(|| now.plus_seconds(-ago));
+            let (time, recorded) = timed(|| folder.record(&action, now, None));
+            recorded.expect("recorded");
+            times.push(ms(time));
+            let (time, ()) = timed(|| {
+                file.write_all(&[b'x'; 160]).expect("written");
+                file.sync_all().expect("synced");
+            });
+            fsync.push(ms(time));
+            shown.clone_from(folder.project());
+        }
+    }
+    let one = middle(&mut fsync);
+    tell("an append and its fsync", "-", &mut fsync);
+    for ((name, ..), times) in acts.iter().zip(&mut times) {
+        let ratio = middle(times) / one;
+        tell(
+            &format!("{EVENTS} events: {name} acknowledged"),
+            "2x",
+            times,
+        );
+        say(&format!(
+            "{EVENTS} events: {name} / one fsync = {ratio:.2}x (asked: 2x)"
+        ));
+    }
+    drop(shown);
+}
+
 /// The real program in a real terminal.
 fn start(_: &mut Criterion) {
     if !asked("start") {
@@ -392,6 +451,14 @@ fn formats(c: &mut Criterion) {
 }
 
 criterion_group!(
-    benches, frame, long_frame, history, record, start, print, formats
+    benches,
+    frame,
+    long_frame,
+    history,
+    record,
+    record_past,
+    start,
+    print,
+    formats
 );
 criterion_main!(benches);

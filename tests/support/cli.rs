@@ -77,6 +77,7 @@ impl Shop {
         command
             .current_dir(self.dir.path())
             .env("TANKSIDE_CONFIG_DIR", self.dir.path().join("config"))
+            .env("TANKSIDE_CACHE_DIR", self.dir.path().join("cache"))
             .env("TANKSIDE_TRY_DIR", self.dir.path().join("try"))
             .env("USER", "ida")
             .args(words);

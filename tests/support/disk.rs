@@ -198,15 +198,23 @@ impl Moment {
         if let Some(last) = last
             && let Change::Put { inode, at, bytes } = &pending[last]
         {
-            for count in 1..bytes.len() {
-                let torn = Change::Put {
-                    inode: *inode,
-                    at: *at,
-                    bytes: bytes[..count].to_vec(),
-                };
-                let word = format!("last write torn at {count}");
+            let mut put = |word: String, bytes: Vec<u8>| {
+                let (inode, at) = (*inode, *at);
+                let torn = Change::Put { inode, at, bytes };
                 let changes = pending[..last].iter().chain([&torn]);
                 left.push((word, self.kept(changes)));
+            };
+            for count in 1..bytes.len() {
+                put(
+                    format!("last write torn at {count}"),
+                    bytes[..count].to_vec(),
+                );
+            }
+            // A file may have its length before it has its content.
+            for count in (0..bytes.len()).step_by(16) {
+                let mut blank = bytes[..count].to_vec();
+                blank.resize(bytes.len(), 0);
+                put(format!("last write blank from {count}"), blank);
             }
         }
         let mut seen = BTreeSet::new();
@@ -231,6 +239,8 @@ struct World {
     /// Where nothing may be written, or read.
     read_only: BTreeSet<PathBuf>,
     closed: BTreeSet<PathBuf>,
+    /// How often each file was read.
+    reads: BTreeMap<PathBuf, usize>,
 }
 
 /// One thing that a program asks of the disk.
@@ -352,11 +362,17 @@ impl World {
             Node::Dir => (0, None),
             Node::File(inode) => (self.content(inode).len(), self.written.get(&inode)),
         };
+        let written = Some(Duration::from_secs(written.copied().unwrap_or(0)));
         Stamp {
             len: len as u64,
-            modified: Some(Duration::from_secs(written.copied().unwrap_or(0))),
+            modified: written,
+            changed: written,
             is_dir: node == Node::Dir,
             is_file: node != Node::Dir,
+            inode: match node {
+                Node::Dir => None,
+                Node::File(inode) => Some(inode as u64),
+            },
         }
     }
 
@@ -431,6 +447,11 @@ impl FakeDisk {
         self.world().read_only.insert(path.to_owned());
     }
 
+    /// How often a file was read so far.
+    pub(crate) fn reads(&self, path: &Path) -> usize {
+        self.world().reads.get(path).copied().unwrap_or(0)
+    }
+
     /// Nobody may read this file.
     pub(crate) fn close(&self, path: &Path) {
         self.world().closed.insert(path.to_owned());
@@ -439,10 +460,11 @@ impl FakeDisk {
 
 impl Disk for FakeDisk {
     fn read(&self, path: &Path) -> io::Result<Vec<u8>> {
-        let world = self.world();
+        let mut world = self.world();
         if world.closed.contains(path) {
             return Err(io::ErrorKind::PermissionDenied.into());
         }
+        *world.reads.entry(path.to_owned()).or_default() += 1;
         Ok(world.content(world.file(path)?).to_vec())
     }
 

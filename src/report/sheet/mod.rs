@@ -6,6 +6,7 @@
 //! function of the project as it was known when the sheet was printed, so that
 //! the list can be made again once the evening has been recorded.
 
+mod evening;
 mod html;
 mod rows;
 mod text;
@@ -78,7 +79,7 @@ impl Sheet {
             date: format!("{} {}", local.day(), local.clock()),
             number: number_of(local),
             degrees: definition.units.temperature().symbol,
-            sections: rows::sections(definition, &state, (&due, &ahead), printed),
+            sections: evening::sections(definition, &state, (&due, &ahead), printed),
             due: due
                 .into_iter()
                 .map(|d| (told::clock(definition, d.at, printed), d.say))

@@ -17,7 +17,7 @@ pub(super) struct Bell {
 }
 
 impl Bell {
-    /// What to ring for now, most urgent first, and for the how manieth time;
+    /// What to ring for now, most urgent first, and which ring it is, from 1;
     /// `None` while there is nothing to ring for. However many rings went by
     /// unheard, as while the computer slept, one is given.
     pub(super) fn ring<'a>(

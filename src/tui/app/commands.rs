@@ -145,7 +145,7 @@ pub(super) const TABLE: &[Command] = commands! {
     scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     scroll_on: Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
     edit: Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
-    copy: Id::Copy, [c('v')], "", "copy a figure of what is selected, with its unit and its +-, by way of the terminal", ALL;
+    copy: Id::Copy, [c('v')], "", "copy a figure of what is selected, with its unit and its +-", ALL;
     who: Id::Who, [c('i')], "", "who is at the tank", ALL;
     help: Id::Help, [c('/'), c('?')], "help", "this screen's keys, words and cautions", ALL;
     suspend: Id::Suspend, [ctrl('z')], "", "stop to the shell; fg comes back", ALL;

@@ -176,13 +176,17 @@ fn leave(model: &mut Model, form: &Form) {
         model.guide.clear();
         model.say("left here; what is still due stays on the list");
     }
-    if form.task == Task::Who && model.pending.take().is_some() {
+    if form.task != Task::Who {
+        return;
+    }
+    if let Some(action) = model.pending.take() {
         model.say("nothing was written down: it wants a name");
         for layer in &mut model.layers {
-            match layer {
-                Layer::Form(form) => form.waits = false,
-                Layer::Look(entry) => entry.waits = false,
-                Layer::Typing(typing) => typing.waits = false,
+            match (layer, &action.what) {
+                (Layer::Gates(list), What::Tick { names, .. }) => list.chosen.clone_from(names),
+                (Layer::Form(form), _) => form.waits = false,
+                (Layer::Look(entry), _) => entry.waits = false,
+                (Layer::Typing(typing), _) => typing.waits = false,
                 _ => {}
             }
         }

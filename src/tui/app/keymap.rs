@@ -131,16 +131,16 @@ impl Keymap {
         });
         other.map_or(Ok(()), |other| {
             let (key, name) = (&word.text, other.name);
-            let way = if other.is_fixed() || other.always().contains(&word.key()?) {
-                "and stays it".to_owned()
-            } else {
-                format!("give `{name}` other keys too")
-            };
             let what = match other.say {
                 "" => String::new(),
                 say => format!(" ({say})"),
             };
-            Err(word.bad(format!("`{key}` is `{name}` already{what}: {way}")))
+            let stays = other.is_fixed() || other.always().contains(&word.key()?);
+            Err(word.bad(if stays {
+                format!("`{key}` stays `{name}`{what}: choose another key")
+            } else {
+                format!("`{key}` is `{name}` already{what}: give `{name}` other keys too")
+            }))
         })
     }
 
@@ -329,9 +329,9 @@ mod tests {
         for (text, place, told) in [
             ("far u", (1, 5), "give `undo` other keys too"),
             ("undo x\nfar f u x", (2, 9), "`undo` already"),
-            ("far 3", (1, 5), "`choose` already"),
-            ("far Ctrl-c", (1, 5), "and stays it"),
-            ("far Up\nup F9", (1, 5), "`up` already"),
+            ("far 3", (1, 5), "`3` stays `choose`"),
+            ("far Ctrl-c", (1, 5), "`Ctrl-c` stays `leave`"),
+            ("far Up\nup F9", (1, 5), "`Up` stays `up`"),
             ("mark F2", (1, 6), "`due_2` already: give"),
         ] {
             let (line, column, message) = refused(text);

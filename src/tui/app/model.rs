@@ -5,7 +5,8 @@ use std::collections::{BTreeSet, VecDeque};
 use super::bell::Bell;
 use super::{Facts, Keymap, Layer, Place, Step, Typing};
 use crate::project::{
-    Action, BathWork, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs, What,
+    Action, BathWork, Due, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs,
+    What,
 };
 use crate::report::safe::fitted;
 use crate::units::{A, G, Instant, ML, V, clock_span};
@@ -437,21 +438,14 @@ impl Model {
         }
     }
 
-    /// Computes the facts anew and keeps every selection where it was.
+    /// Computes the facts anew and keeps every selection where it was. A due
+    /// line that was dealt with leaves the most urgent one selected.
     pub(super) fn refresh(&mut self) {
-        let selected = self
-            .facts
-            .due
-            .get(self.due_row)
-            .map(|d| (d.what, d.piece.clone(), d.tank.clone()));
+        let selected = self.facts.due.get(self.due_row).cloned();
         self.facts = Facts::of(&self.project, self.now);
-        let same = self
-            .facts
-            .due
-            .iter()
-            .position(|d| Some((d.what, d.piece.clone(), d.tank.clone())) == selected);
-        let last = self.facts.due.len().saturating_sub(1);
-        self.due_row = same.unwrap_or(self.due_row).min(last);
+        let mut due = self.facts.due.iter();
+        let same = selected.and_then(|old| due.position(|new| is_still_due(&old, new)));
+        self.due_row = same.unwrap_or(0);
         let spots = self.spots();
         if self.spot.as_ref().is_none_or(|s| !spots.contains(s)) {
             self.spot = self.due_spot().or_else(|| spots.into_iter().next());
@@ -460,6 +454,13 @@ impl Model {
         self.marked.retain(|name| known.contains_key(name));
         self.item_row = self.item_row.min(self.facts.closeout.items.len());
     }
+}
+
+/// Whether a due line is the one from before, not its next time round. What is
+/// due at a present current moves a little with every second.
+fn is_still_due(old: &Due, new: &Due) -> bool {
+    let about = |due: &Due| (due.what, due.piece.clone(), due.tank.clone());
+    about(old) == about(new) && new.at.since(old.at) < 60.0
 }
 
 /// Seconds until a span, told in whole minutes (seconds below one), reads

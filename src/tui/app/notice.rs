@@ -2,7 +2,7 @@
 
 use super::Facts;
 use crate::project::{Due, DueKind, Project, Silence};
-use crate::report::safe::{fit, plain_text};
+use crate::report::safe::fitted;
 use crate::units::{Instant, clock_span};
 
 /// The longest title and text of a notice, in columns.
@@ -21,7 +21,7 @@ pub struct Notice {
     pub others: Vec<Due>,
     /// When it is told.
     pub now: Instant,
-    /// For the how manieth time, from 1.
+    /// Which ring it is, from 1.
     pub ring: u32,
     /// Since when the first is due, as the project's clocks show it.
     since: String,
@@ -66,16 +66,12 @@ impl Notice {
 
     /// `look frond-3: Fern floor lamp`, safe for a terminal.
     pub fn title(&self) -> String {
-        let (what, place) = (self.first.what.word(), self.first.place());
-        fit(
-            &plain_text(&format!("{what} {place}: {}", self.project)),
-            TITLE,
-        )
+        fitted(&format!("{}: {}", self.first.name(), self.project), TITLE)
     }
 
     /// What to do, since when, and what else is due, safe for a terminal.
     pub fn text(&self) -> String {
-        fit(&plain_text(&self.words()), TEXT)
+        fitted(&self.words(), TEXT)
     }
 
     /// The same as it stands in the files.
@@ -87,7 +83,7 @@ impl Notice {
             words = format!("{words}, {} over", clock_span(over));
         }
         words.push(')');
-        let others = |n: &Due| format!("{} {}", n.what.word(), n.place());
+        let others = |due: &Due| due.name().to_string();
         match self.others.len() {
             0 => words,
             more => {

@@ -58,11 +58,7 @@ impl Model {
             action.what,
             What::Start { .. } | What::Finish { .. } | What::Return { .. }
         );
-        let by_gate = gated
-            && refusal
-                .instead
-                .iter()
-                .any(|c| c.line(".").contains("--override"));
+        let by_gate = gated && refusal.may_be_overridden();
         if by_gate {
             if matches!(action.what, What::Return { .. }) {
                 ways.extend(first("return it, dipped", Deed::Return));

@@ -76,9 +76,17 @@ impl Model {
             })
     }
 
-    /// Who it may be: the login name of the computer.
+    /// Who it may be: who wrote down last in this project, then the others,
+    /// then the login name of the computer.
     pub fn who_choices(&self) -> Vec<String> {
-        self.login.iter().cloned().collect()
+        let events = self.project.events().iter().rev();
+        let mut names: Vec<String> = Vec::new();
+        for name in events.map(|e| &e.who).chain(&self.login) {
+            if !name.is_empty() && !names.contains(name) {
+                names.push(name.clone());
+            }
+        }
+        names
     }
 }
 

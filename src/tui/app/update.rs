@@ -208,7 +208,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
 pub(super) fn copy(model: &mut Model, figure: &str) -> Vec<Effect> {
     let figure = plain_text(figure).into_owned();
     model.say(format!(
-        "copied: {figure} (whether it takes it, only the terminal knows)"
+        "copied: {figure} (if this terminal lets programs copy)"
     ));
     vec![Effect::Copy(figure)]
 }

@@ -59,6 +59,16 @@ pub(super) enum Opening {
     Soon(PathBuf),
 }
 
+impl Opening {
+    /// The open folder, and whether what is kept of it is shown meanwhile.
+    fn folder(self) -> Result<(Folder, bool), StoreError> {
+        match self {
+            Self::Done(folder) => Ok((*folder, false)),
+            Self::Soon(path) => Ok((Folder::open_soon(&path)?, true)),
+        }
+    }
+}
+
 /// The keeper, seen from the loop.
 pub(super) struct Keeper {
     jobs: Sender<Job>,
@@ -66,23 +76,29 @@ pub(super) struct Keeper {
 }
 
 impl Keeper {
-    /// `cache` is where what a long project has come to is kept.
+    /// `cache` is where what can be made anew is kept, and the present.
     pub(super) fn start(
         opening: Opening,
         keys: KeysFile,
-        cache: Option<PathBuf>,
+        (cache, now): (Option<PathBuf>, Instant),
         tell: Sender<Incoming>,
     ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let thread = thread::Builder::new()
             .name("keeper".to_owned())
-            .spawn(
-                move || match Desk::open(opening, keys, cache, tell.clone()) {
-                    Ok(desk) => desk.work(&todo),
+            .spawn(move || {
+                let tell = Ending(tell);
+                match opening.folder() {
+                    Ok((mut folder, was_shown)) => {
+                        if let Some(dir) = &cache {
+                            folder.remember_digests(dir, now);
+                        }
+                        Desk::new(folder, was_shown, keys, cache, tell).work(&todo);
+                    }
                     // Where the loop has gone, nobody listens.
-                    Err(error) => drop(tell.send(Incoming::Unopened(error))),
-                },
-            )?;
+                    Err(error) => drop(tell.0.send(Incoming::Unopened(error))),
+                }
+            })?;
         Ok(Self { jobs, thread })
     }
 
@@ -124,36 +140,32 @@ struct Desk {
 }
 
 impl Desk {
-    /// Opens the folder if need be. What was shown before then gives way to
-    /// what the files say.
-    fn open(
-        opening: Opening,
+    /// What was shown before the folder was open gives way to what the files say.
+    fn new(
+        folder: Folder,
+        was_shown: bool,
         keys: KeysFile,
         cache: Option<PathBuf>,
-        tell: Sender<Incoming>,
-    ) -> Result<Self, StoreError> {
-        let (folder, was_kept) = match opening {
-            Opening::Done(folder) => (*folder, false),
-            Opening::Soon(path) => (Folder::open_soon(&path)?, true),
-        };
+        tell: Ending,
+    ) -> Self {
         let mut desk = Self {
-            kept: was_kept.then(|| folder.project().events().len()),
+            kept: was_shown.then(|| folder.project().events().len()),
             log: folder.notice_log(),
             folder,
             keys,
-            tell: Ending(tell),
+            tell,
             notices: Vec::new(),
             trouble: None,
             stopped: false,
             cache,
-            unkept: !was_kept,
+            unkept: !was_shown,
         };
-        if was_kept {
+        if was_shown {
             desk.say_project();
             desk.unkept = false;
         }
         desk.folder.look_at_meshes();
-        Ok(desk)
+        desk
     }
 
     fn work(mut self, todo: &Receiver<Job>) {

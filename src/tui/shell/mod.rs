@@ -29,7 +29,7 @@ pub use tty::Tty;
 
 use crate::clock::Clock;
 use crate::project::Project;
-use crate::settings::{KeysFile, Settings, SettingsError};
+use crate::settings::{self, KeysFile, Settings, SettingsError};
 use crate::store::{Draft, Folder};
 use crate::tui::app::{Effect, Failure, Message, Model, Notice, update};
 use crate::tui::view::{Theme, draw};
@@ -64,7 +64,7 @@ pub fn run(
         Err(error) => (Settings::default(), Some(error)),
     };
     let look = Look::sense(&settings)?;
-    let cache = Settings::cache_dir();
+    let cache = settings::cache_dir();
     let (project, opening) = first_look(path, cache.as_deref())?;
     let now = clock.now();
     let keys = KeysFile::of_the_user();
@@ -72,7 +72,7 @@ pub fn run(
     let ways = Ways::sense(&settings.notices);
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
     let mut model = Model::new(project, settings.who, now)
-        .with_login(sense::login())
+        .with_login(settings::login())
         .with_keys(own_keys::for_screen(&keys), place)
         .in_folder(&whole.to_string_lossy());
     if let Some(error) = unsettled {
@@ -81,7 +81,7 @@ pub fn run(
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
-    let keeper = Keeper::start(opening, keys, cache, tell.clone())?;
+    let keeper = Keeper::start(opening, keys, (cache, now), tell.clone())?;
     let reader = Reader::start(tell.clone())?;
     let mut shell = Shell {
         ways,

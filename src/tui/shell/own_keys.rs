@@ -33,7 +33,7 @@ pub(super) fn for_screen(file: &KeysFile) -> Result<Keymap, String> {
         let name = path.and_then(|p| p.file_name()).unwrap_or_default();
         let place = place.map_or_else(String::new, |(line, column)| format!(":{line}:{column}"));
         format!(
-            "{}{place}: {}. Until that is mended the keys stay as they were",
+            "{}{place}: {}; until that is mended the keys stay as they were",
             name.display(),
             error.message()
         )

@@ -85,14 +85,6 @@ impl Look {
     }
 }
 
-/// The login name of the computer; Windows has it in `USERNAME`.
-pub(super) fn login() -> Option<String> {
-    let names = ["USER", "LOGNAME", "USERNAME"].into_iter();
-    let set = names.filter_map(|name| std::env::var(name).ok());
-    set.map(|name| name.trim().to_owned())
-        .find(|name| !name.is_empty())
-}
-
 /// Whether a locale such as `de_DE.UTF-8@euro` writes UTF-8.
 fn is_utf8(locale: &str) -> bool {
     let locale = locale.to_ascii_lowercase();

@@ -78,7 +78,7 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
     let over = due.at <= model.now;
     let role = if over { Role::Alarm } else { Role::Plain };
     let mark = if over { "! " } else { "  " };
-    let name = due.piece.as_deref().or(due.tank.as_deref()).unwrap_or("");
+    let name = due.place();
     let key = key_of(model, n);
     let selected = n == model.due_row && enter_deals(model);
     if is_narrow(width) {
@@ -111,8 +111,8 @@ fn row(model: &Model, n: usize, due: &Due, width: usize) -> Row {
 fn name_width(model: &Model, width: usize) -> usize {
     let most = if width >= 110 { 18 } else { 11 };
     let due = model.facts.due.iter();
-    let names = due.filter_map(|d| d.piece.as_deref().or(d.tank.as_deref()));
-    names.map(columns).max().unwrap_or(0).clamp(4, most - 1) + 1
+    let names = due.map(|d| columns(d.place()));
+    names.max().unwrap_or(0).clamp(4, most - 1) + 1
 }
 
 /// The columns of the keys: as many as the longest takes.
@@ -136,9 +136,16 @@ fn told(model: &Model, due: &Due, name: &str) -> String {
 /// A sentence without the name and the kind that stand in the columns before it.
 fn brief(say: &str, name: &str, kind: &str) -> String {
     let said = without_name(say, name);
-    let rest = said.strip_prefix(kind).unwrap_or_default();
+    let leads = [kind, &format!("reaches its {kind}"), "drying time"];
+    let rest = leads
+        .iter()
+        .find_map(|lead| {
+            said.strip_prefix(lead)
+                .filter(|rest| rest.starts_with([' ', ',']))
+        })
+        .unwrap_or_default();
     match rest.strip_prefix([' ', ',']) {
-        Some(rest) => rest.trim_start().to_owned(),
+        Some(rest) => rest.trim_start().trim_end_matches(" is over").to_owned(),
         None => said,
     }
 }
@@ -205,10 +212,22 @@ mod tests {
             ),
             ("look", "stem", "first look at stem", "first look"),
             (
+                "dry",
+                "stem",
+                "stem: drying time since the last coat is over",
+                "since the last coat",
+            ),
+            (
+                "target",
+                "stem",
+                "stem reaches its target at the present current",
+                "at the present current",
+            ),
+            (
                 "look",
                 "stem",
-                "look at stem, turn it: last seen 20 min ago",
-                "turn it: last seen 20 min ago",
+                "look at stem, turn it: seen 20 min ago",
+                "turn it: seen 20 min ago",
             ),
             (
                 "return",

@@ -71,7 +71,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     };
     let over = due.at <= model.now;
     let role = if over { Role::Alarm } else { Role::Strong };
-    let name = due.piece.as_deref().or(due.tank.as_deref()).unwrap_or("");
+    let name = due.place();
     let mut y = 0;
     let word = due.what.word().to_uppercase();
     let mut named = Row::default();
@@ -125,7 +125,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         .skip(1)
         .take(usize::from(rest.height))
     {
-        let name = next.piece.as_deref().or(next.tank.as_deref()).unwrap_or("");
+        let name = next.place();
         let told = format!(
             "then {} {} {}",
             next.what.word(),

@@ -1,7 +1,7 @@
 //! The keys of what lies on top of a screen, for the hint bar: the keypad's
 //! key first.
 
-use crate::tui::app::{Cell, Field, Form, Key, Keymap, Layer, Model, Then, Typing};
+use crate::tui::app::{Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Then, Typing};
 
 type Hint = (&'static str, &'static str);
 
@@ -40,7 +40,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
             vec![("Enter", "go on"), ("*", "empty"), ("-", "back")]
         }
         Layer::Gates(list) => [
-            vec![("1-9", "tick"), ("*", "all"), ("Enter", "go on")],
+            vec![("1-9", "tick"), ("*", "all"), ("Enter", of_enter(list))],
             next_nine(list.rows()),
             vec![(".", "when"), ("-", "back")],
         ]
@@ -51,6 +51,17 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
         Layer::Typing(typing) => of_typing(typing),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
+    }
+}
+
+/// What Enter does in a checklist: nothing is ticked unawares.
+fn of_enter(list: &Checklist) -> &'static str {
+    if !list.chosen.is_empty() {
+        "write down"
+    } else if list.name_of(list.row).is_some() {
+        "tick it"
+    } else {
+        "go on"
     }
 }
 

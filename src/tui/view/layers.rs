@@ -76,7 +76,7 @@ fn menu_rows(model: &Model, menu: &Menu, width: usize) -> Drawn {
     };
     if menu.why {
         let cannot = menu.cannot.iter();
-        let told = cannot.map(|(say, why)| format!("{say}: {why}"));
+        let told = cannot.map(|(say, why)| format!("{say} ({why})"));
         let rows = marked(told, "", Role::Plain, width);
         return (format!("{about}: what cannot, and why"), rows, (0, 0));
     }

@@ -200,7 +200,7 @@ fn stacked(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             if vessel::is_selected_tank(model, name) {
                 selected = rows.len();
             }
-            rows.push(vessel::supply(model, name));
+            rows.push(vessel::supply(model, name, width));
         } else {
             rows.push(Row::of(Role::Title, station.place.title()));
         }

@@ -98,9 +98,12 @@ fn too_small(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         area.width, area.height
     );
     let due = model.facts.due.first().map(|due| {
-        let name = due.piece.as_deref().or(due.tank.as_deref()).unwrap_or("");
         let distance = model.distance(due.at);
-        format!("{told}; due: {} {name} {distance}", due.what.word())
+        format!(
+            "{told}; due: {} {} {distance}",
+            due.what.word(),
+            due.place()
+        )
     });
     let lines = |text: String| wrapped(&text, usize::from(area.width));
     let fits = |lines: &Vec<String>| lines.len() <= usize::from(area.height);

@@ -66,11 +66,6 @@ impl Theme {
         Self { colours, ascii }
     }
 
-    /// Whether only ASCII glyphs of our own are drawn.
-    pub fn is_ascii(self) -> bool {
-        self.ascii
-    }
-
     /// The style of a role. Without colour no foreground and no background is
     /// set, so that nothing but modifiers is ever sent.
     pub fn style(self, role: Role) -> Style {

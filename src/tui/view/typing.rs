@@ -1,9 +1,8 @@
 //! Drawing of the pencil sheet while it is typed in.
 
 use super::layers::{Drawn, field_row, marked};
-use super::pen::Row;
+use super::pen::{Row, wrapped};
 use super::{Role, is_narrow};
-use crate::report::safe::wrapped;
 use crate::tui::app::{Cell, Entry, Field, Model, Typing};
 
 /// The row under the cursor: whose it is, what is planned, its cells.

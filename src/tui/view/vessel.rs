@@ -50,8 +50,18 @@ pub(super) fn is_selected_tank(model: &Model, name: &str) -> bool {
     matches!(&model.spot, Some(Spot::Tank(tank)) if tank == name)
 }
 
-/// What a supply gives: `main 0.80 V 2.41 A cv`.
-pub(super) fn supply(model: &Model, name: &str) -> Row {
+/// What a supply gives: `main  0.80 V  2.41 A  cv`, closer where the width wants
+/// it.
+pub(super) fn supply(model: &Model, name: &str, width: usize) -> Row {
+    let wide = spaced_supply(model, name, "  ");
+    if wide.width() <= width {
+        wide
+    } else {
+        spaced_supply(model, name, " ")
+    }
+}
+
+fn spaced_supply(model: &Model, name: &str, gap: &str) -> Row {
     let row = Row::of(Role::Title, name);
     let Some(tank) = model.facts.tank(name) else {
         return row;
@@ -63,19 +73,19 @@ pub(super) fn supply(model: &Model, name: &str) -> Row {
             Role::Alarm
         };
         return row
-            .and(role, "  no current")
+            .and(role, format!("{gap}no current"))
             .chosen(is_selected_tank(model, name));
     }
     let mut told = String::new();
     if let Some(volts) = tank.volts {
-        told = format!("  {} V", number(volts.to(V), 3));
+        told = format!("{gap}{} V", number(volts.to(V), 3));
     }
     told += &tank.amps.map_or_else(
-        || "  ? A".to_owned(),
-        |a| format!("  {} A", number(a.to(A), 3)),
+        || format!("{gap}? A"),
+        |a| format!("{gap}{} A", number(a.to(A), 3)),
     );
     if let Some(mode) = tank.mode {
-        told = format!("{told}  {mode}");
+        told = format!("{told}{gap}{mode}");
     }
     row.and(Role::Strong, told)
         .chosen(is_selected_tank(model, name))
@@ -103,10 +113,13 @@ fn bath(model: &Model, name: &str, width: usize) -> Option<Row> {
 pub(super) fn tank(model: &Model, pen: &mut Pen<'_>, area: Rect, name: &str, pieces: &[String]) {
     let width = usize::from(area.width);
     if width < 8 || area.height < 5 {
-        pen.row(area, &supply(model, name));
+        pen.row(area, &supply(model, name, width));
         return;
     }
-    pen.row(line_of(area, 0), &supply(model, name));
+    // One column stays free before what the next tank's supply gives.
+    let mut head = line_of(area, 0);
+    head.width -= 1;
+    pen.row(head, &supply(model, name, width - 1));
     let inner = width - 3;
     let lifted = |n: &&String| model.piece(n).is_some_and(|p| p.lifted_at.is_some());
     let out = pieces.iter().take_while(|n| lifted(n)).count();

@@ -30,31 +30,27 @@
 //! )
 //! ```
 
-use std::io::{self, ErrorKind};
+mod error;
+mod files;
+mod keys;
+
 use std::path::{Path, PathBuf};
 
 use ron::extensions::Extensions;
 use serde::{Deserialize, Deserializer};
 
-use crate::project::nearest;
-use crate::store::ron_text::{self, PathError, Placed};
-use crate::store::{self, Disk, RealDisk};
+pub use error::SettingsError;
+pub use files::{cache_dir, login, samples_dir};
+pub use keys::{KeysFile, KeysPatch};
 
-/// Replaces the place of the settings; for a portable installation and tests.
-const PLACE: &str = "TANKSIDE_CONFIG_DIR";
+use crate::project::nearest;
+use crate::store::{Disk, RealDisk, ron_text};
+use files::{config_dir, read, write};
 
 const FILE: &str = "settings.ron";
 
-const KEYS_FILE: &str = "keys.ron";
-
-/// Nobody writes longer ones, in bytes.
-const LONGEST: u64 = 1 << 20;
-
 const MAY_HOLD: &str = "it may hold (who: \"Ana\", ascii: false, colour: true, palette: Dark, notices: (bell: true, \
                         terminal: Auto, desktop: true, command: [\"program\", \"argument\"]))";
-
-const KEYS_MAY_HOLD: &str =
-    "it may hold (undo: [\"u\", \"F9\"]); `tankside keys` lists every name and its keys";
 
 /// What a user has settled for all projects; what is left out is `None`.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Deserialize)]
@@ -153,80 +149,12 @@ impl Palette {
     }
 }
 
-/// Settings that cannot be read or kept.
-#[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
-pub enum SettingsError {
-    /// The file is no settings file.
-    #[error("{}:{line}:{column}: {message}", path.display())]
-    Text {
-        /// Which file.
-        path: PathBuf,
-        /// Line, from 1.
-        line: usize,
-        /// Column, from 1.
-        column: usize,
-        /// What is wrong there.
-        message: String,
-        /// What would be right.
-        may_hold: &'static str,
-    },
-    /// The disk stands in the way.
-    #[error("{}: {source}", path.display())]
-    Disk {
-        /// Which file.
-        path: PathBuf,
-        /// Why.
-        source: io::Error,
-    },
-    /// There is no home folder to keep settings in.
-    #[error("there is no home folder to keep settings in")]
-    Homeless,
-}
-
-impl SettingsError {
-    /// The file, with line and column where the fault has such.
-    pub fn place(&self) -> (Option<&Path>, Option<(usize, usize)>) {
-        match self {
-            Self::Text {
-                path, line, column, ..
-            } => (Some(path), Some((*line, *column))),
-            Self::Disk { path, .. } => (Some(path), None),
-            Self::Homeless => (None, None),
-        }
-    }
-
-    /// What is wrong, without its place.
-    pub fn message(&self) -> String {
-        match self {
-            Self::Text { message, .. } => message.clone(),
-            Self::Disk { source, .. } => source.to_string(),
-            Self::Homeless => self.to_string(),
-        }
-    }
-
-    /// What would do.
-    pub fn remedy(&self) -> String {
-        match self {
-            Self::Text { path, may_hold, .. } => format!(
-                "mend that line of {}, or delete the file to begin afresh; {may_hold}",
-                path.display()
-            ),
-            Self::Disk { path, .. } => format!(
-                "see that {} can be read and written, or name another folder in {PLACE}",
-                path.display()
-            ),
-            Self::Homeless => format!("name a folder for them in {PLACE}"),
-        }
-    }
-}
-
 impl Settings {
     /// Where the settings are kept: `settings.ron` in the folder named by
     /// `TANKSIDE_CONFIG_DIR`, else in the user's configuration folder (on
     /// Linux `~/.config/tankside`). `None` for a user without a home.
     pub fn path() -> Option<PathBuf> {
-        Some(folder()?.join(FILE))
+        Some(config_dir()?.join(FILE))
     }
 
     /// The text of the file, as it stands; `None` without one.
@@ -235,17 +163,6 @@ impl Settings {
     /// When the file is there and cannot be read.
     pub fn text() -> Result<Option<String>, SettingsError> {
         Self::path().map_or(Ok(None), |path| read(&RealDisk, &path))
-    }
-
-    /// Where what can be made anew is kept between starts: the folder named by
-    /// `TANKSIDE_CACHE_DIR`, else the user's cache folder (on Linux
-    /// `~/.cache/tankside`). `None` for a user without a home.
-    pub fn cache_dir() -> Option<PathBuf> {
-        let named = std::env::var_os("TANKSIDE_CACHE_DIR").filter(|place| !place.is_empty());
-        named.map(PathBuf::from).or_else(|| {
-            let dirs = directories::ProjectDirs::from("", "", "tankside")?;
-            Some(dirs.cache_dir().to_path_buf())
-        })
     }
 
     /// Reads the settings; without a file nothing is settled.
@@ -259,6 +176,14 @@ impl Settings {
         )
     }
 
+    /// The same on a disk and in a file of one's own.
+    ///
+    /// # Errors
+    /// As [`Self::load`].
+    pub fn load_from(disk: &dyn Disk, path: &Path) -> Result<Self, SettingsError> {
+        read(disk, path)?.map_or_else(|| Ok(Self::default()), |text| Self::parse(path, &text))
+    }
+
     /// Writes the user's name into the settings. The rest of the file, its
     /// comments too, stays as it was. After a crash the file is the old or
     /// the new one, never a part of it.
@@ -268,14 +193,6 @@ impl Settings {
     pub fn remember_who(who: &str) -> Result<(), SettingsError> {
         let path = Self::path().ok_or(SettingsError::Homeless)?;
         remember_who_on(&RealDisk, &path, who)
-    }
-
-    /// The same on a disk and in a file of one's own.
-    ///
-    /// # Errors
-    /// As [`Self::load`].
-    pub fn load_from(disk: &dyn Disk, path: &Path) -> Result<Self, SettingsError> {
-        read(disk, path)?.map_or_else(|| Ok(Self::default()), |text| Self::parse(path, &text))
     }
 
     fn parse(path: &Path, text: &str) -> Result<Self, SettingsError> {
@@ -328,94 +245,6 @@ fn told(error: &ron::Error) -> String {
         other => other.to_string(),
     }
 }
-
-/// The folder of the user's own files.
-fn folder() -> Option<PathBuf> {
-    let named = std::env::var_os(PLACE).filter(|place| !place.is_empty());
-    named.map(PathBuf::from).or_else(|| {
-        let dirs = directories::ProjectDirs::from("", "", "tankside")?;
-        Some(dirs.config_dir().to_path_buf())
-    })
-}
-
-/// What a look at a file tells, so that a change of it is seen.
-type Stamp = Option<store::Stamp>;
-
-/// The user's own keys, `keys.ron`: where it is, what it says, whether it
-/// changed. What the names in it mean, the screen knows.
-#[derive(Debug, Clone)]
-pub struct KeysFile {
-    path: Option<PathBuf>,
-    seen: Stamp,
-}
-
-/// Names of commands with the names of their keys, in the order of the file.
-pub type KeysPatch = Vec<(Placed, Vec<Placed>)>;
-
-impl KeysFile {
-    /// Beside the user's settings.
-    pub fn of_the_user() -> Self {
-        Self::at(folder().map(|folder| folder.join(KEYS_FILE)))
-    }
-
-    fn at(path: Option<PathBuf>) -> Self {
-        let mut file = Self { path, seen: None };
-        file.seen = file.stamp();
-        file
-    }
-
-    /// Where it is; `None` for a user without a home.
-    pub fn path(&self) -> Option<&Path> {
-        self.path.as_deref()
-    }
-
-    /// Its text as it stands; `None` without one.
-    ///
-    /// # Errors
-    /// When the file is there and cannot be read.
-    pub fn text(&self) -> Result<Option<String>, SettingsError> {
-        self.path().map_or(Ok(None), |path| read(&RealDisk, path))
-    }
-
-    /// What it says; nothing without a file.
-    ///
-    /// # Errors
-    /// When the file is there and is no list of names with their keys.
-    pub fn patch(&self) -> Result<KeysPatch, SettingsError> {
-        let text = self.text()?.unwrap_or_else(|| "()".to_owned());
-        ron_text::text_lists(&text).map_err(|error| match error {
-            PathError::Text {
-                line,
-                column,
-                expected,
-                found,
-            } => self.fault(line, column, format!("expected {expected}, found {found}")),
-            other => self.fault(1, 1, other.to_string()),
-        })
-    }
-
-    /// A fault at a place in it.
-    pub fn fault(&self, line: usize, column: usize, message: String) -> SettingsError {
-        SettingsError::Text {
-            path: self.path.clone().unwrap_or_default(),
-            line,
-            column,
-            message,
-            may_hold: KEYS_MAY_HOLD,
-        }
-    }
-
-    /// Whether the file is another one than when this was asked last.
-    pub fn changed(&mut self) -> bool {
-        let now = self.stamp();
-        std::mem::replace(&mut self.seen, now) != now
-    }
-
-    fn stamp(&self) -> Stamp {
-        RealDisk.stat(self.path()?).ok()
-    }
-}
-
 /// [`Settings::remember_who`] on a disk and in a file of one's own.
 ///
 /// # Errors
@@ -438,35 +267,6 @@ pub fn remember_who_on(disk: &dyn Disk, path: &Path, who: &str) -> Result<(), Se
     })
 }
 
-fn read(disk: &dyn Disk, path: &Path) -> Result<Option<String>, SettingsError> {
-    let failed = |source| SettingsError::Disk {
-        path: path.to_owned(),
-        source,
-    };
-    let fits = disk.stat(path).and_then(|stamp| {
-        if stamp.is_file && stamp.len > LONGEST {
-            let wrong = "it is longer than such a file can be";
-            return Err(io::Error::new(ErrorKind::InvalidInput, wrong));
-        }
-        Ok(())
-    });
-    match fits.and_then(|()| disk.read(path)) {
-        Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
-        Err(error) => Err(failed(error)),
-        Ok(bytes) => String::from_utf8(bytes)
-            .map(Some)
-            .map_err(|error| failed(io::Error::new(ErrorKind::InvalidData, error.utf8_error()))),
-    }
-}
-
-fn write(disk: &dyn Disk, path: &Path, text: &str) -> io::Result<()> {
-    let (Some(folder), Some(name)) = (path.parent(), path.file_name()) else {
-        return Err(ErrorKind::InvalidInput.into());
-    };
-    store::make_folder(disk, folder)?;
-    store::replace(disk, folder, &name.to_string_lossy(), text.as_bytes())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -485,6 +285,18 @@ mod tests {
             Settings::load_from(&RealDisk, &path).unwrap(),
             Settings::default()
         );
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_to_the_settings_stays_a_link() {
+        let home = tempfile::tempdir().unwrap();
+        let (link, kept) = (home.path().join(FILE), home.path().join("kept.ron"));
+        fs::write(&kept, "(ascii: true)").unwrap();
+        std::os::unix::fs::symlink("kept.ron", &link).unwrap();
+        remember_who_on(&RealDisk, &link, "Ana").unwrap();
+        assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
+        assert!(fs::read_to_string(&kept).unwrap().contains("Ana"));
     }
 
     #[test]
@@ -582,32 +394,5 @@ mod tests {
             let error = Settings::parse(Path::new("s"), written).unwrap_err();
             assert_eq!(error.place().1, Some(place), "{written:?}: {error}");
         }
-    }
-
-    #[test]
-    fn keys_are_told_with_their_places_and_a_change_is_seen_once() {
-        let (_folder, path) = place();
-        fs::create_dir_all(path.parent().unwrap()).unwrap();
-        let mut file = KeysFile::at(Some(path.with_file_name(KEYS_FILE)));
-        assert!(file.patch().unwrap().is_empty(), "without a file");
-        assert!(!file.changed());
-        fs::write(file.path().unwrap(), "(\n    undo: [\"u\"],\n)").unwrap();
-        assert!(file.changed() && !file.changed());
-        let patch = file.patch().unwrap();
-        let [(name, keys)] = patch.as_slice() else {
-            panic!("{patch:?}")
-        };
-        assert_eq!((name.text.as_str(), name.line, name.column), ("undo", 2, 5));
-        assert_eq!(
-            (keys[0].text.as_str(), keys[0].line, keys[0].column),
-            ("u", 2, 12)
-        );
-        fs::write(file.path().unwrap(), "(undo: u)").unwrap();
-        assert!(file.changed());
-        let error = file.patch().unwrap_err();
-        assert_eq!(error.place().1, Some((1, 8)), "{error}");
-        assert!(error.to_string().contains("expected a list"), "{error}");
-        fs::remove_file(file.path().unwrap()).unwrap();
-        assert!(file.changed() && file.patch().unwrap().is_empty());
     }
 }
