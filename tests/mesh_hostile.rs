@@ -91,9 +91,10 @@ fn the_seeds_are_read_and_are_those_of_the_fuzzers() {
     let model = prints::model_xml("", &object, "<item objectid=\"1\"/>");
     seeds.push(("model/one", model.into_bytes()));
     for (name, made) in seeds {
-        let as_read = match name.starts_with("model") {
-            true => prints::threemf(&String::from_utf8_lossy(&made), &[]),
-            false => made.clone(),
+        let as_read = if name.starts_with("model") {
+            prints::threemf(&String::from_utf8_lossy(&made), &[])
+        } else {
+            made.clone()
         };
         assert!(survives(&as_read), "{name}");
         let path = folder.join(name);
@@ -161,9 +162,8 @@ fn bent_faces_without_end_are_refused_in_time() {
         .map(|k| format!("v {k} {} 0\n", k % 2 * 50_000))
         .collect();
     text.push('f');
-    for k in 0..corners {
-        text.push_str(&format!(" {}", (k * 7919) % corners + 1));
-    }
+    let numbers = (0..corners).map(|k| format!(" {}", (k * 7919) % corners + 1));
+    text.extend(numbers);
     let error = mesh::read(text.as_bytes()).unwrap_err();
     assert_eq!(error.kind(), "too_large");
 }

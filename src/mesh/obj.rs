@@ -136,14 +136,14 @@ impl Reader<'_> {
 
     /// The corner that a number means; none if it is not there.
     fn index(&self, number: i64) -> Option<u32> {
-        let count = self.draft.corners.len() as i64;
+        let count = self.draft.corners.len();
+        let distance = usize::try_from(number.unsigned_abs()).ok()?;
         let index = if number < 0 {
-            count.checked_add(number)?
+            count.checked_sub(distance)?
         } else {
-            number - 1
+            distance.checked_sub(1)?
         };
-        let there = (0..count).contains(&index);
-        there.then(|| u32::try_from(index).ok()).flatten()
+        (index < count).then_some(index as u32)
     }
 
     /// The triangles since the last names belong to these.

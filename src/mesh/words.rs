@@ -20,11 +20,7 @@ impl<'a> Words<'a> {
 
     /// The next word; none at the end.
     pub(super) fn next(&mut self) -> Option<&'a [u8]> {
-        while self
-            .bytes
-            .first()
-            .is_some_and(|byte| byte.is_ascii_whitespace())
-        {
+        while self.bytes.first().is_some_and(u8::is_ascii_whitespace) {
             if !self.end_line() {
                 self.bytes = &self.bytes[1..];
             }

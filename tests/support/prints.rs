@@ -102,8 +102,8 @@ pub(crate) fn obj_corners(shape: &Shape) -> String {
 
 pub(crate) fn obj(shape: &Shape) -> String {
     let face = |face: &Vec<usize>| {
-        let numbers: String = face.iter().map(|k| format!(" {}", k + 1)).collect();
-        format!("f{numbers}\n")
+        let numbers: Vec<String> = face.iter().map(|k| (k + 1).to_string()).collect();
+        format!("f {}\n", numbers.join(" "))
     };
     obj_corners(shape) + &shape.faces.iter().map(face).collect::<String>()
 }

@@ -101,16 +101,13 @@ fn decoded(reference: &str) -> String {
     while let Some((first, after)) = rest.split_first() {
         let hex = after.get(..2).and_then(|hex| std::str::from_utf8(hex).ok());
         let byte = hex.and_then(|hex| u8::from_str_radix(hex, 16).ok());
-        match byte.filter(|_| *first == b'%') {
-            Some(byte) => {
-                bytes.push(byte);
-                rest = &after[2..];
-            }
-            None => {
-                bytes.push(*first);
-                rest = after;
-            }
-        }
+        let decoded = byte.filter(|_| *first == b'%');
+        bytes.push(decoded.unwrap_or(*first));
+        rest = if decoded.is_some() {
+            &after[2..]
+        } else {
+            after
+        };
     }
     super::words::printable(&bytes)
 }
