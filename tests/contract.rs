@@ -9,6 +9,9 @@
 
 #[path = "support/cli.rs"]
 mod cli;
+#[path = "support/prints.rs"]
+#[allow(dead_code, reason = "shared by several tests")]
+mod prints;
 
 use cli::{Shop, near};
 use serde_json::{Value, json};
@@ -733,6 +736,52 @@ fn a_volume_is_told_of_closed_meshes_only() {
     assert_eq!(open["volume_mm3"], Value::Null);
     assert!(said(&open["warnings"]).contains("do not close up"));
     assert!(open["method"].as_str().unwrap().contains("volume"));
+}
+
+#[test]
+fn a_print_that_says_its_unit_is_taken_at_its_word() {
+    let s = Shop::with_project();
+    // 2 x 1 x 0.5 in: 50.8 x 25.4 x 12.7 mm, 7 in².
+    let small = prints::Shape::cuboid([0.0; 3], [2.0, 1.0, 0.5]);
+    std::fs::write(s.path("clock"), prints::threemf_of(&small, "inch")).unwrap();
+    let measured = s.ok("measure clock");
+    assert_eq!(measured["unit"], "in");
+    assert_eq!(measured["unit_source"], "file");
+    near(&measured["naive_area_mm2"], 4516.12, 1e-9);
+    near(&measured["size_mm"][0], 50.8, 1e-9);
+    assert_eq!(measured.get("warnings"), None);
+    // A differing --unit is told and not taken.
+    let told = s.ok("measure clock --unit mm");
+    near(&told["naive_area_mm2"], 4516.12, 1e-9);
+    assert!(said(&told["warnings"]).contains("--unit mm is not taken"));
+    let added = s.ok("add p hands --mesh clock --unit cm");
+    assert!(said(&added["warnings"]).contains("--unit cm is not taken"));
+    near(
+        &s.ok("status p")["pieces"][0]["wetted_area_dm2"],
+        0.451_612,
+        1e-6,
+    );
+    // The other formats say none.
+    for (name, bytes) in [
+        ("a", prints::obj(&small).into_bytes()),
+        ("b", prints::ply(&small, prints::Ply::Big)),
+    ] {
+        std::fs::write(s.path(name), bytes).unwrap();
+        let given = s.ok(&format!("measure {name} --unit in"));
+        assert_eq!(given["unit_source"], "given");
+        near(&given["naive_area_mm2"], 4516.12, 1e-9);
+        assert_eq!(s.ok(&format!("measure {name}"))["unit_source"], "assumed");
+    }
+    // A hole of a gigabyte and more: refused before it is read.
+    let huge = std::fs::File::create(s.path("huge.stl")).unwrap();
+    huge.set_len(3 << 30).unwrap();
+    assert_eq!(s.bad("measure huge.stl")["kind"], "too_large");
+    std::fs::write(s.path("bad.obj"), "v 0 0 0\nf 1 2 3\n").unwrap();
+    let error = s.bad("measure bad.obj");
+    assert_eq!(
+        (&error["kind"], &error["line"]),
+        (&json!("bad_index"), &json!(2))
+    );
 }
 
 #[test]

@@ -234,14 +234,14 @@ fn a_print_that_is_not_there_or_none_has_its_sentence() {
     file("empty.stl", b"");
     file("words.stl", b"this is a letter, not a print\n");
     file("zip.3mf", b"PK\x03\x04\x14\x00\x00\x00\x08\x00abcdefgh");
-    file("cube.obj", b"v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n");
+    file("scene.glb", b"glTF\x02\x00\x00\x00");
     for (mesh, parts) in [
         ("none.stl", ["no such file", "spelling"]),
         ("bell", ["regular file", "name a file"]),
         ("empty.stl", ["is empty", "again"]),
         ("words.stl", ["words.stl", "STL"]),
-        ("zip.3mf", ["3MF", "STL"]),
-        ("cube.obj", ["OBJ", "STL"]),
+        ("zip.3mf", ["3MF", "again"]),
+        ("scene.glb", ["glTF", "STL"]),
     ] {
         let said = home.trouble(&format!("add bell clapper --mesh {mesh}"));
         tells(&said, &parts);

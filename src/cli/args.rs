@@ -221,7 +221,7 @@ pub(super) enum Verb {
     },
     /// Measure print files
     Measure {
-        /// STL files
+        /// STL, OBJ, PLY or 3MF files, told by what is in them
         #[arg(required = true)]
         files: Vec<PathBuf>,
         /// The unit of files that do not say theirs
@@ -294,10 +294,10 @@ pub(super) struct AddArgs {
     pub(super) dir: PathBuf,
     /// The piece's name
     pub(super) piece: String,
-    /// Its print file
-    #[arg(long, group = "size", value_name = "FILE.stl")]
+    /// Its print file: STL, OBJ, PLY or 3MF
+    #[arg(long, group = "size", value_name = "FILE")]
     pub(super) mesh: Option<PathBuf>,
-    /// The unit of the print file
+    /// The unit of the print file; a 3MF says its own
     #[arg(long, value_name = "mm|cm|m|in", requires = "mesh")]
     pub(super) unit: Option<LengthUnit>,
     /// Its wetted area

@@ -190,12 +190,12 @@ pub(super) fn measure(files: &[PathBuf], unit: Option<LengthUnit>) -> Result<Out
 
 fn measure_one(
     file: &Path,
-    unit: Option<LengthUnit>,
+    given: Option<LengthUnit>,
     warnings: &mut Vec<String>,
 ) -> Result<(Value, String), Trouble> {
     let bytes = read_bytes(file)?;
     let print = mesh::read(&bytes).map_err(|e| mesh_trouble(file, &e))?;
-    let (unit, source) = unit_of(&print, unit);
+    let (unit, source) = unit_of(&print, given);
     let m = mesh::measure(&print, unit);
     let name = file.to_string_lossy();
     let volume = mesh::is_closed(&print).then_some(m.volume_mm3);
@@ -210,12 +210,9 @@ fn measure_one(
             size_words(m.size_mm)
         ));
     }
-    if print.trailing_bytes > 0 {
-        warnings.push(format!(
-            "{name}: {} bytes after the last triangle are not read",
-            print.trailing_bytes
-        ));
-    }
+    warnings.extend(differing_unit(&print, given).map(|said| format!("{name}: {said}")));
+    let remarks = print.remarks.iter();
+    warnings.extend(remarks.map(|remark| format!("{name}: {remark}")));
     let object = json!({
         "file": name,
         "triangles": m.triangles,
@@ -253,8 +250,17 @@ pub(super) fn unit_of(print: &Mesh, given: Option<LengthUnit>) -> (LengthUnit, &
     }
 }
 
+/// What to say of a unit that was given where the file names another.
+pub(super) fn differing_unit(print: &Mesh, given: Option<LengthUnit>) -> Option<String> {
+    let (file, given) = (print.unit?, given?);
+    (file != given).then(|| format!("the file says its unit, {file}: --unit {given} is not taken"))
+}
+
 /// The bytes of a print file.
 pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
+    if let Ok(there) = std::fs::metadata(file) {
+        mesh::check_length(there.len()).map_err(|e| mesh_trouble(file, &e))?;
+    }
     store::read_file(file).map_err(|error| {
         if file.exists() {
             return error.into();

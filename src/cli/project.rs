@@ -63,7 +63,7 @@ pub(super) fn new(context: &Context<'_>, args: &NewArgs) -> Result<Outcome, Trou
     let dir = args.dir.to_string_lossy();
     let shown = line_safe(&quoted(&dir));
     let text = format!(
-        "{shown} is a project now. Next:\n  tankside add {shown} PIECE --mesh FILE.stl   (or --area 6.84dm2)\n  \
+        "{shown} is a project now. Next:\n  tankside add {shown} PIECE --mesh FILE   (or --area 6.84dm2)\n  \
          tankside open {shown}\nIts tank, supply and bath are told in {shown}/project.ron."
     );
     Ok(Outcome::both(text, json!({ "project": dir })))
@@ -135,6 +135,8 @@ fn measured(
     let bytes = ask::read_bytes(file)?;
     let print = mesh::read(&bytes).map_err(|e| ask::mesh_trouble(file, &e))?;
     let (unit, source) = ask::unit_of(&print, args.unit);
+    warnings.extend(ask::differing_unit(&print, args.unit));
+    warnings.extend(print.remarks.iter().map(ToString::to_string));
     let measure = mesh::measure(&print, unit);
     let plausible = mesh::plausible_print(measure.size_mm);
     if source == "assumed" {
@@ -182,7 +184,7 @@ fn measured(
 fn in_other_units(args: &AddArgs, file: &Path, print: &Mesh, doubt: SizeDoubt) -> Refusal {
     let fits =
         |unit: &LengthUnit| mesh::plausible_print(mesh::measure(print, *unit).size_mm).is_ok();
-    let mut units: Vec<LengthUnit> = LengthUnit::ALL.into_iter().filter(fits).collect();
+    let mut units: Vec<LengthUnit> = LengthUnit::COMMON.into_iter().filter(fits).collect();
     if units.is_empty() {
         units.push(LengthUnit::Mm);
     }

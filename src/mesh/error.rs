@@ -1,6 +1,6 @@
 //! Why a file is no mesh that can be read.
 
-use super::{COORDINATE_LIMIT, TRIANGLE_BUDGET};
+use super::{COORDINATE_LIMIT, INSTANCE_BUDGET};
 
 /// Why a file could not be read: what was found, and what was expected.
 ///
@@ -13,26 +13,30 @@ pub enum MeshError {
     EmptyFile,
 
     /// The content is none of the formats that a mesh comes in.
-    #[error("found {found}; expected a mesh in STL")]
+    #[error("found {found}; expected a mesh in STL, OBJ, PLY or 3MF")]
     NotAMesh {
         /// What the content looks like.
         found: String,
     },
 
-    /// A mesh, or a drawing, in a format that is not read.
-    #[error("found {format}; only STL is read")]
+    /// A mesh, or a drawing, in a format or a packing that is not read.
+    #[error("found {found}; only {expected} is read")]
     Unsupported {
-        /// The format's name.
-        format: &'static str,
+        /// What it is.
+        found: String,
+        /// What is read.
+        expected: &'static str,
     },
 
-    /// Triangles without the line that has to come before them.
-    #[error("line {line}: found `{found}`; expected the file to begin with `solid`")]
+    /// A beginning that lacks something or has it wrong.
+    #[error("line {line}: found `{found}`; expected {expected}")]
     BadHeader {
-        /// Line of the first word, from 1.
+        /// Line of the word, from 1.
         line: usize,
-        /// The first word.
+        /// The word.
         found: String,
+        /// What could stand there.
+        expected: &'static str,
     },
 
     /// The file ends before the data that it announces.
@@ -46,53 +50,130 @@ pub enum MeshError {
         expected: String,
     },
 
-    /// More whole triangles follow than the header announces.
-    #[error("the header announces {announced} triangles; found {present}")]
+    /// More follows, whole, than the header announces.
+    #[error("the header announces {announced} {what}; found {present}")]
     CountMismatch {
+        /// Of what, in the plural.
+        what: &'static str,
         /// The count in the header.
         announced: usize,
-        /// Whole triangles in the file.
+        /// The count in the file.
         present: usize,
     },
 
     /// A coordinate that is no number, infinite or absurdly large.
     #[error(
-        "{}triangle {triangle} has the coordinate {found}; expected a number within ±{COORDINATE_LIMIT:e}",
+        "{}{of} {number} has the coordinate {found:e}; expected a number within ±{COORDINATE_LIMIT:e}",
         at_line(*line)
     )]
     BadCoordinate {
         /// Line in a text file, from 1.
         line: Option<usize>,
-        /// Which triangle, from 1.
-        triangle: usize,
+        /// Whose: `triangle` or `vertex`.
+        of: &'static str,
+        /// Which of them, from 1.
+        number: usize,
         /// The coordinate.
-        found: f32,
+        found: f64,
+    },
+
+    /// A face names a corner that is not there.
+    #[error("{}a face names the corner {found}; expected {expected}", at_line(*line))]
+    BadIndex {
+        /// Line in a text file, from 1.
+        line: Option<usize>,
+        /// The number as it stands in the file.
+        found: String,
+        /// The numbers that could stand there.
+        expected: String,
     },
 
     /// A well-formed file without a single triangle.
     #[error("found no triangles; expected at least one")]
     NoTriangles,
 
-    /// A word in a text file that does not belong there.
-    #[error("line {line}: found `{found}`; expected {expected}")]
+    /// A word in a file that does not belong there.
+    #[error("{}found {found}; expected {expected}", at_line(*line))]
     Parse {
-        /// Line of the word, from 1.
-        line: usize,
-        /// The word, shortened if it is long.
+        /// Line in a text file, from 1.
+        line: Option<usize>,
+        /// What stands there, shortened if it is long.
         found: String,
         /// What could stand there.
         expected: &'static str,
     },
 
-    /// More triangles than [`TRIANGLE_BUDGET`].
-    #[error("found {triangles} triangles or more; at most {TRIANGLE_BUDGET} are read")]
+    /// An archive that is damaged, or none where one is expected.
+    #[error("found {found}; expected the whole ZIP archive of a 3MF")]
+    BadZip {
+        /// What is wrong.
+        found: String,
+    },
+
+    /// A name that leads out of the archive. Nothing outside is ever opened.
+    #[error("the archive refers to `{name}`, which leads out of it")]
+    UnsafePath {
+        /// The name.
+        name: String,
+    },
+
+    /// Something is referred to that is not in the file.
+    #[error("{name} is referred to and is not in the file")]
+    MissingPart {
+        /// What it is.
+        name: String,
+    },
+
+    /// More than one of the budgets allows.
+    #[error("found {found} {what} or more; at most {limit} are read")]
     TooLarge {
-        /// Triangles seen when reading stopped.
-        triangles: usize,
+        /// Of what, in the plural.
+        what: &'static str,
+        /// How many when reading stopped.
+        found: u64,
+        /// The budget.
+        limit: u64,
+    },
+
+    /// More copies of objects than [`INSTANCE_BUDGET`], or objects within
+    /// objects beyond any sense.
+    #[error("its objects are built more than {INSTANCE_BUDGET} times or nested too deeply")]
+    TooManyInstances,
+
+    /// An object that contains itself.
+    #[error("object {object} contains itself")]
+    ComponentCycle {
+        /// Its number in the file.
+        object: String,
+    },
+
+    /// A document type or an entity in XML, which no 3MF may have.
+    #[error("line {line}: found {found}; expected plain XML without a document type or entities")]
+    XmlEntity {
+        /// Line, from 1.
+        line: usize,
+        /// What stands there.
+        found: String,
+    },
+
+    /// Trouble within a part of a 3MF.
+    #[error("in {part}: {error}")]
+    InPart {
+        /// The part's name; lines are counted in it.
+        part: String,
+        /// The trouble.
+        error: Box<Self>,
     },
 }
 
 impl MeshError {
+    pub(super) fn unread_format(found: String) -> Self {
+        Self::Unsupported {
+            found,
+            expected: "STL, OBJ, PLY or 3MF",
+        }
+    }
+
     /// One word for programs, stable between versions.
     pub fn kind(&self) -> &'static str {
         match self {
@@ -105,15 +186,27 @@ impl MeshError {
             Self::BadCoordinate { .. } => "bad_coordinate",
             Self::NoTriangles => "no_triangles",
             Self::Parse { .. } => "parse",
+            Self::BadIndex { .. } => "bad_index",
+            Self::BadZip { .. } => "bad_zip",
+            Self::UnsafePath { .. } => "unsafe_path",
+            Self::MissingPart { .. } => "missing_part",
             Self::TooLarge { .. } => "too_large",
+            Self::TooManyInstances => "too_many_instances",
+            Self::ComponentCycle { .. } => "component_cycle",
+            Self::XmlEntity { .. } => "xml_entity",
+            Self::InPart { error, .. } => error.kind(),
         }
     }
 
-    /// The line in a text file, from 1.
+    /// The line in a text file, from 1; none within a part of a 3MF, where the
+    /// message has it.
     pub fn line(&self) -> Option<usize> {
         match self {
-            Self::BadHeader { line, .. } | Self::Parse { line, .. } => Some(*line),
-            Self::Truncated { line, .. } | Self::BadCoordinate { line, .. } => *line,
+            Self::BadHeader { line, .. } | Self::XmlEntity { line, .. } => Some(*line),
+            Self::Truncated { line, .. }
+            | Self::BadCoordinate { line, .. }
+            | Self::BadIndex { line, .. }
+            | Self::Parse { line, .. } => *line,
             _ => None,
         }
     }
@@ -124,10 +217,12 @@ impl MeshError {
             Self::EmptyFile | Self::NoTriangles => {
                 "Export the piece again and see that something is selected."
             }
-            Self::NotAMesh { .. } => "Give the STL file of the piece.",
-            Self::Unsupported { .. } => "Export the piece as STL.",
-            Self::BadHeader { .. } => "Put a line `solid` first, or export the piece again.",
-            Self::Truncated { .. } => "Copy the file again from where it came, or export it again.",
+            Self::NotAMesh { .. } => "Give the STL, OBJ, PLY or 3MF file of the piece.",
+            Self::Unsupported { .. } => "Export the piece as STL or as a plain 3MF.",
+            Self::BadHeader { .. } => "Correct that line, or export the piece again.",
+            Self::Truncated { .. } | Self::BadZip { .. } => {
+                "Copy the file again from where it came, or export it again."
+            }
             Self::CountMismatch { .. } => "Export the piece again: its header is wrong.",
             Self::BadCoordinate { .. } => {
                 "Repair the model where it was drawn and export it again."
@@ -135,8 +230,18 @@ impl MeshError {
             Self::Parse { found, .. } if found.contains(',') => {
                 "Export again with a decimal point instead of a comma, or as binary STL."
             }
-            Self::Parse { .. } => "Correct that line, or export the piece as binary STL.",
-            Self::TooLarge { .. } => "Reduce the mesh in the modeller and export it again.",
+            Self::Parse { .. } | Self::BadIndex { .. } => {
+                "Correct it there, or export the piece again, best as binary STL."
+            }
+            Self::UnsafePath { .. }
+            | Self::MissingPart { .. }
+            | Self::ComponentCycle { .. }
+            | Self::XmlEntity { .. } => "Export the piece again, as 3MF from a slicer or as STL.",
+            Self::TooLarge { .. } => {
+                "Reduce the mesh in the modeller, or export it as binary STL if it is none."
+            }
+            Self::TooManyInstances => "Export one piece, not the whole plate.",
+            Self::InPart { error, .. } => return error.remedy(),
         }
         .to_owned()
     }

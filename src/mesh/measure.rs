@@ -37,7 +37,11 @@ const BLOCK: usize = 32 * LANES;
 pub fn measure(mesh: &Mesh<'_>, unit: LengthUnit) -> Measure {
     let sums = match &mesh.triangles {
         Triangles::Records(records) => Sums::of(records, stl::numbers),
-        Triangles::Listed(triangles) => Sums::of(triangles, flat),
+        Triangles::Listed(triangles) => Sums::of(triangles, |numbers| *numbers),
+        Triangles::Numbered { corners, triangles } => Sums::of(triangles, |of| {
+            let [a, b, c] = of.map(|at| corners[at as usize]);
+            [a[0], a[1], a[2], b[0], b[1], b[2], c[0], c[1], c[2]]
+        }),
     };
     let mm = unit.mm();
     Measure {
@@ -56,16 +60,22 @@ struct Sums {
     sixfold_volume: CompensatedSum,
 }
 
+/// What coordinates are held in: single or double precision.
+trait Number: Copy + Default + PartialOrd + Into<f64> {}
+impl Number for f32 {}
+impl Number for f64 {}
+
 impl Sums {
-    fn of<T: Copy>(triangles: &[T], numbers: impl Fn(&T) -> [f32; 9]) -> Self {
-        let first = triangles.first().map_or([0.0; 9], &numbers);
+    fn of<T: Copy, N: Number>(triangles: &[T], numbers: impl Fn(&T) -> [N; 9]) -> Self {
+        let first = triangles.first().map_or([N::default(); 9], &numbers);
+        let first = [first[0], first[1], first[2]];
+        let origin = first.map(Into::into);
         let mut sums = Self {
-            low: [first[0], first[1], first[2]],
-            high: [first[0], first[1], first[2]],
+            low: origin,
+            high: origin,
             doubled_area: CompensatedSum::default(),
             sixfold_volume: CompensatedSum::default(),
         };
-        let (first, origin) = (sums.low, sums.low.map(f64::from));
         for block in triangles.chunks(BLOCK) {
             let mut lanes = Lanes::new(first, origin);
             let (groups, rest) = block.as_chunks::<LANES>();
@@ -83,38 +93,39 @@ impl Sums {
         sums
     }
 
-    fn take(&mut self, lanes: &Lanes) {
+    fn take<N: Number>(&mut self, lanes: &Lanes<N>) {
         for axis in 0..3 {
-            self.low[axis] = lanes.low[axis]
-                .iter()
-                .copied()
-                .fold(self.low[axis], f32::min);
-            self.high[axis] = lanes.high[axis]
-                .iter()
-                .copied()
-                .fold(self.high[axis], f32::max);
+            let (low, high) = (&mut self.low[axis], &mut self.high[axis]);
+            *low = lanes.low[axis]
+                .map(Into::into)
+                .into_iter()
+                .fold(*low, f64::min);
+            *high = lanes.high[axis]
+                .map(Into::into)
+                .into_iter()
+                .fold(*high, f64::max);
         }
         self.doubled_area.add(lanes.doubled_area.iter().sum());
         self.sixfold_volume.add(lanes.sixfold_volume.iter().sum());
     }
 
     fn extents(&self) -> [f64; 3] {
-        [0, 1, 2].map(|axis| f64::from(self.high[axis]) - f64::from(self.low[axis]))
+        [0, 1, 2].map(|axis| self.high[axis] - self.low[axis])
     }
 }
 
 /// The sums of a block, each lane of its own: the compiler makes wide
 /// instructions of loops over lanes.
-struct Lanes {
+struct Lanes<N> {
     origin: [f64; 3],
-    low: [[f32; LANES]; 3],
-    high: [[f32; LANES]; 3],
+    low: [[N; LANES]; 3],
+    high: [[N; LANES]; 3],
     doubled_area: [f64; LANES],
     sixfold_volume: [f64; LANES],
 }
 
-impl Lanes {
-    fn new(first: Corner, origin: [f64; 3]) -> Self {
+impl<N: Number> Lanes<N> {
+    fn new(first: [N; 3], origin: [f64; 3]) -> Self {
         Self {
             origin,
             low: first.map(|coordinate| [coordinate; LANES]),
@@ -124,9 +135,9 @@ impl Lanes {
         }
     }
 
-    fn add(&mut self, triangle: impl Fn(usize) -> [f32; 9]) {
+    fn add(&mut self, triangle: impl Fn(usize) -> [N; 9]) {
         // By coordinate (x, y, z of each corner in turn), then by lane.
-        let mut numbers = [[0.0_f32; LANES]; 9];
+        let mut numbers = [[N::default(); LANES]; 9];
         for lane in 0..LANES {
             for (row, number) in numbers.iter_mut().zip(triangle(lane)) {
                 row[lane] = number;
@@ -142,7 +153,10 @@ impl Lanes {
         let sums = self.doubled_area.iter_mut().zip(&mut self.sixfold_volume);
         for (lane, (doubled_area, sixfold_volume)) in sums.enumerate() {
             let corner = |at: usize| {
-                [0, 1, 2].map(|axis| f64::from(numbers[3 * at + axis][lane]) - self.origin[axis])
+                [0, 1, 2].map(|axis| {
+                    let coordinate: f64 = numbers[3 * at + axis][lane].into();
+                    coordinate - self.origin[axis]
+                })
             };
             let (a, b, c) = (corner(0), corner(1), corner(2));
             let normal = cross(less(b, a), less(c, a));
@@ -174,10 +188,6 @@ impl CompensatedSum {
     fn value(&self) -> f64 {
         self.sum + self.lost
     }
-}
-
-fn flat(&[[ax, ay, az], [bx, by, bz], [cx, cy, cz]]: &[Corner; 3]) -> [f32; 9] {
-    [ax, ay, az, bx, by, bz, cx, cy, cz]
 }
 
 fn less(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {

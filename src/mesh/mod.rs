@@ -1,9 +1,9 @@
 //! One print: the triangles of its file, its size, area and volume.
 //!
 //! Bytes in, values out: this room never sees a file, a clock or a terminal.
-//! [`read`] tells the format by the content, never by a name; [`measure`] sums
-//! what is there; [`plausible_print`] says when a size cannot be a print and
-//! the unit must be asked for.
+//! [`read`] takes STL, OBJ, PLY and 3MF and tells them by the content, never by
+//! a name; [`measure`] sums what is there; [`plausible_print`] says when a size
+//! cannot be a print and the unit must be asked for.
 //!
 //! ```
 //! # use tankside::mesh::{self, LengthUnit, MeshError};
@@ -24,10 +24,19 @@
 //! ```
 
 mod closed;
+mod draft;
 mod error;
 mod measure;
+mod obj;
+mod ply;
+mod polygon;
 mod size;
 mod stl;
+mod threemf;
+mod words;
+
+use std::fmt;
+use std::ops::Range;
 
 pub use closed::is_closed;
 pub use error::MeshError;
@@ -39,40 +48,86 @@ pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print};
 /// A binary STL of this many is 1 GB, and far finer than any printer.
 pub const TRIANGLE_BUDGET: usize = 20_000_000;
 
+/// The most corners that OBJ, PLY and 3MF may number, all copies of a 3MF's
+/// objects counted: [`MeshError::TooLarge`] beyond. A closed mesh has half as
+/// many corners as triangles; these take 480 MB.
+pub const CORNER_BUDGET: usize = 20_000_000;
+
+/// The most bytes of a file: [`MeshError::TooLarge`] beyond. A binary STL of
+/// [`TRIANGLE_BUDGET`] fits.
+pub const BYTE_BUDGET: usize = 1 << 30;
+
+/// The most bytes that the parts of a 3MF may unpack to:
+/// [`MeshError::TooLarge`] beyond. They are read as they are unpacked and never
+/// held whole.
+pub const UNPACKED_BUDGET: u64 = 1 << 30;
+
+/// The most copies of objects that a 3MF may build:
+/// [`MeshError::TooManyInstances`] beyond.
+pub const INSTANCE_BUDGET: usize = 10_000;
+
+/// The most comparisons of a corner with an ear that all bent faces of a file
+/// may take, a second or two: [`MeshError::TooLarge`] beyond.
+const EAR_TEST_BUDGET: u64 = 400_000_000;
+
 /// The largest coordinate that is believed, in the file's unit:
 /// [`MeshError::BadCoordinate`] beyond. In mm it is a thousand kilometres.
-pub const COORDINATE_LIMIT: f32 = 1e9;
+pub const COORDINATE_LIMIT: f64 = 1e9;
 
 /// A corner of a triangle: x, y, z in the file's unit.
-pub type Corner = [f32; 3];
+///
+/// STL holds single precision. The texts of the other formats carry more, which
+/// is kept: faces of two shells that coincide in the file still do, also after
+/// the transforms of a 3MF.
+pub type Corner = [f64; 3];
 
 /// The triangles of one file, as they stand there.
 ///
 /// Those of a binary STL stay in the bytes of the file and are read where they
-/// lie: to copy a million of them takes longer than to sum them.
+/// lie: to copy a million of them takes longer than to sum them. Where the file
+/// numbers its corners the mesh does too, in a third of the space.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mesh<'a> {
     triangles: Triangles<'a>,
-    /// The unit that the file names; an STL names none.
+    groups: Vec<Group>,
+    /// The unit that the file names; only 3MF names one.
     pub unit: Option<LengthUnit>,
-    /// Bytes that follow the last triangle and were left unread: harmless, but
-    /// worth a remark.
-    pub trailing_bytes: usize,
+    /// What was passed over: harmless, but worth a word.
+    pub remarks: Vec<Remark>,
 }
 
 #[derive(Debug, Clone, PartialEq)]
 enum Triangles<'a> {
     Records(&'a [stl::Record]),
-    Listed(Vec<[Corner; 3]>),
+    Listed(Vec<[f32; 9]>),
+    Numbered {
+        corners: Vec<Corner>,
+        triangles: Vec<[u32; 3]>,
+    },
+}
+
+/// Triangles that the file has under a name: a solid of an STL, an object or a
+/// group of an OBJ, an object of a 3MF. A triangle may be in several groups.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Group {
+    /// The name, without control characters; never empty.
+    pub name: String,
+    /// Which triangles, counted from 0: runs that rise and do not overlap.
+    pub runs: Vec<Range<u32>>,
 }
 
 impl Mesh<'_> {
     /// A mesh of these triangles, in no unit.
     pub fn of(triangles: Vec<[Corner; 3]>) -> Self {
+        let numbers = (0..triangles.len() as u32).map(|at| [3 * at, 3 * at + 1, 3 * at + 2]);
         Self {
-            triangles: Triangles::Listed(triangles),
+            triangles: Triangles::Numbered {
+                triangles: numbers.collect(),
+                corners: triangles.into_flattened(),
+            },
+            groups: Vec::new(),
             unit: None,
-            trailing_bytes: 0,
+            remarks: Vec::new(),
         }
     }
 
@@ -81,43 +136,125 @@ impl Mesh<'_> {
         match &self.triangles {
             Triangles::Records(records) => records.len(),
             Triangles::Listed(triangles) => triangles.len(),
+            Triangles::Numbered { triangles, .. } => triangles.len(),
         }
     }
 
     /// Three corners each, counter-clockwise seen from outside if the file is
     /// well made. From [`read`] every coordinate is finite.
     pub fn triangles(&self) -> impl Iterator<Item = [Corner; 3]> {
-        let (records, listed): (&[stl::Record], &[[Corner; 3]]) = match &self.triangles {
-            Triangles::Records(records) => (records, &[]),
-            Triangles::Listed(triangles) => (&[], triangles),
+        let (records, listed, corners, numbered) = match &self.triangles {
+            Triangles::Records(records) => (*records, &[][..], &[][..], &[][..]),
+            Triangles::Listed(listed) => (&[][..], &listed[..], &[][..], &[][..]),
+            Triangles::Numbered { corners, triangles } => {
+                (&[][..], &[][..], &corners[..], &triangles[..])
+            }
         };
-        records
+        let single = records
             .iter()
-            .map(stl::corners)
-            .chain(listed.iter().copied())
+            .map(stl::numbers)
+            .chain(listed.iter().copied());
+        let double = numbered.iter().map(|of| of.map(|at| corners[at as usize]));
+        single.map(in_corners).chain(double)
+    }
+
+    /// The named groups of the file, in its order.
+    pub fn groups(&self) -> &[Group] {
+        &self.groups
     }
 }
 
-/// Reads a mesh file: binary or ASCII STL.
+/// Nine coordinates as three corners.
+fn in_corners([ax, ay, az, bx, by, bz, cx, cy, cz]: [f32; 9]) -> [Corner; 3] {
+    [[ax, ay, az], [bx, by, bz], [cx, cy, cz]].map(|corner| corner.map(f64::from))
+}
+
+/// Something in a file that was passed over.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Remark {
+    /// So many bytes follow what the file announces.
+    TrailingBytes(usize),
+    /// So many parts of a kind do not count.
+    Skipped {
+        /// Of what kind, in the plural.
+        what: &'static str,
+        /// How many there are.
+        count: usize,
+    },
+}
+
+impl Remark {
+    fn trailing(bytes: usize) -> Option<Self> {
+        (bytes > 0).then_some(Self::TrailingBytes(bytes))
+    }
+
+    fn skipped(what: &'static str, count: usize) -> Option<Self> {
+        (count > 0).then_some(Self::Skipped { what, count })
+    }
+}
+
+impl fmt::Display for Remark {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TrailingBytes(bytes) => {
+                write!(f, "{bytes} bytes after the last triangle are not read")
+            }
+            Self::Skipped { what, count } => write!(f, "left out: {what} ({count})"),
+        }
+    }
+}
+
+/// Finite and not absurdly large.
+fn is_sound(coordinate: f64) -> bool {
+    coordinate.abs() <= COORDINATE_LIMIT
+}
+
+/// Whether a file of so many bytes is read at all: to be asked before its bytes
+/// are fetched.
+///
+/// # Errors
+/// [`MeshError::TooLarge`] over [`BYTE_BUDGET`].
+pub fn check_length(bytes: u64) -> Result<(), MeshError> {
+    let bytes = usize::try_from(bytes).unwrap_or(usize::MAX);
+    draft::within_budget("bytes", bytes, BYTE_BUDGET)
+}
+
+/// Reads a mesh file: STL (binary or ASCII), OBJ, PLY (ASCII or binary of
+/// either byte order) or 3MF.
 ///
 /// # Errors
 /// Every [`MeshError`]; it says what was found, what was expected and, with
 /// [`MeshError::remedy`], what to do. A count in the file is checked against
 /// the bytes that are there before anything is allocated for it.
 pub fn read(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
+    check_length(bytes.len() as u64)?;
     if bytes.trim_ascii_start().is_empty() {
         return Err(MeshError::EmptyFile);
     }
     if stl::is_whole_binary(bytes) {
         return stl::read_binary(bytes);
     }
+    if ply::is_ply(bytes) {
+        return ply::read(bytes);
+    }
+    if threemf::is_zip(bytes) {
+        return threemf::read(bytes);
+    }
     if let Some(foreign) = foreign_format(bytes) {
         return Err(foreign);
     }
-    if is_text(bytes) {
-        stl::read_ascii(bytes)
-    } else {
+    if !is_text(bytes) {
         stl::read_binary(bytes)
+    } else if stl::is_ascii(bytes) {
+        stl::read_ascii(bytes)
+    } else if obj::is_obj(bytes) {
+        obj::read(bytes)
+    } else {
+        let first = words::Words::new(bytes).next().unwrap_or_default();
+        Err(MeshError::NotAMesh {
+            found: format!("text that begins with `{}`", words::shown(first)),
+        })
     }
 }
 
@@ -131,14 +268,7 @@ fn is_text(bytes: &[u8]) -> bool {
 ///
 /// The signatures are from memory of the formats' own documents.
 fn foreign_format(bytes: &[u8]) -> Option<MeshError> {
-    const OTHER_MESHES: [(&[u8], &str); 6] = [
-        (b"ply\n", "PLY"),
-        (b"ply\r", "PLY"),
-        (b"PK\x03\x04", "a ZIP archive, as 3MF is"),
-        (b"glTF", "binary glTF"),
-        (b"<?xml", "XML, as AMF is"),
-        (b"ISO-10303-21", "STEP"),
-    ];
+    const OTHER_MESHES: [(&[u8], &str); 2] = [(b"glTF", "binary glTF"), (b"ISO-10303-21", "STEP")];
     const NO_MESHES: [(&[u8], &str); 6] = [
         (b"\x89PNG", "a PNG picture"),
         (b"\xff\xd8\xff", "a JPEG picture"),
@@ -149,13 +279,14 @@ fn foreign_format(bytes: &[u8]) -> Option<MeshError> {
     ];
     let named = |table: &[(&[u8], &'static str)]| {
         let (_, format) = table.iter().find(|(start, _)| bytes.starts_with(start))?;
-        Some(*format)
+        Some((*format).to_owned())
     };
-    if let Some(format) = named(&OTHER_MESHES) {
-        return Some(MeshError::Unsupported { format });
+    if let Some(found) = named(&OTHER_MESHES) {
+        return Some(MeshError::unread_format(found));
     }
-    let format = named(&NO_MESHES)?;
-    Some(MeshError::NotAMesh {
-        found: format.to_owned(),
-    })
+    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+    if text.starts_with(b"<?xml") || text.starts_with(b"<model") {
+        return Some(threemf::bare_xml(text));
+    }
+    named(&NO_MESHES).map(|found| MeshError::NotAMesh { found })
 }

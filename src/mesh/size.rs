@@ -14,30 +14,41 @@ pub enum LengthUnit {
     M,
     /// Inches.
     In,
+    /// Micrometres.
+    Um,
+    /// Feet.
+    Ft,
 }
 
 impl LengthUnit {
     /// Every unit, the commonest first.
-    pub const ALL: [Self; 4] = [Self::Mm, Self::Cm, Self::M, Self::In];
+    pub const ALL: [Self; 6] = [Self::Mm, Self::Cm, Self::M, Self::In, Self::Um, Self::Ft];
 
-    /// Millimetres in one of this unit. The inch is exactly 25.4 mm
-    /// (international yard and pound agreement, 1959).
+    /// The units that files without one are in.
+    pub const COMMON: [Self; 4] = [Self::Mm, Self::Cm, Self::M, Self::In];
+
+    /// Millimetres in one of this unit. The inch is exactly 25.4 mm and the foot
+    /// 12 in (international yard and pound agreement, 1959).
     pub fn mm(self) -> f64 {
         match self {
             Self::Mm => 1.0,
             Self::Cm => 10.0,
             Self::M => 1000.0,
             Self::In => 25.4,
+            Self::Um => 0.001,
+            Self::Ft => 304.8,
         }
     }
 
-    /// As it is written: `mm`, `cm`, `m` or `in`.
+    /// As it is written: `mm`, `cm`, `m`, `in`, `um` or `ft`.
     pub fn symbol(self) -> &'static str {
         match self {
             Self::Mm => "mm",
             Self::Cm => "cm",
             Self::M => "m",
             Self::In => "in",
+            Self::Um => "um",
+            Self::Ft => "ft",
         }
     }
 }
@@ -50,7 +61,7 @@ impl fmt::Display for LengthUnit {
 
 /// The text is no unit of length.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("`{0}` is no unit of a mesh; expected mm, cm, m or in")]
+#[error("`{0}` is no unit of a mesh; expected mm, cm, m, in, um or ft")]
 pub struct UnknownUnit(String);
 
 impl FromStr for LengthUnit {

@@ -6,7 +6,9 @@
 //! not read, since exporters leave it zero or not a number; the attribute word
 //! (a colour, if anything) neither.
 
-use super::{COORDINATE_LIMIT, Corner, Mesh, MeshError, TRIANGLE_BUDGET, Triangles};
+use super::draft::{Groups, within_budget};
+use super::words::{Words, printable, shown};
+use super::{COORDINATE_LIMIT, Mesh, MeshError, Remark, TRIANGLE_BUDGET, Triangles};
 
 /// Header and count of a binary STL, in bytes.
 const HEAD: usize = 84;
@@ -14,6 +16,8 @@ const HEAD: usize = 84;
 const RECORD: usize = 50;
 /// One triangle of a binary STL.
 pub(super) type Record = [u8; RECORD];
+/// [`COORDINATE_LIMIT`] in the precision of the format, which holds it exactly.
+const LIMIT: f32 = COORDINATE_LIMIT as f32;
 /// Where in its record a triangle's corners stand: past the normal.
 const CORNERS: usize = 12;
 
@@ -54,6 +58,7 @@ pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     }
     if announced < records.len() && rest.is_empty() {
         return Err(MeshError::CountMismatch {
+            what: "triangles",
             announced,
             present: records.len(),
         });
@@ -61,17 +66,16 @@ pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     if announced == 0 {
         return Err(MeshError::NoTriangles);
     }
-    if announced > TRIANGLE_BUDGET {
-        return Err(MeshError::TooLarge {
-            triangles: announced,
-        });
-    }
+    within_budget("triangles", announced, TRIANGLE_BUDGET)?;
     let records = &records[..announced];
     check_sound(records)?;
     Ok(Mesh {
         triangles: Triangles::Records(records),
+        groups: Vec::new(),
         unit: None,
-        trailing_bytes: body.len() - announced * RECORD,
+        remarks: Remark::trailing(body.len() - announced * RECORD)
+            .into_iter()
+            .collect(),
     })
 }
 
@@ -79,8 +83,7 @@ pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
 /// first triangle could be one: the bytes of anything else, read as numbers,
 /// are scattered over every power of ten.
 fn check_belief(records: &[Record]) -> Result<(), MeshError> {
-    let believable =
-        |number: f32| number == 0.0 || (1e-12..=COORDINATE_LIMIT).contains(&number.abs());
+    let believable = |number: f32| number == 0.0 || (1e-12..=LIMIT).contains(&number.abs());
     match records.first() {
         Some(record) if numbers(record).into_iter().all(believable) => Ok(()),
         None => Ok(()),
@@ -115,14 +118,15 @@ fn check_sound(records: &[Record]) -> Result<(), MeshError> {
         .find(|number| !is_sound(*number));
     Err(MeshError::BadCoordinate {
         line: None,
-        triangle: index + 1,
-        found: found.unwrap_or(f32::NAN),
+        of: "triangle",
+        number: index + 1,
+        found: found.unwrap_or(f32::NAN).into(),
     })
 }
 
-/// Finite and not absurdly large.
+/// Finite and not absurdly large: [`super::is_sound`] in single precision.
 fn is_sound(coordinate: f32) -> bool {
-    coordinate.abs() <= COORDINATE_LIMIT
+    coordinate.abs() <= LIMIT
 }
 
 /// The nine coordinates of a triangle, corner by corner.
@@ -133,65 +137,52 @@ pub(super) fn numbers(record: &Record) -> [f32; 9] {
     })
 }
 
-/// The corners of a triangle.
-pub(super) fn corners(record: &Record) -> [Corner; 3] {
-    let [ax, ay, az, bx, by, bz, cx, cy, cz] = numbers(record);
-    [[ax, ay, az], [bx, by, bz], [cx, cy, cz]]
+/// Whether a text begins as an ASCII STL does, or one without its first line.
+pub(super) fn is_ascii(text: &[u8]) -> bool {
+    let first = Words::new(text).next().unwrap_or_default();
+    first.eq_ignore_ascii_case(b"solid") || first.eq_ignore_ascii_case(b"facet")
 }
 
 /// Reads an ASCII STL, or says why the text is none.
 ///
 /// Upper and lower case, any blanks and line ends, names with blanks or none,
 /// and several solids in one file are all taken.
-pub(super) fn read_ascii(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
-    let mut words = Words::new(bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes));
+pub(super) fn read_ascii(bytes: &[u8]) -> Result<Mesh<'static>, MeshError> {
+    let mut words = Words::new(bytes);
     let mut triangles = Vec::new();
-    check_first_word(&words)?;
+    let mut groups = Groups::default();
     while let Some(word) = words.next() {
         if !word.eq_ignore_ascii_case(b"solid") {
-            return Err(words.unexpected(word, "`solid`, or the end of the file"));
+            let first = triangles.is_empty() && word.eq_ignore_ascii_case(b"facet");
+            let expected = "`solid`, or the end of the file";
+            return Err(if first {
+                MeshError::BadHeader {
+                    line: words.line,
+                    found: shown(word),
+                    expected: "the file to begin with `solid`",
+                }
+            } else {
+                words.unexpected(word, expected)
+            });
         }
-        words.skip_line();
+        let name = printable(words.skip_line());
+        let from = triangles.len() as u32;
         read_solid(&mut words, &mut triangles)?;
+        groups.add(name.trim(), from..triangles.len() as u32);
     }
     if triangles.is_empty() {
         return Err(MeshError::NoTriangles);
     }
-    Ok(Mesh::of(triangles))
-}
-
-/// Tells an ASCII STL from other text by its first word.
-fn check_first_word(words: &Words) -> Result<(), MeshError> {
-    let mut ahead = words.clone();
-    let first = ahead.next().unwrap_or_default();
-    if first.eq_ignore_ascii_case(b"solid") {
-        return Ok(());
-    }
-    if first.eq_ignore_ascii_case(b"facet") {
-        return Err(MeshError::BadHeader {
-            line: ahead.line,
-            found: shown(first),
-        });
-    }
-    if looks_like_obj(words.bytes) {
-        return Err(MeshError::Unsupported { format: "OBJ" });
-    }
-    Err(MeshError::NotAMesh {
-        found: format!("text that begins with `{}`", shown(first)),
-    })
-}
-
-/// Whether one of the first lines of the text is a vertex as OBJ writes it.
-fn looks_like_obj(text: &[u8]) -> bool {
-    let mut lines = text.split(|&byte| byte == b'\n').take(1000);
-    lines.any(|line| {
-        let mut words = Words::new(line);
-        words.next() == Some(b"v") && (0..3).all(|_| words.next().and_then(number).is_some())
+    Ok(Mesh {
+        triangles: Triangles::Listed(triangles),
+        groups: groups.list,
+        unit: None,
+        remarks: Vec::new(),
     })
 }
 
 /// The facets of one solid up to its `endsolid`.
-fn read_solid(words: &mut Words, triangles: &mut Vec<[Corner; 3]>) -> Result<(), MeshError> {
+fn read_solid(words: &mut Words, triangles: &mut Vec<[f32; 9]>) -> Result<(), MeshError> {
     loop {
         let word = words.need("`endsolid`")?;
         if word.eq_ignore_ascii_case(b"endsolid") {
@@ -201,127 +192,26 @@ fn read_solid(words: &mut Words, triangles: &mut Vec<[Corner; 3]>) -> Result<(),
         if !word.eq_ignore_ascii_case(b"facet") {
             return Err(words.cut_or_unexpected(word, "`facet` or `endsolid`"));
         }
-        if triangles.len() == TRIANGLE_BUDGET {
-            return Err(MeshError::TooLarge {
-                triangles: TRIANGLE_BUDGET + 1,
-            });
-        }
+        let number = triangles.len() + 1;
+        within_budget("triangles", number, TRIANGLE_BUDGET)?;
         words.skip_line();
-        triangles.push(read_facet(words, triangles.len() + 1)?);
+        triangles.push(read_facet(words, number)?);
     }
 }
 
 /// The rest of a facet past its normal; `triangle` is its number, from 1.
-fn read_facet(words: &mut Words, triangle: usize) -> Result<[Corner; 3], MeshError> {
-    let mut corners = [[0.0; 3]; 3];
+fn read_facet(words: &mut Words, triangle: usize) -> Result<[f32; 9], MeshError> {
+    let mut numbers = [0.0; 9];
     words.keyword(b"outer", "`outer loop`")?;
     words.keyword(b"loop", "`outer loop`")?;
-    for corner in &mut corners {
+    for corner in numbers.chunks_exact_mut(3) {
         words.keyword(b"vertex", "`vertex`")?;
         for coordinate in corner {
-            *coordinate = words.coordinate(triangle)?;
+            let word = words.need("a coordinate")?;
+            *coordinate = words.coordinate(word, "triangle", triangle)?;
         }
     }
     words.keyword(b"endloop", "`endloop` after three corners")?;
     words.keyword(b"endfacet", "`endfacet`")?;
-    Ok(corners)
-}
-
-/// The words of a text, with the line that the last one stood on.
-#[derive(Clone)]
-struct Words<'a> {
-    bytes: &'a [u8],
-    line: usize,
-}
-
-impl<'a> Words<'a> {
-    fn new(bytes: &'a [u8]) -> Self {
-        Self { bytes, line: 1 }
-    }
-
-    /// The next word; none at the end.
-    fn next(&mut self) -> Option<&'a [u8]> {
-        let is_blank = |byte: &u8| byte.is_ascii_whitespace();
-        while let Some(byte) = self.bytes.first().filter(|byte| is_blank(byte)) {
-            let before_line_feed = self.bytes.get(1) == Some(&b'\n');
-            self.line += usize::from(*byte == b'\n' || (*byte == b'\r' && !before_line_feed));
-            self.bytes = &self.bytes[1..];
-        }
-        let end = self.bytes.iter().position(is_blank);
-        let (word, rest) = self.bytes.split_at(end.unwrap_or(self.bytes.len()));
-        self.bytes = rest;
-        (!word.is_empty()).then_some(word)
-    }
-
-    /// Leaves out the rest of the line.
-    fn skip_line(&mut self) {
-        let end = self
-            .bytes
-            .iter()
-            .position(|byte| matches!(byte, b'\n' | b'\r'));
-        self.bytes = &self.bytes[end.unwrap_or(self.bytes.len())..];
-    }
-
-    /// The next word, which has to be there.
-    fn need(&mut self, expected: &str) -> Result<&'a [u8], MeshError> {
-        self.next().ok_or_else(|| MeshError::Truncated {
-            line: Some(self.line),
-            found: "the end of the file".to_owned(),
-            expected: expected.to_owned(),
-        })
-    }
-
-    fn keyword(&mut self, keyword: &[u8], expected: &'static str) -> Result<(), MeshError> {
-        let word = self.need(expected)?;
-        if word.eq_ignore_ascii_case(keyword) {
-            return Ok(());
-        }
-        Err(self.cut_or_unexpected(word, expected))
-    }
-
-    fn coordinate(&mut self, triangle: usize) -> Result<f32, MeshError> {
-        let word = self.need("a coordinate")?;
-        match number(word) {
-            Some(value) if is_sound(value) => Ok(value),
-            Some(found) => Err(MeshError::BadCoordinate {
-                line: Some(self.line),
-                triangle,
-                found,
-            }),
-            None => Err(self.cut_or_unexpected(word, "a coordinate")),
-        }
-    }
-
-    /// The refusal of a word; as the very last bytes of the file it is taken
-    /// for the first half of a word that was cut.
-    fn cut_or_unexpected(&self, word: &[u8], expected: &'static str) -> MeshError {
-        if self.bytes.is_empty() {
-            return MeshError::Truncated {
-                line: Some(self.line),
-                found: format!("`{}` at the end of the file", shown(word)),
-                expected: expected.to_owned(),
-            };
-        }
-        self.unexpected(word, expected)
-    }
-
-    fn unexpected(&self, word: &[u8], expected: &'static str) -> MeshError {
-        MeshError::Parse {
-            line: self.line,
-            found: shown(word),
-            expected,
-        }
-    }
-}
-
-/// A number as C writes it, including the `nan(ind)` of some libraries.
-fn number(word: &[u8]) -> Option<f32> {
-    let text = std::str::from_utf8(word).ok()?;
-    text.split('(').next()?.parse().ok()
-}
-
-/// A word of the file for a message: without control characters, and short.
-fn shown(word: &[u8]) -> String {
-    let text = String::from_utf8_lossy(word);
-    text.chars().filter(|c| !c.is_control()).take(24).collect()
+    Ok(numbers)
 }

@@ -10,6 +10,9 @@
 
 #[path = "../support/long.rs"]
 mod long;
+#[path = "../support/prints.rs"]
+#[allow(dead_code, reason = "shared with the tests")]
+mod prints;
 #[path = "../support/pty.rs"]
 mod pty;
 
@@ -19,7 +22,7 @@ use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
+use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use tankside::mesh;
@@ -408,6 +411,45 @@ fn print(c: &mut Criterion) {
     group.finish();
 }
 
+/// The readers of every format on the same 180,000 triangles, in bytes of the
+/// file a second; of a 3MF these are packed.
+fn formats(c: &mut Criterion) {
+    let side = 300;
+    let corner = |k: usize| {
+        let (x, y) = (k / (side + 1), k % (side + 1));
+        [
+            x as f64 * 0.05,
+            y as f64 * 0.05,
+            ((x * 7 + y * 13) % 17) as f64 * 0.01,
+        ]
+    };
+    let halves = |k: usize| {
+        let a = k / side * (side + 1) + k % side;
+        let (b, c, d) = (a + side + 1, a + side + 2, a + 1);
+        [vec![a, b, c], vec![a, c, d]]
+    };
+    let grid = prints::Shape {
+        corners: (0..(side + 1) * (side + 1)).map(corner).collect(),
+        faces: (0..side * side).flat_map(halves).collect(),
+    };
+    let mut group = c.benchmark_group("a print in each format");
+    group.sample_size(10);
+    for (name, file) in [
+        ("stl", prints::stl(&grid)),
+        ("stl ascii", prints::stl_ascii(&grid, "grid").into_bytes()),
+        ("obj", prints::obj(&grid).into_bytes()),
+        ("ply ascii", prints::ply(&grid, prints::Ply::Ascii)),
+        ("ply", prints::ply(&grid, prints::Ply::Little)),
+        ("3mf", prints::threemf_of(&grid, "millimeter")),
+    ] {
+        group.throughput(Throughput::Bytes(file.len() as u64));
+        group.bench_function(name, |b| {
+            b.iter(|| mesh::read(&file).expect("reads").count());
+        });
+    }
+    group.finish();
+}
+
 criterion_group!(
     benches,
     frame,
@@ -416,6 +458,7 @@ criterion_group!(
     record,
     record_past,
     start,
-    print
+    print,
+    formats
 );
 criterion_main!(benches);
