@@ -463,8 +463,9 @@ fn due(screen: &Screen) -> Vec<String> {
 
 /// The lines that a digit takes now.
 fn numbered(screen: &Screen) -> Vec<String> {
-    let is_numbered =
-        |row: &String| row.starts_with(|c: char| c.is_ascii_digit()) && row[1..].starts_with([' ', '>']);
+    let is_numbered = |row: &String| {
+        row.starts_with(|c: char| c.is_ascii_digit()) && row[1..].starts_with([' ', '>'])
+    };
     body(screen).into_iter().filter(is_numbered).collect()
 }
 

@@ -158,9 +158,8 @@ fn a_flipped_bit_in_a_packed_part_is_seen() {
 #[test]
 fn bent_faces_without_end_are_refused_in_time() {
     let corners = 60_000;
-    let mut text: String = (0..corners)
-        .map(|k| format!("v {k} {} 0\n", k % 2 * 50_000))
-        .collect();
+    let mut text = String::new();
+    text.extend((0..corners).map(|k| format!("v {k} {} 0\n", k % 2 * 50_000)));
     text.push('f');
     let numbers = (0..corners).map(|k| format!(" {}", (k * 7919) % corners + 1));
     text.extend(numbers);
