@@ -396,7 +396,7 @@ impl Keypad {
         self.act("main: reading");
         self.enter("main: reading: volts", &[&["1.1"], &[], &[RIGHT], &["2"]]);
         self.act("look: ").sees("what is seen?");
-        self.take(" ok").sees("seen: ok").seen();
+        self.take("ok").sees("seen: ok").seen();
         self.deed("turn", &[&[RIGHT, RIGHT]]);
         self.deed("contact moved", &[&[], &[]]);
         self.act("main: supply, bath").sees("tank main: ");

@@ -267,7 +267,7 @@ fn after_a_write_that_failed_the_screen_says_so_and_keeps_saying_it() {
     let folder = bell.folder.to_str().unwrap();
     let mut pty = Pty::run("sh", &["-c", limited, "sh", PROGRAM, "open", folder], &env);
     pty.wait_frame("the bench", |screen| screen.contents().contains("bell"));
-    let stands = |screen: &vt100::Screen| screen.contents().contains("nothing can be recorded");
+    let stands = |screen: &vt100::Screen| screen.contents().contains("nothing more is recorded");
     let (mut tried, mut acknowledged) = (Vec::new(), BTreeMap::new());
     for note in 0..30 {
         let text = format!("note {note}");

@@ -181,7 +181,7 @@ fn an_open_screen_follows_the_file_and_a_bad_one_is_never_in_its_way() {
     // With the defaults, and saying what is wrong.
     sees(
         &pty,
-        "keys.ron:2:5: no command is called `hlep`; did you mean `help`?; until that is",
+        "keys.ron:2:5: no command is called `hlep`; did you mean `help`? Until that is",
     );
     sees(&pty, "/ help");
     pty.send("h");

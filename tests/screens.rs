@@ -866,7 +866,7 @@ fn ticks_stand_when_the_name_is_not_given_and_enter_says_what_it_does() {
     assert!(hands.text(80, 24).contains("Enter tick it"));
     hands.keys("* Enter Esc");
     let told = hands.text(80, 24);
-    assert!(told.contains("1 [x] print primed"), "{told}");
+    assert!(told.contains("[x] print primed"), "{told}");
     assert!(told.contains("Enter write down"), "{told}");
     assert!(hands.model.project.events().is_empty());
 }

@@ -324,6 +324,34 @@ fn a_flipped_byte_in_the_middle_is_told_with_its_line() {
 }
 
 #[test]
+fn a_line_of_another_number_is_told_though_its_sum_fits() {
+    let (_dir, path) = lamp_with_notes(2);
+    let text = String::from_utf8(journal(&path)).unwrap();
+    let lines: Vec<&str> = text.lines().collect();
+    let sum = |line: &str| line.rsplit('"').nth(1).unwrap().to_owned();
+    let (body, _) = lines[2].rsplit_once(",sum:").unwrap();
+    let body = body.replacen("sequence:2", "sequence:3", 1);
+    let sealed = &sha256_hex(format!("{}{body}", sum(lines[1])).as_bytes())[..16];
+    let other = format!("{}\n{}\n{body},sum:\"{sealed}\")\n", lines[0], lines[1]);
+    fs::write(path.join("journal.ron"), other).unwrap();
+    let error = refused(&path);
+    assert_eq!(error.line, Some(3));
+    assert!(error.message.contains("event 3 where event 2"), "{error}");
+}
+
+#[test]
+fn nothing_is_recorded_behind_a_line_that_was_changed_meanwhile() {
+    let (_dir, path) = lamp_with_notes(2);
+    let mut folder = Folder::open(&path).unwrap();
+    let text = String::from_utf8(journal(&path)).unwrap();
+    let changed = text.replacen("sequence:2", "sequence:7", 1);
+    fs::write(path.join("journal.ron"), &changed).unwrap();
+    let recorded = folder.record(&note("base", "more"), evening(), None);
+    assert!(matches!(recorded, Err(RecordError::Store(error)) if error.kind() == "journal"));
+    assert_eq!(journal(&path), changed.as_bytes());
+}
+
+#[test]
 fn check_tells_every_bad_line_once() {
     let (_dir, path) = lamp_with_notes(6);
     let text = String::from_utf8(journal(&path)).unwrap();

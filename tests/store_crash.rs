@@ -495,6 +495,16 @@ fn the_journal_that_a_first_record_begins_is_there_whoever_died_before() {
 }
 
 #[test]
+fn a_project_that_was_begun_is_sound_after_a_power_cut() {
+    let disk = empty_disk();
+    drop(Folder::create_on(disk.shared(), &bell(), BELL, evening(0)).unwrap());
+    for (left, image) in disk.moment().after_crash() {
+        let report = check_on(&FakeDisk::holding(&image), &bell());
+        assert_eq!(report.problems, [], "{left}");
+    }
+}
+
+#[test]
 fn a_project_that_could_not_be_begun_does_not_stand_in_the_way_of_the_next_attempt() {
     let begin = |disk: &FakeDisk| Folder::create_on(disk.shared(), &bell(), BELL, evening(0));
     let disk = empty_disk();
@@ -594,7 +604,10 @@ fn whichever_operation_fails_nothing_more_is_written_until_the_folder_is_opened_
                 let again = folder.record(&Action::now(note, "Ada"), evening(100), None);
                 match again {
                     Err(RecordError::Store(error)) if error.kind() == "poisoned" => {
-                        assert!(error.remedy.contains("open it again"), "{word}: {error:?}");
+                        assert!(
+                            error.remedy.contains("open the project again"),
+                            "{word}: {error:?}"
+                        );
                         assert_eq!(folder.follow().unwrap_err().kind(), "poisoned", "{word}");
                         assert!(folder.set("name", "Bell").is_err(), "{word}");
                         assert!(folder.write_file("a.md", "a").is_err(), "{word}");

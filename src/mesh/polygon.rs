@@ -221,7 +221,7 @@ mod tests {
         for (polygon, area) in [
             (&l[..], 300.0),
             (&arrow, 30.0),
-            (&comb, 24.0),
+            (&comb, 26.5),
             (&keyhole, 84.0),
             (&on_the_line, 100.0),
         ] {

@@ -30,7 +30,8 @@ fn word(placed: Placed) -> Word {
 pub(super) fn for_screen(file: &KeysFile) -> Result<Keymap, String> {
     keys_of(file).map_err(|error| {
         let fault = in_short(&error);
-        format!("{fault}. Until that is mended the keys stay as they were")
+        let end = if fault.ends_with('?') { "" } else { "." };
+        format!("{fault}{end} Until that is mended the keys stay as they were")
     })
 }
 
