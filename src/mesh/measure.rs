@@ -1,5 +1,6 @@
 //! Sums over the triangles of a mesh.
 
+use super::space::{cross, dot, less};
 use super::{Corner, LengthUnit, Mesh, Triangles, stl};
 
 /// What the triangles of a mesh sum to.
@@ -188,20 +189,4 @@ impl CompensatedSum {
     fn value(&self) -> f64 {
         self.sum + self.lost
     }
-}
-
-fn less(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
-    [a[0] - b[0], a[1] - b[1], a[2] - b[2]]
-}
-
-fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
-    a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-}
-
-fn cross(a: [f64; 3], b: [f64; 3]) -> [f64; 3] {
-    [
-        a[1] * b[2] - a[2] * b[1],
-        a[2] * b[0] - a[0] * b[2],
-        a[0] * b[1] - a[1] * b[0],
-    ]
 }

@@ -26,12 +26,15 @@
 mod closed;
 mod draft;
 mod error;
+mod mask;
 mod measure;
 mod obj;
 mod ply;
 mod polygon;
 mod size;
+mod space;
 mod stl;
+mod survey;
 mod threemf;
 mod words;
 
@@ -40,8 +43,10 @@ use std::ops::Range;
 
 pub use closed::is_closed;
 pub use error::MeshError;
+pub use mask::Mask;
 pub use measure::{Measure, measure};
 pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print};
+pub use survey::{Cavity, Class, Defect, Facet, Flaw, Island, Order, Survey, survey};
 
 /// The most triangles that a file may have: [`MeshError::TooLarge`] beyond.
 ///

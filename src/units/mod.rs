@@ -10,6 +10,7 @@ mod instant;
 mod quantity;
 mod show;
 mod unseen;
+mod watch;
 mod zone;
 
 pub use figure::{Doubt, Figure, Kind};
@@ -17,4 +18,5 @@ pub use instant::{Instant, InstantError};
 pub use quantity::*;
 pub use show::{System, clock_span, number, plain, rounded};
 pub use unseen::{excerpt, is_unseen};
+pub use watch::{Stopped, Unwatched, Watch, go_on};
 pub use zone::{LocalTime, Zone, ZoneError};

@@ -1,0 +1,230 @@
+//! What the bath does with each bit of a print's surface.
+
+use super::space::{area, length};
+use super::{Corner, LengthUnit, Mask, Mesh};
+use crate::units::{Stopped, Watch, go_on};
+
+/// What the bath does with a bit of the surface.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Class {
+    /// The bath reaches it and metal grows on it.
+    Wetted,
+    /// It lies inside the solid, or is in the file a second time.
+    Hidden,
+    /// It is the wall of a cavity that the bath does not reach.
+    Dry,
+    /// The bath would reach it, but a mask keeps it off.
+    Masked,
+}
+
+/// A flat bit of the surface: a whole triangle of the file, or a part of one
+/// that is cut by another or by a mask.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Facet {
+    /// Which triangle of the file, counted from 0.
+    pub triangle: u32,
+    /// In mm. Wetted, masked and dry facets run counter-clockwise seen from
+    /// the open side, whatever the file says; hidden ones as in the file.
+    pub corners: [Corner; 3],
+    /// What the bath does with it.
+    pub class: Class,
+}
+
+impl Facet {
+    /// Its area in mm².
+    pub fn area_mm2(&self) -> f64 {
+        area(self.corners)
+    }
+}
+
+/// What to survey, and how.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Order {
+    /// What the file's numbers are in.
+    pub unit: LengthUnit,
+    /// A passage whose widest ball is under this diameter in mm is shut.
+    pub bubble_mm: f64,
+    /// What is kept from the bath.
+    pub masks: Vec<Mask>,
+}
+
+impl Order {
+    /// The usual bubble, in mm: common practice, no source.
+    pub const BUBBLE_MM: f64 = 0.5;
+
+    /// No masks, the usual bubble.
+    pub fn in_unit(unit: LengthUnit) -> Self {
+        Self {
+            unit,
+            bubble_mm: Self::BUBBLE_MM,
+            masks: Vec::new(),
+        }
+    }
+}
+
+/// A hollow of the print.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cavity {
+    /// Of its walls, in mm².
+    pub area_mm2: f64,
+    /// In mm³.
+    pub volume_mm3: f64,
+    /// Whether the bath stays out.
+    pub sealed: bool,
+    /// Diameter in mm of the widest ball that passes its widest opening; none
+    /// where there is no opening at all.
+    pub opening_mm: Option<f64>,
+    /// A point within it; of one with an opening, the middle of the opening.
+    pub at_mm: Corner,
+}
+
+/// A connected piece of the solid: it needs a contact of its own.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Island {
+    /// A point on it.
+    pub at_mm: Corner,
+    /// In mm³.
+    pub volume_mm3: f64,
+}
+
+/// What can be wrong with a mesh.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Flaw {
+    /// Shells that run through each other.
+    OverlappingShells,
+    /// Triangles turned with their back to the open side.
+    FlippedNormals,
+    /// Triangles that are there more than once.
+    DuplicateFaces,
+    /// Triangles with solid on both sides.
+    InternalFaces,
+    /// Sides where more than two triangles meet.
+    NonManifoldEdges,
+    /// Sides of only one triangle: a hole.
+    OpenMesh,
+    /// A corner in the middle of another triangle's side.
+    TJunction,
+    /// Triangles without area.
+    DegenerateTriangles,
+    /// A shell that runs through itself.
+    SelfIntersection,
+    /// A hollow without a way in.
+    SealedCavity,
+    /// A hollow with an opening.
+    DrainedCavity,
+    /// A size that no print has.
+    UnitSuspect,
+    /// Walls thinner than a printer or a bath forgives.
+    ThinWall,
+}
+
+/// Something wrong with a mesh.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Defect {
+    /// What.
+    pub what: Flaw,
+    /// How many.
+    pub count: usize,
+    /// Where the first or the largest is.
+    pub at_mm: Corner,
+    /// How large: an area in mm² of faces, a length in mm of sides, holes and
+    /// walls, a volume in mm³ of cavities.
+    pub size: f64,
+}
+
+/// All that is known of one print.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Survey {
+    /// Triangles in the file.
+    pub triangles: usize,
+    /// The corner of the box around it with the lowest x, y, z, in mm.
+    pub low_mm: Corner,
+    /// The corner with the highest.
+    pub high_mm: Corner,
+    /// The sum over all triangles, in mm².
+    pub naive_area_mm2: f64,
+    /// What the bath reaches and no mask takes, in mm².
+    pub wetted_area_mm2: f64,
+    /// Its expanded uncertainty, k = 2, in mm².
+    pub wetted_pm_mm2: f64,
+    /// The part of the wetted area that is not in a cavity, in mm².
+    pub outside_area_mm2: f64,
+    /// What the masks took of the wetted area, in mm².
+    pub masked_area_mm2: f64,
+    /// Of the solid, in mm³; none where holes are too wide to tell.
+    pub volume_mm3: Option<f64>,
+    /// The solid and all that is shut inside, in mm³.
+    pub envelope_volume_mm3: Option<f64>,
+    /// Whether each side of a triangle is met by exactly one other.
+    pub watertight: bool,
+    /// The connected pieces of the solid, the largest first.
+    pub islands: Vec<Island>,
+    /// Its hollows, the largest first.
+    pub cavities: Vec<Cavity>,
+    /// What is wrong with it.
+    pub defects: Vec<Defect>,
+    /// The surface, bit by bit.
+    pub facets: Vec<Facet>,
+}
+
+impl Survey {
+    /// The surface that the bath reaches, turned outwards.
+    pub fn wetted(&self) -> impl Iterator<Item = &Facet> {
+        let is_wetted = |facet: &&Facet| facet.class == Class::Wetted;
+        self.facets.iter().filter(is_wetted)
+    }
+
+    /// Extents of the box around it in mm.
+    pub fn size_mm(&self) -> [f64; 3] {
+        [0, 1, 2].map(|axis| self.high_mm[axis] - self.low_mm[axis])
+    }
+
+    /// From corner to corner of the box around it, in mm.
+    pub fn diagonal_mm(&self) -> f64 {
+        length(self.size_mm())
+    }
+}
+
+/// Surveys a print.
+///
+/// # Errors
+/// [`Stopped`] where `watch` asks for it.
+pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Survey, Stopped> {
+    go_on(watch, "reading the triangles", 0.0)?;
+    let mm = order.unit.mm();
+    let (mut low_mm, mut high_mm) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
+    let mut facets = Vec::with_capacity(mesh.count());
+    for (triangle, corners) in (0..).zip(mesh.triangles()) {
+        let corners = corners.map(|corner| corner.map(|number| number * mm));
+        for axis in 0..3 {
+            for corner in corners {
+                low_mm[axis] = low_mm[axis].min(corner[axis]);
+                high_mm[axis] = high_mm[axis].max(corner[axis]);
+            }
+        }
+        let class = Class::Wetted;
+        facets.push(Facet {
+            triangle,
+            corners,
+            class,
+        });
+    }
+    let naive_area_mm2 = facets.iter().map(Facet::area_mm2).sum();
+    Ok(Survey {
+        triangles: mesh.count(),
+        low_mm,
+        high_mm,
+        naive_area_mm2,
+        wetted_area_mm2: naive_area_mm2,
+        wetted_pm_mm2: 0.0,
+        outside_area_mm2: naive_area_mm2,
+        masked_area_mm2: 0.0,
+        volume_mm3: None,
+        envelope_volume_mm3: None,
+        watertight: super::is_closed(mesh),
+        islands: Vec::new(),
+        cavities: Vec::new(),
+        defects: Vec::new(),
+        facets,
+    })
+}
