@@ -31,11 +31,13 @@ mod measure;
 mod obj;
 mod ply;
 mod polygon;
+mod reach;
 mod size;
 mod space;
 mod stl;
 mod survey;
 mod threemf;
+mod tree;
 mod words;
 
 use std::fmt;
