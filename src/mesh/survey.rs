@@ -2,7 +2,7 @@
 
 use super::reach::reach;
 use super::space::{area, length};
-use super::{Corner, LengthUnit, Mask, Mesh, measure};
+use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure};
 use crate::units::{Stopped, Watch, go_on};
 
 /// What the bath does with a bit of the surface.
@@ -152,6 +152,8 @@ pub struct Survey {
     pub outside_area_mm2: f64,
     /// What the masks took of the wetted area, in mm².
     pub masked_area_mm2: f64,
+    /// What each mask took, in their order.
+    pub masks: Vec<MaskTaken>,
     /// Of the solid, in mm³; none where holes are too wide to tell.
     pub volume_mm3: Option<f64>,
     /// The solid and all that is shut inside, in mm³.
@@ -196,7 +198,8 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
     let mm = order.unit.mm();
     let in_mm = |corners: [Corner; 3]| corners.map(|corner| corner.map(|number| number * mm));
     let raw: Vec<[Corner; 3]> = mesh.triangles().map(in_mm).collect();
-    let reach = reach(&raw, watch)?;
+    let mut reach = reach(&raw, watch)?;
+    let masks = mask::apply(&order.masks, mesh.groups(), &mut reach.facets, watch)?;
     let (low_mm, high_mm) = extent(&raw);
     let sum = |class: Class| {
         let of_class = reach.facets.iter().filter(|facet| facet.class == class);
@@ -211,7 +214,8 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         wetted_area_mm2: wetted,
         wetted_pm_mm2: wetted * 1e-6,
         outside_area_mm2: wetted,
-        masked_area_mm2: 0.0,
+        masked_area_mm2: sum(Class::Masked),
+        masks,
         volume_mm3: Some(reach.volume),
         envelope_volume_mm3: Some(reach.envelope),
         watertight: reach.watertight,
