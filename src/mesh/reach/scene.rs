@@ -36,7 +36,7 @@ pub(super) struct Scene {
 }
 
 /// Triangles lower than so many tolerances are blind.
-const BLIND: f64 = 8.0;
+const BLIND: f64 = 64.0;
 
 /// What a ray meets first.
 #[derive(Debug, Clone, Copy, PartialEq)]
