@@ -19,8 +19,6 @@ mod spaces;
 mod touch;
 mod weld;
 
-use rayon::prelude::*;
-
 use super::space::{area, dot, less, normal};
 use super::{Cavity, Class, Corner, Facet, Island};
 use crate::units::{Stopped, Watch, go_on};
@@ -307,40 +305,30 @@ impl Reach {
         let patches: Vec<Told> = (0..free.patches.len())
             .map(|patch| told(free.of_patch(patch)))
             .collect();
-        let count = scene.welded.triangles.len();
-        self.facets
-            .reserve(count + 4 * scene.met.len() + scene.welded.doubled.len());
-        for triangle in 0..count {
-            let Some((patch, turned)) = free.patch(triangle as u32) else {
-                continue;
-            };
-            if scene.welded.is_lid(triangle) {
-                continue;
+        // In the order of the file, so that the same print gives the same list.
+        let mut places = vec![weld::NONE; raw.len()];
+        for (place, &file) in (0..).zip(&scene.welded.file) {
+            if file != weld::NONE {
+                places[file as usize] = place;
             }
-            let corners = scene.welded.corners_of(triangle);
-            self.put(
-                scene.welded.file[triangle],
-                corners,
-                patches[patch].seen(turned),
-            );
         }
-        for (cutting, &triangle) in scene.met.iter().enumerate() {
-            if scene.welded.is_lid(triangle as usize) {
-                continue;
+        for &file in &scene.welded.doubled {
+            places[file as usize] = weld::CROWD;
+        }
+        self.facets.reserve(raw.len() + 4 * scene.met.len());
+        for (triangle, (&corners, place)) in (0..).zip(raw.iter().zip(places)) {
+            match place {
+                weld::NONE => {}
+                weld::CROWD => self.put(triangle, corners, Told::DOUBLED),
+                _ => match (free.patch(place), scene.cutting(place)) {
+                    (Some((patch, turned)), None) => {
+                        self.put(triangle, corners, patches[patch].seen(turned));
+                    }
+                    (_, Some(cutting)) => self.class_parts(scene, free, (cutting, place), &told),
+                    (None, None) => {}
+                },
             }
-            self.class_parts(scene, free, (cutting, triangle), &told);
         }
-        for &triangle in &scene.welded.doubled {
-            let corners = raw[triangle as usize];
-            self.doubled.add(area(corners), corners[0]);
-            self.facets.push(Facet {
-                triangle,
-                corners,
-                class: Class::Hidden,
-            });
-        }
-        // So that the same print always gives the same list.
-        self.facets.par_sort_by_key(|facet| facet.triangle);
     }
 
     fn class_parts(

@@ -84,10 +84,14 @@ fn is_one_sided(above: [f64; 3], common: usize) -> bool {
 
 /// Whether a side of `a` has all of `b` behind it; both lie in one plane.
 fn are_apart(a: &Flat, b: &Flat, tolerance: f64) -> bool {
-    let inward = a.inward();
     (0..3).any(|k| {
-        let behind = |corner: &Corner| dot(inward[k], less(*corner, a.corners[k])) <= tolerance;
-        b.corners.iter().all(behind)
+        let along = less(a.corners[(k + 1) % 3], a.corners[k]);
+        let inward = cross(a.plane.normal, along);
+        let margin = tolerance * tolerance * dot(along, along);
+        b.corners.iter().all(|corner| {
+            let inside = dot(inward, less(*corner, a.corners[k]));
+            inside <= 0.0 || inside * inside <= margin
+        })
     })
 }
 
