@@ -1,7 +1,7 @@
 //! How far the surface leans away from a point: the measure of a tip.
 
 use super::boxes::Boxes;
-use crate::mesh::space::{cross, dot, length, less, normal, plus, times, unit};
+use crate::mesh::space::{cross, dot, length, less, middle, normal, plus, times, unit};
 use crate::mesh::{Corner, Facet};
 
 /// The surface within a ball around a point.
@@ -25,8 +25,19 @@ impl Lean {
     }
 
     fn add(&mut self, facet: &Facet, point: Corner, radius: f64) {
-        let upright = unit(normal(facet.corners));
         let from_point = facet.corners.map(|corner| less(corner, point));
+        let doubled = normal(facet.corners);
+        if from_point
+            .iter()
+            .all(|&corner| dot(corner, corner) <= radius * radius)
+        {
+            let area = length(doubled) / 2.0;
+            self.area += area;
+            self.moment = plus(self.moment, times(middle(from_point), area));
+            self.turned = plus(self.turned, times(doubled, 0.5));
+            return;
+        }
+        let upright = unit(doubled);
         let height = dot(from_point[0], upright);
         let disc_squared = radius * radius - height * height;
         if disc_squared <= 0.0 {
@@ -127,7 +138,11 @@ fn sector(a: Flat, b: Flat, radius: f64) -> (f64, Flat) {
     let turn = (a[0] * b[1] - a[1] * b[0]).atan2(a[0] * b[0] + a[1] * b[1]);
     let along = |corner: Flat| {
         let length = corner[0].hypot(corner[1]);
-        if length > 0.0 { [corner[0] / length, corner[1] / length] } else { [0.0; 2] }
+        if length > 0.0 {
+            [corner[0] / length, corner[1] / length]
+        } else {
+            [0.0; 2]
+        }
     };
     let (from, to) = (along(a), along(b));
     let cubed = radius.powi(3) / 3.0;

@@ -23,7 +23,11 @@ pub fn sky(facets: &[Facet], watch: &dyn Watch) -> Result<Vec<f64>, Stopped> {
     let boxes = Boxes::new(facets);
     let mut shares = Vec::with_capacity(facets.len());
     for start in (0..facets.len()).step_by(TOGETHER) {
-        go_on(watch, "looking at the sky", start as f64 / facets.len() as f64)?;
+        go_on(
+            watch,
+            "looking at the sky",
+            start as f64 / facets.len() as f64,
+        )?;
         let end = (start + TOGETHER).min(facets.len());
         shares.par_extend((start..end).into_par_iter().map(|at| {
             let place = (middle(facets[at].corners), boxes.turned(at));
@@ -55,7 +59,8 @@ pub(super) fn open_ways(
 ) -> Vec<Corner> {
     let from = lifted(boxes, at, upright);
     let ways = (0..rays).map(|number| in_sky(upright, number, turn));
-    ways.filter(|&way| !boxes.blocked(from, way, f64::INFINITY)).collect()
+    ways.filter(|&way| !boxes.blocked(from, way, f64::INFINITY))
+        .collect()
 }
 
 /// A little off the surface.
@@ -72,14 +77,23 @@ mod tests {
     /// Four walls, a floor and no lid: 4 x 4 mm, 20 deep.
     fn shaft() -> Vec<Facet> {
         let at = |x: f64, y: f64, z: f64| [x, y, z];
-        let ring = [at(0.0, 0.0, 0.0), at(4.0, 0.0, 0.0), at(4.0, 4.0, 0.0), at(0.0, 4.0, 0.0)];
+        let ring = [
+            at(0.0, 0.0, 0.0),
+            at(4.0, 0.0, 0.0),
+            at(4.0, 4.0, 0.0),
+            at(0.0, 4.0, 0.0),
+        ];
         let mut triangles = vec![[ring[0], ring[1], ring[2]], [ring[0], ring[2], ring[3]]];
         for side in 0..4 {
             let (a, b) = (ring[side], ring[(side + 1) % 4]);
             let (c, d) = (plus(b, [0.0, 0.0, 20.0]), plus(a, [0.0, 0.0, 20.0]));
             triangles.extend([[a, c, b], [a, d, c]]);
         }
-        let facet = |corners| Facet { triangle: 0, corners, class: Class::Wetted };
+        let facet = |corners| Facet {
+            triangle: 0,
+            corners,
+            class: Class::Wetted,
+        };
         triangles.into_iter().map(facet).collect()
     }
 
@@ -100,8 +114,17 @@ mod tests {
 
     #[test]
     fn the_foot_of_a_lone_wall_sees_half_and_a_plate_all() {
-        let wall = [[0.0, -1e4, 0.0], [0.0, 1e4, 0.0], [0.0, 1e4, 1e4], [0.0, -1e4, 1e4]];
-        let facet = |corners| Facet { triangle: 0, corners, class: Class::Wetted };
+        let wall = [
+            [0.0, -1e4, 0.0],
+            [0.0, 1e4, 0.0],
+            [0.0, 1e4, 1e4],
+            [0.0, -1e4, 1e4],
+        ];
+        let facet = |corners| Facet {
+            triangle: 0,
+            corners,
+            class: Class::Wetted,
+        };
         let wall = [[wall[0], wall[1], wall[2]], [wall[0], wall[2], wall[3]]].map(facet);
         let boxes = Boxes::new(&wall);
         let foot = ([0.01, 0.0, 0.0], [0.0, 0.0, 1.0]);

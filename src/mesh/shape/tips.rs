@@ -177,7 +177,10 @@ fn merged(mut found: Vec<Point>, scale: f64) -> Vec<Point> {
     found.sort_by_key(|point| (falling(point.pointedness), place(point)));
     let mut kept: Vec<Point> = Vec::new();
     for point in found {
-        if kept.iter().all(|other| length(less(other.at, point.at)) > scale) {
+        if kept
+            .iter()
+            .all(|other| length(less(other.at, point.at)) > scale)
+        {
             kept.push(point);
         }
     }
@@ -189,7 +192,7 @@ fn merged(mut found: Vec<Point>, scale: f64) -> Vec<Point> {
 /// which the surface, seen coarsely, leans away.
 fn suspects(boxes: &Boxes<'_>, scale: f64) -> Vec<Corner> {
     const MOST: usize = 3000;
-    const SUSPICIOUS: f64 = 0.3;
+    const SUSPICIOUS: f64 = 0.5;
     let grid = Grid::new(boxes.bounds(), scale / 3.0);
     let tally = grid.tally(boxes.facets());
     let means: Vec<Corner> = (0..tally.len())
@@ -197,10 +200,17 @@ fn suspects(boxes: &Boxes<'_>, scale: f64) -> Vec<Corner> {
         .with_min_len(256)
         .map(|cell| {
             let is_bare = !tally[cell].has_corner;
-            if is_bare { [0.0; 3] } else { grid.coarse_mean(&tally, cell, scale) }
+            if is_bare {
+                [0.0; 3]
+            } else {
+                grid.coarse_mean(&tally, cell, scale)
+            }
         })
         .collect();
-    let sharpness: Vec<f64> = means.iter().map(|&mean| 1.5 * length(mean) / scale).collect();
+    let sharpness: Vec<f64> = means
+        .iter()
+        .map(|&mean| 1.5 * length(mean) / scale)
+        .collect();
     let mut leaning: Vec<(usize, f64, Corner)> = (0..tally.len())
         .filter(|&cell| sharpness[cell] > SUSPICIOUS && grid.is_summit(&sharpness, cell))
         .map(|cell| (cell, sharpness[cell], unit(means[cell])))
@@ -278,7 +288,9 @@ impl Grid {
         let mut pieces = vec![(corners, 0)];
         while let Some((piece, cuts)) = pieces.pop() {
             let side = |at: usize| length(less(piece[(at + 1) % 3], piece[at]));
-            let longest = (0..3).max_by(|&a, &b| side(a).total_cmp(&side(b))).unwrap_or(0);
+            let longest = (0..3)
+                .max_by(|&a, &b| side(a).total_cmp(&side(b)))
+                .unwrap_or(0);
             if side(longest) > self.cell && cuts < MOST_CUTS {
                 let [a, b, c] = [0, 1, 2].map(|turn| piece[(longest + turn) % 3]);
                 let half = times(plus(a, b), 0.5);
@@ -310,7 +322,8 @@ impl Grid {
     /// Whether none of the cells around is clearly sharper.
     fn is_summit(&self, sharpness: &[f64], cell: usize) -> bool {
         const CLEARLY: f64 = 0.9;
-        self.around(cell, 1).all(|near| CLEARLY * sharpness[near] <= sharpness[cell])
+        self.around(cell, 1)
+            .all(|near| CLEARLY * sharpness[near] <= sharpness[cell])
     }
 
     /// Where the surface within about `reach` of a cell lies, seen from the
@@ -334,7 +347,11 @@ impl Grid {
                 moment = plus(moment, from);
             }
         }
-        if area > 0.0 { times(moment, 1.0 / area) } else { moment }
+        if area > 0.0 {
+            times(moment, 1.0 / area)
+        } else {
+            moment
+        }
     }
 
     /// The corner that is furthest against each cell's direction.
@@ -367,7 +384,10 @@ impl Grid {
             })
             .collect();
         let all = found.into_iter().fold(nothing(), |all, part| {
-            all.into_iter().zip(part).map(|(a, b)| lower(a, b)).collect()
+            all.into_iter()
+                .zip(part)
+                .map(|(a, b)| lower(a, b))
+                .collect()
         });
         all.into_iter().map(|(_, corner)| corner).collect()
     }
