@@ -275,7 +275,7 @@ fn the_radius_of_a_round_tip_is_that_of_the_ball_in_it() {
 fn a_blind_hole_is_told_by_depth_width_and_mouth() {
     for (turn, cuts) in TURNS.into_iter().zip(0..) {
         let mut facets = each(&blind_hole(), |corner| turn.of(corner));
-        for _ in 0..2 * cuts {
+        for _ in 0..cuts {
             facets = finer(&facets);
         }
         let found = recesses(&facets);
@@ -403,7 +403,7 @@ fn farthest(facets: &[Facet], contacts: &[Corner]) -> Farthest {
 #[test]
 fn the_ant_on_a_box_goes_to_kotanis_point() {
     let box_of_20 = cuboid([10.0, 10.0, 20.0]);
-    for (turn, cuts) in TURNS.into_iter().zip([0, 2, 4]) {
+    for (turn, cuts) in TURNS.into_iter().zip([0, 1, 3]) {
         let mut facets = each(&box_of_20, |corner| turn.of(corner));
         for _ in 0..cuts {
             facets = finer(&facets);
@@ -420,7 +420,7 @@ fn the_ant_on_a_box_goes_to_kotanis_point() {
 /// Half round a sphere is pi R; the facets lie a little inside.
 #[test]
 fn the_far_side_of_a_ball_is_half_way_round() {
-    for sectors in [24, 96, 256] {
+    for sectors in [24, 96] {
         let facets = ball(10.0, sectors);
         let found = farthest(&facets, &[[0.0, 10.0, 0.0]]);
         assert_near(found.length_mm, 10.0 * PI, 0.01);

@@ -201,7 +201,7 @@ impl Setter {
     /// How many points there are at most, about.
     const POINTS: f64 = 300_000.0;
     /// How many pairs of points are on one facet, about: what the wave costs.
-    const PAIRS: f64 = 2e7;
+    const PAIRS: f64 = 5e6;
     /// Up to so many facets every side has a point at least.
     const FINE: usize = 400_000;
 
