@@ -35,6 +35,7 @@ mod obj;
 mod ply;
 mod polygon;
 mod reach;
+pub mod shape;
 mod size;
 mod space;
 mod stl;
