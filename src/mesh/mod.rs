@@ -23,10 +23,13 @@
 //! # Ok::<(), MeshError>(())
 //! ```
 
+mod classes;
 mod closed;
 mod draft;
 mod error;
+mod flaw;
 mod mask;
+mod mask_words;
 mod measure;
 mod obj;
 mod ply;
@@ -35,18 +38,22 @@ mod size;
 mod space;
 mod stl;
 mod survey;
+mod texture;
 mod threemf;
 mod words;
 
 use std::fmt;
 use std::ops::Range;
 
+pub use classes::classes_ply;
 pub use closed::is_closed;
 pub use error::MeshError;
+pub(crate) use flaw::{area_words, place, volume_words};
 pub use mask::Mask;
 pub use measure::{Measure, measure};
-pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print};
+pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print, size_beside};
 pub use survey::{Cavity, Class, Defect, Facet, Flaw, Island, Order, Survey, survey};
+pub use texture::{Printed, UnknownPrinting};
 
 /// The most triangles that a file may have: [`MeshError::TooLarge`] beyond.
 ///

@@ -33,6 +33,7 @@ mod refusal;
 mod retell;
 mod stage;
 mod state;
+mod surveyed;
 mod validate;
 mod warnings;
 mod words;
@@ -61,6 +62,7 @@ pub use state::{
     Hold, LogRow, Look, Mark, MarkKind, PieceState, Reading, StageSpan, StageState, State,
     TankState, Upkeep,
 };
+pub use surveyed::{Surveyed, TRUE_TO_SIZE, survey_for_piece};
 pub use words::{
     BathWork, ContactChange, Coverage, Finding, FindingKind, Mode, Setting, WeighedAs,
 };

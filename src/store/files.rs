@@ -174,7 +174,7 @@ pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::
 /// # Errors
 /// When it names a project's own file or what is no plain file, or the system
 /// refuses.
-pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
+pub fn write_out(path: &Path, content: impl AsRef<[u8]>) -> Result<(), StoreError> {
     // A link or a device would be replaced, not written.
     let is_other = path.symlink_metadata().is_ok_and(|data| !data.is_file());
     let name = path.file_name().and_then(|name| name.to_str());
@@ -185,7 +185,7 @@ pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
     };
     let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
     let folder = parent.unwrap_or(Path::new("."));
-    let written = replace(&super::RealDisk, folder, name, text.as_bytes());
+    let written = replace(&super::RealDisk, folder, name, content.as_ref());
     written.map_err(|error| StoreError::io("write", path, &error))
 }
 
@@ -236,7 +236,7 @@ pub(super) fn mesh_fault(
         Ok(found) if found == *sha256 => None,
         Ok(_) => {
             let message = format!("{} has changed since it was measured", mesh.file);
-            let remedy = "measure it again and set the piece's area and sha256";
+            let remedy = "`tankside survey` measures it again";
             Some(StoreError::new(ErrorKind::Io, message, remedy).in_file(&file))
         }
     }

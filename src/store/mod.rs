@@ -30,6 +30,7 @@ mod layout;
 pub mod logger;
 mod notice_log;
 mod notices;
+mod piece_text;
 pub mod ron_text;
 mod salvage;
 
@@ -43,4 +44,5 @@ pub use intake::TakenLogger;
 pub use kept::LONG;
 pub use layout::read_journal;
 pub use notice_log::{NoticeDone, NoticeEntry, NoticeLog, silences};
+pub use piece_text::piece_entry;
 pub use salvage::{Rescue, Salvage, salvage, salvage_on};
