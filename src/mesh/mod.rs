@@ -34,6 +34,7 @@ mod measure;
 mod obj;
 mod ply;
 mod polygon;
+pub mod shape;
 mod size;
 mod space;
 mod stl;

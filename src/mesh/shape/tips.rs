@@ -1,0 +1,357 @@
+//! Where nodules will grow: the ends of spikes, rods, blades and corners.
+
+use rayon::prelude::*;
+
+use super::boxes::{Bounds, Boxes};
+use super::lean::Lean;
+use crate::mesh::space::{dot, length, less, middle, plus, times, unit};
+use crate::mesh::{Corner, Facet};
+use crate::units::{Stopped, Watch, go_on};
+
+/// A convex end of the surface: current crowds there, and metal grows thick
+/// and rough.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tip {
+    /// Its outermost corner, in mm.
+    pub at_mm: Corner,
+    /// Radius in mm of the ball that lies in it as it lies in a round end;
+    /// [`Tip::RESOLVED_MM`] means that or less.
+    pub radius_mm: f64,
+    /// Half angle in degrees of the round cone that is as pointed, within the
+    /// scale that was looked at.
+    pub half_angle_deg: f64,
+    /// From 0, flat, to 1, the end of a needle: the cosine of the half angle.
+    /// A cube's corner has 0.73, a straight edge of any angle under 0.64.
+    pub sharpness: f64,
+}
+
+impl Tip {
+    /// The smallest radius in mm that is told apart from none: finer than what
+    /// a printer leaves of a point. Common practice, no source.
+    pub const RESOLVED_MM: f64 = 0.05;
+
+    /// How large the ball is in which the surface is looked at, as a share of
+    /// the diagonal of the box around the print. A choice: on prints of 50 to
+    /// 200 mm it is 1 to 4 mm.
+    pub const SCALE: f64 = 0.02;
+
+    /// From where on a point is a tip. An edge, were it a razor's, has at most
+    /// 2/pi = 0.637 (two half discs on each other, centroid 4 r / 3 pi), the
+    /// corner of a cube 0.735: what is between them is a bent edge.
+    const LEAST_SHARPNESS: f64 = 0.68;
+}
+
+/// The tips of a print, the sharpest first.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Tips {
+    /// The sharpest of them, at most [`Tips::MOST`].
+    pub sharpest: Vec<Tip>,
+    /// How many there are in all.
+    pub count: usize,
+}
+
+impl Tips {
+    /// How many are listed at most.
+    pub const MOST: usize = 12;
+}
+
+/// Finds the tips of a surface that is turned outwards.
+///
+/// Around each point that may be one, the surface within a ball is weighed: the
+/// further its centroid lies from the point, the more pointed it is there. Such
+/// integrals over a ball depend on the shape and not on how it is cut into
+/// triangles (Pottmann et al., Integral invariants for robust geometry
+/// processing, 2009; from memory). Points closer to each other than the ball's
+/// radius are one tip.
+///
+/// # Errors
+/// [`Stopped`] where `watch` asks for it.
+pub fn tips(facets: &[Facet], watch: &dyn Watch) -> Result<Tips, Stopped> {
+    within(&Boxes::new(facets), watch)
+}
+
+pub(super) fn within(boxes: &Boxes<'_>, watch: &dyn Watch) -> Result<Tips, Stopped> {
+    go_on(watch, "looking for tips", 0.0)?;
+    let scale = Tip::SCALE * boxes.diagonal();
+    if scale <= 0.0 {
+        return Ok(Tips::default());
+    }
+    let suspects = suspects(boxes, scale);
+    go_on(watch, "looking for tips", 0.5)?;
+    let found: Vec<_> = suspects
+        .into_par_iter()
+        .filter_map(|corner| climb(boxes, corner, scale))
+        .collect();
+    let mut tips = merged(found, scale);
+    let count = tips.len();
+    tips.truncate(Tips::MOST);
+    let sharpest = tips.iter().map(|point| point.tip(boxes, scale)).collect();
+    Ok(Tips { sharpest, count })
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Point {
+    at: Corner,
+    sharpness: f64,
+}
+
+impl Point {
+    fn tip(self, boxes: &Boxes<'_>, scale: f64) -> Tip {
+        Tip {
+            at_mm: self.at,
+            radius_mm: radius(boxes, self, scale),
+            half_angle_deg: self.sharpness.acos().to_degrees(),
+            sharpness: self.sharpness,
+        }
+    }
+}
+
+/// The radius of the round end at a tip.
+///
+/// Seen from a point of a sphere of radius R, the cap within a ball of radius s
+/// has the area pi s² and its centroid at s² / 4 R (Archimedes), which is a
+/// sharpness of 3 s / 8 R. The ball is made smaller as long as the surface is
+/// well bent within it.
+fn radius(boxes: &Boxes<'_>, point: Point, scale: f64) -> f64 {
+    const SMALLER: f64 = 0.8;
+    const WELL_BENT: f64 = 0.35;
+    let on_sphere = |ball: f64, sharpness: f64| 3.0 * ball / (8.0 * sharpness);
+    let (mut ball, mut radius) = (scale, on_sphere(scale, point.sharpness));
+    while radius > Tip::RESOLVED_MM {
+        ball *= SMALLER;
+        let sharpness = Lean::at(boxes, point.at, ball).sharpness(ball);
+        if sharpness < WELL_BENT {
+            return radius;
+        }
+        radius = on_sphere(ball, sharpness);
+    }
+    Tip::RESOLVED_MM
+}
+
+/// From a corner to the outermost one near it, as long as it gets sharper.
+fn climb(boxes: &Boxes<'_>, from: Corner, scale: f64) -> Option<Point> {
+    const STEPS: usize = 4;
+    const HOPELESS: f64 = 0.5;
+    let mut best = Lean::at(boxes, from, scale);
+    let mut at = from;
+    for _ in 0..STEPS {
+        if best.sharpness(scale) < HOPELESS {
+            return None;
+        }
+        let outermost = outermost(boxes, at, unit(best.mean()), scale / 2.0);
+        let lean = Lean::at(boxes, outermost, scale);
+        if lean.sharpness(scale) <= best.sharpness(scale) {
+            break;
+        }
+        (at, best) = (outermost, lean);
+    }
+    let sharpness = best.sharpness(scale);
+    let is_tip = sharpness >= Tip::LEAST_SHARPNESS && best.is_convex();
+    is_tip.then_some(Point { at, sharpness })
+}
+
+fn outermost(boxes: &Boxes<'_>, at: Corner, inward: Corner, reach: f64) -> Corner {
+    let (mut best, mut depth) = (at, 0.0);
+    boxes.near(at, reach, |facet| {
+        for corner in facet.corners {
+            let step = less(corner, at);
+            if dot(step, inward) < depth && length(step) <= reach {
+                (best, depth) = (corner, dot(step, inward));
+            }
+        }
+    });
+    best
+}
+
+/// The sharpest of each neighbourhood, the sharpest first.
+fn merged(mut found: Vec<Point>, scale: f64) -> Vec<Point> {
+    // What differs by less than rounding is equal, and goes by where it is.
+    let rank = |point: &Point| -(point.sharpness * 1e6).round() as i64;
+    let place = |point: &Point| point.at.map(|number| (number * 1e3).round() as i64);
+    found.sort_by_key(|point| (rank(point), place(point)));
+    let mut kept: Vec<Point> = Vec::new();
+    for point in found {
+        if kept.iter().all(|other| length(less(other.at, point.at)) > scale) {
+            kept.push(point);
+        }
+    }
+    kept
+}
+
+/// Corners that may be tips: the outermost of each cell of a coarse grid around
+/// which the surface, seen coarsely, leans away.
+fn suspects(boxes: &Boxes<'_>, scale: f64) -> Vec<Corner> {
+    const MOST: usize = 3000;
+    const SUSPICIOUS: f64 = 0.3;
+    let grid = Grid::new(boxes.bounds(), scale / 2.0);
+    let tally = grid.tally(boxes.facets());
+    let mut leaning: Vec<(usize, f64, Corner)> = (0..tally.len())
+        .into_par_iter()
+        .with_min_len(256)
+        .filter(|&cell| tally[cell].has_corner)
+        .map(|cell| {
+            let mean = grid.coarse_mean(&tally, cell, scale);
+            (cell, 1.5 * length(mean) / scale, unit(mean))
+        })
+        .filter(|&(_, sharpness, _)| sharpness > SUSPICIOUS)
+        .collect();
+    leaning.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    leaning.truncate(MOST);
+    grid.outermost(boxes.facets(), &leaning, tally.len())
+}
+
+/// Cubes that fill the box around a print.
+struct Grid {
+    low: Corner,
+    cell: f64,
+    counts: [usize; 3],
+}
+
+/// What a cell of the grid holds.
+#[derive(Debug, Clone, Copy, Default)]
+struct Cell {
+    area: f64,
+    moment: Corner,
+    has_corner: bool,
+}
+
+/// In how many parts the facets are tallied: fixed, so that the sums are the
+/// same on every machine.
+const PARTS: usize = 4;
+
+impl Grid {
+    fn new(bounds: Bounds, cell: f64) -> Self {
+        let counts = bounds.size().map(|extent| (extent / cell) as usize + 1);
+        Self {
+            low: bounds.low,
+            cell,
+            counts,
+        }
+    }
+
+    fn cell_of(&self, point: Corner) -> usize {
+        let along = |axis: usize| {
+            let at = ((point[axis] - self.low[axis]) / self.cell) as usize;
+            at.min(self.counts[axis] - 1)
+        };
+        (along(2) * self.counts[1] + along(1)) * self.counts[0] + along(0)
+    }
+
+    fn tally(&self, facets: &[Facet]) -> Vec<Cell> {
+        let nothing = || vec![Cell::default(); self.counts.iter().product()];
+        let tallied: Vec<_> = facets
+            .par_chunks(facets.len().div_ceil(PARTS).max(1))
+            .map(|part| {
+                let mut cells = nothing();
+                for facet in part {
+                    self.weigh(facet.corners, &mut cells);
+                    for corner in facet.corners {
+                        cells[self.cell_of(corner)].has_corner = true;
+                    }
+                }
+                cells
+            })
+            .collect();
+        tallied.into_iter().fold(nothing(), |mut sum, part| {
+            for (cell, more) in sum.iter_mut().zip(part) {
+                cell.area += more.area;
+                cell.moment = plus(cell.moment, more.moment);
+                cell.has_corner |= more.has_corner;
+            }
+            sum
+        })
+    }
+
+    /// Adds a triangle to the cells it lies in, in pieces no longer than a cell.
+    fn weigh(&self, corners: [Corner; 3], cells: &mut [Cell]) {
+        const MOST_CUTS: usize = 24;
+        let mut pieces = vec![(corners, 0)];
+        while let Some((piece, cuts)) = pieces.pop() {
+            let side = |at: usize| length(less(piece[(at + 1) % 3], piece[at]));
+            let longest = (0..3).max_by(|&a, &b| side(a).total_cmp(&side(b))).unwrap_or(0);
+            if side(longest) > self.cell && cuts < MOST_CUTS {
+                let [a, b, c] = [0, 1, 2].map(|turn| piece[(longest + turn) % 3]);
+                let half = times(plus(a, b), 0.5);
+                pieces.extend([([a, half, c], cuts + 1), ([half, b, c], cuts + 1)]);
+                continue;
+            }
+            let (area, middle) = (crate::mesh::space::area(piece), middle(piece));
+            let cell = &mut cells[self.cell_of(middle)];
+            cell.area += area;
+            cell.moment = plus(cell.moment, times(middle, area));
+        }
+    }
+
+    /// Where the surface within about `reach` of a cell lies, seen from the
+    /// cell's own part of it.
+    fn coarse_mean(&self, cells: &[Cell], at: usize, reach: f64) -> Corner {
+        let place = [
+            at % self.counts[0],
+            at / self.counts[0] % self.counts[1],
+            at / self.counts[0] / self.counts[1],
+        ];
+        let own = cells[at];
+        let centre = [0, 1, 2].map(|axis| {
+            if own.area > 0.0 {
+                own.moment[axis] / own.area
+            } else {
+                self.low[axis] + (place[axis] as f64 + 0.5) * self.cell
+            }
+        });
+        let around = (reach / self.cell).ceil() as usize;
+        let span = |axis: usize| {
+            place[axis].saturating_sub(around)..(place[axis] + around + 1).min(self.counts[axis])
+        };
+        let (mut area, mut moment) = (0.0, [0.0; 3]);
+        for z in span(2) {
+            for y in span(1) {
+                for x in span(0) {
+                    let cell = &cells[(z * self.counts[1] + y) * self.counts[0] + x];
+                    if cell.area > 0.0 {
+                        let from = less(cell.moment, times(centre, cell.area));
+                        if length(from) <= reach * cell.area {
+                            area += cell.area;
+                            moment = plus(moment, from);
+                        }
+                    }
+                }
+            }
+        }
+        if area > 0.0 { times(moment, 1.0 / area) } else { moment }
+    }
+
+    /// The corner that is furthest against each cell's direction.
+    fn outermost(
+        &self,
+        facets: &[Facet],
+        leaning: &[(usize, f64, Corner)],
+        cells: usize,
+    ) -> Vec<Corner> {
+        const NONE: u32 = u32::MAX;
+        let mut numbers = vec![NONE; cells];
+        for (number, &(cell, ..)) in (0..).zip(leaning) {
+            numbers[cell] = number;
+        }
+        let nothing = || vec![(f64::INFINITY, [0.0; 3]); leaning.len()];
+        let lower = |a: (f64, Corner), b: (f64, Corner)| if b.0 < a.0 { b } else { a };
+        let found: Vec<_> = facets
+            .par_chunks(facets.len().div_ceil(PARTS).max(1))
+            .map(|part| {
+                let mut best = nothing();
+                for &corner in part.iter().flat_map(|facet| &facet.corners) {
+                    let number = numbers[self.cell_of(corner)];
+                    if number != NONE {
+                        let number = number as usize;
+                        let depth = dot(corner, leaning[number].2);
+                        best[number] = lower(best[number], (depth, corner));
+                    }
+                }
+                best
+            })
+            .collect();
+        let all = found.into_iter().fold(nothing(), |all, part| {
+            all.into_iter().zip(part).map(|(a, b)| lower(a, b)).collect()
+        });
+        all.into_iter().map(|(_, corner)| corner).collect()
+    }
+}
