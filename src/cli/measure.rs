@@ -11,6 +11,7 @@ use super::args::MeasureArgs;
 use super::outcome::{Fault, Outcome, Trouble};
 use crate::clock::Clock;
 use crate::mesh::{self, LengthUnit, Mask, Mesh, MeshError, Order, SizeDoubt, Survey};
+use crate::project::SurveyedPrint;
 use crate::report::print::{Print, size_words};
 use crate::store;
 use crate::units::{Instant, MM, Stopped, Watch, clock_span};
@@ -46,7 +47,8 @@ fn measure_one(
     let read = ReadPrint::of(file, &bytes, args.unit)?;
     let order = read.order(args.bubble.to(MM), args.mask.clone())?;
     let progress = Progress::on(context.clock);
-    let survey = mesh::survey(&read.print, &order, &progress).map_err(stopped)?;
+    let SurveyedPrint { survey, shape } =
+        SurveyedPrint::of(&read.print, &order, &progress).map_err(stopped)?;
     drop(progress);
     let name = file.to_string_lossy();
     let mut warn = |said: String| warnings.push(format!("{name}: {said}"));
@@ -62,6 +64,7 @@ fn measure_one(
         unit_source: read.unit_source,
         order: &order,
         survey: &survey,
+        shape: &shape,
         seconds: Some(context.clock.now().elapsed_since(began)),
     };
     let mut text = print.text();

@@ -159,13 +159,14 @@ fn with_print(
     warnings.extend(read.warnings());
     let order = read.order(Order::BUBBLE_MM, args.mask.clone())?;
     let progress = Progress::on(context.clock);
-    let (survey, surveyed) = survey_for_piece(&read.print, &order, &progress).map_err(stopped)?;
+    let (taken, surveyed) = survey_for_piece(&read.print, &order, &progress).map_err(stopped)?;
     drop(progress);
     let print = Print {
         file: &args.piece,
         unit_source: read.unit_source,
         order: &order,
-        survey: &survey,
+        survey: &taken.survey,
+        shape: &taken.shape,
         seconds: None,
     };
     let is_other = |said: &String| !said.starts_with("no print is of this size");

@@ -111,13 +111,14 @@ fn surveyed(
     }));
     let shapes = masks.iter().map(|(_, mask)| mask.clone()).collect();
     let order = read.order(Order::BUBBLE_MM, shapes)?;
-    let (survey, of_piece) =
+    let (surveyed, of_piece) =
         survey_for_piece(&read.print, &order, &Progress::on(context.clock)).map_err(stopped)?;
     let print = Print {
         file: &mesh.file,
         unit_source: read.unit_source,
         order: &order,
-        survey: &survey,
+        survey: &surveyed.survey,
+        shape: &surveyed.shape,
         seconds: None,
     };
     warnings.extend(print.cautions());

@@ -56,6 +56,10 @@ pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print, size_beside}
 pub use survey::{Cavity, Class, Defect, Facet, Flaw, Island, Order, Survey, survey};
 pub use texture::{Printed, UnknownPrinting};
 
+/// The endings that files of the formats usually have; what is in them is told
+/// by the content.
+pub const ENDINGS: &[&str] = &["stl", "obj", "ply", "3mf"];
+
 /// The most triangles that a file may have: [`MeshError::TooLarge`] beyond.
 ///
 /// A binary STL of this many is 1 GB, and far finer than any printer.

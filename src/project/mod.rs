@@ -62,7 +62,7 @@ pub use state::{
     Hold, LogRow, Look, Mark, MarkKind, PieceState, Reading, StageSpan, StageState, State,
     TankState, Upkeep,
 };
-pub use surveyed::{Surveyed, TRUE_TO_SIZE, survey_for_piece};
+pub use surveyed::{Surveyed, SurveyedPrint, TRUE_TO_SIZE, survey_for_piece};
 pub use words::{
     BathWork, ContactChange, Coverage, Finding, FindingKind, Mode, Setting, WeighedAs,
 };

@@ -1,8 +1,9 @@
 //! What the survey of a print says of its piece.
 
 use super::Piece;
-use crate::mesh::{Mesh, Order, Survey, survey};
-use crate::units::{Area, DM2, Length, MM, MM2, Stopped, Watch, rounded};
+use crate::mesh::shape::{self, Shape};
+use crate::mesh::{Class, Facet, Mesh, Order, Survey, survey};
+use crate::units::{Area, DM2, Length, MM, MM2, Part, Stopped, Watch, rounded};
 
 /// A print comes out of the printer larger or smaller than its mesh by so much
 /// of its size at most: common practice, no source.
@@ -62,6 +63,34 @@ impl Surveyed {
     }
 }
 
+/// A print that was surveyed, its surface and its shape.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SurveyedPrint {
+    /// Its surface.
+    pub survey: Survey,
+    /// Its tips, recesses and thin walls.
+    pub shape: Shape,
+}
+
+impl SurveyedPrint {
+    /// Surveys a print: its surface, then its shape.
+    ///
+    /// # Errors
+    /// [`Stopped`] where `watch` asks for it.
+    pub fn of(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Self, Stopped> {
+        let part = |from, to| Part {
+            whole: watch,
+            from,
+            to,
+        };
+        let survey = survey(mesh, order, &part(0.0, 0.7))?;
+        let is_open = |facet: &&Facet| matches!(facet.class, Class::Wetted | Class::Masked);
+        let open: Vec<Facet> = survey.facets.iter().filter(is_open).copied().collect();
+        let shape = shape::of(&open, &part(0.7, 1.0))?;
+        Ok(Self { survey, shape })
+    }
+}
+
 /// Surveys a print for its piece.
 ///
 /// # Errors
@@ -70,26 +99,33 @@ pub fn survey_for_piece(
     mesh: &Mesh<'_>,
     order: &Order,
     watch: &dyn Watch,
-) -> Result<(Survey, Surveyed), Stopped> {
-    let whole = survey(mesh, order, watch)?;
+) -> Result<(SurveyedPrint, Surveyed), Stopped> {
+    let part = |from, to| Part {
+        whole: watch,
+        from,
+        to,
+    };
+    let surveys = order.masks.len().max(1) as f64;
+    let print = SurveyedPrint::of(mesh, order, &part(0.0, 1.0 / surveys))?;
     let mut takes = Vec::new();
     let mut taken = 0.0;
     for upto in 1..=order.masks.len() {
         let masked = if upto == order.masks.len() {
-            whole.masked_area_mm2
+            print.survey.masked_area_mm2
         } else {
             let masks = order.masks[..upto].to_vec();
             let first = Order {
                 masks,
                 ..order.clone()
             };
-            survey(mesh, &first, watch)?.masked_area_mm2
+            let share = upto as f64 / surveys;
+            survey(mesh, &first, &part(share, share + 1.0 / surveys))?.masked_area_mm2
         };
         takes.push((masked - taken).max(0.0));
         taken = masked;
     }
-    let surveyed = Surveyed::of(&whole, order, &takes);
-    Ok((whole, surveyed))
+    let surveyed = Surveyed::of(&print.survey, order, &takes);
+    Ok((print, surveyed))
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 use serde_json::{Value, json};
 
 use super::safe::plain_text;
+use crate::mesh::shape::{Recess, Shape};
 use crate::mesh::{
     self, Class, Defect, Flaw, LengthUnit, Order, Printed, Survey, area_words, place, volume_words,
 };
@@ -20,12 +21,18 @@ pub struct Print<'a> {
     pub order: &'a Order,
     /// What came of it.
     pub survey: &'a Survey,
+    /// Its tips, recesses and thin walls.
+    pub shape: &'a Shape,
     /// How long it took, where it was timed.
     pub seconds: Option<f64>,
 }
 
 /// How heavy a litre of bath is, in kg: acid copper; common practice, no source.
 const BATH_DENSITY: f64 = 1.2;
+
+/// From this depth to width on, the floor of a recess is told of: common
+/// practice, no source.
+const DEEP: f64 = 1.0;
 
 /// A sum that differs from the wetted area by less than this share agrees.
 const AGREES: f64 = 5e-4;
@@ -49,6 +56,15 @@ impl Print<'_> {
             .islands
             .iter()
             .map(|island| json!({ "at_mm": island.at_mm, "volume_mm3": island.volume_mm3 }));
+        let tips = self.shape.tips.sharpest.iter().map(|tip| {
+            json!({ "at_mm": tip.at_mm, "radius_mm": tip.radius_mm, "half_angle_deg": tip.half_angle_deg })
+        });
+        let recesses = self.shape.recesses.deepest.iter().map(|recess| {
+            json!({
+                "at_mm": recess.at_mm, "depth_mm": recess.depth_mm, "width_mm": recess.width_mm,
+                "say": recess_words(recess),
+            })
+        });
         json!({
             "file": self.file,
             "triangles": survey.triangles,
@@ -66,13 +82,15 @@ impl Print<'_> {
             "islands": survey.islands.len(),
             "watertight": survey.watertight,
             "defects": defects.collect::<Vec<_>>(),
-            "tips": Value::Null,
-            "recesses": Value::Null,
+            "tips": tips.collect::<Vec<_>>(),
+            "recesses": recesses.collect::<Vec<_>>(),
             "seconds": self.seconds,
             "method": self.method(),
             "bubble_mm": self.order.bubble_mm,
             "hidden_area_mm2": self.area_of(Class::Hidden),
             "dry_area_mm2": self.area_of(Class::Dry),
+            "tips_in_all": self.shape.tips.count,
+            "recesses_in_all": self.shape.recesses.count,
             "contacts": contacts.collect::<Vec<_>>(),
         })
     }
@@ -98,6 +116,16 @@ impl Print<'_> {
                 count: 1,
                 at_mm: self.survey.low_mm,
                 size: doubt.largest_mm,
+            });
+        }
+        if let Some(wall) = &self.shape.thin
+            && !defects.iter().any(|d| d.what == Flaw::ThinWall)
+        {
+            defects.push(Defect {
+                what: Flaw::ThinWall,
+                count: 1,
+                at_mm: wall.at_mm,
+                size: wall.thinnest_mm,
             });
         }
         let rank = |what: Flaw| Flaw::ALL.iter().position(|known| *known == what);
@@ -138,6 +166,9 @@ impl Print<'_> {
                 volume_words(open)
             ));
         }
+        let deep = self.shape.recesses.deepest.first();
+        let deep = deep.filter(|recess| recess.ratio() >= DEEP);
+        told.extend(deep.map(recess_words));
         if let [_, loose @ ..] = self.survey.islands.as_slice()
             && !loose.is_empty()
         {
@@ -151,6 +182,19 @@ impl Print<'_> {
             ));
         }
         told
+    }
+
+    /// Where nodules will grow.
+    fn tips(&self) -> Option<String> {
+        let tip = self.shape.tips.sharpest.first()?;
+        let tips = match self.shape.tips.count {
+            0 | 1 => "a tip".to_owned(),
+            count => format!("{count} tips, the sharpest"),
+        };
+        let place = place(tip.at_mm);
+        Some(format!(
+            "{tips} {place}: nodules grow there first; a thief near it takes the current"
+        ))
     }
 
     /// The print for people: the wetted area first, its parts below, what is
@@ -184,6 +228,7 @@ impl Print<'_> {
         let heed = heed.iter().map(Defect::say).chain(self.handling());
         lines.extend(heed.map(|said| format!("  ! {said}")));
         lines.extend(rest.iter().map(|defect| format!("  - {}", defect.say())));
+        lines.extend(self.tips().map(|said| format!("  - {said}")));
         lines.push(format!("  {}", texture_words()));
         lines.join("\n") + "\n"
     }
@@ -264,6 +309,20 @@ impl Print<'_> {
         // Adding to zero keeps the sum of nothing from being -0.
         of_class.fold(0.0, |sum, facet| sum + facet.area_mm2())
     }
+}
+
+fn recess_words(recess: &Recess) -> String {
+    let kind = if recess.ratio() >= DEEP {
+        "a deep recess"
+    } else {
+        "a recess"
+    };
+    format!(
+        "{kind} {} mm deep and {} mm wide {}: little metal reaches its floor",
+        number(recess.depth_mm, 3),
+        number(recess.width_mm, 3),
+        place(recess.at_mm)
+    )
 }
 
 fn cm2(mm2: f64) -> String {
@@ -359,7 +418,14 @@ mod tests {
 
     fn told(of: impl FnOnce(&Print<'_>)) {
         let (order, survey) = (Order::in_unit(LengthUnit::Mm), survey());
+        let mut shape = Shape::default();
+        shape.recesses.deepest.push(Recess {
+            at_mm: [15.0, 15.0, 30.0],
+            depth_mm: 20.0,
+            width_mm: 4.0,
+        });
         of(&Print {
+            shape: &shape,
             file: "a.stl",
             unit_source: "given",
             order: &order,
@@ -382,6 +448,7 @@ mod tests {
                 "volume        19.0 cm3, with what is shut in ?",
                 "! it floats up: 1.00 cm3 of shut-in air lift it by 1.2 g",
                 "! drag-out: up to 8.00 cm3",
+                "! a deep recess 20.0 mm deep and 4.00 mm wide at 15, 15, 30 mm",
                 "! 2 parts that do not touch",
                 "! 4 faces lie inside the solid (9.50 cm2)",
                 "- 2 T-junctions",
@@ -448,6 +515,7 @@ mod tests {
             unit_source: "given",
             order: &order,
             survey: &survey,
+            shape: &Shape::default(),
             seconds: None,
         };
         assert_eq!(print.defects()[0].what, Flaw::UnitSuspect);

@@ -106,6 +106,27 @@ pub fn projects_in(dir: &Path) -> Vec<PathBuf> {
     found
 }
 
+/// The files in these folders whose names have one of these endings, in either
+/// case: those of each folder in the order of their names.
+pub fn files_with_endings(dirs: &[&Path], endings: &[&str]) -> Vec<PathBuf> {
+    let mut found: Vec<PathBuf> = Vec::new();
+    for dir in dirs {
+        let inside = std::fs::read_dir(dir).into_iter().flatten().flatten();
+        let mut files: Vec<PathBuf> = inside
+            .map(|entry| entry.path())
+            .filter(|path| {
+                let ending = path.extension().and_then(|ending| ending.to_str());
+                let is_one = |ending: &str| endings.iter().any(|e| e.eq_ignore_ascii_case(ending));
+                ending.is_some_and(is_one) && path.is_file()
+            })
+            .map(|path| path.strip_prefix(".").map(Path::to_owned).unwrap_or(path))
+            .collect();
+        files.sort();
+        found.extend(files);
+    }
+    found
+}
+
 /// The definition in a text; `file` is told in the error.
 pub(super) fn parse(text: &str, file: &Path) -> Result<Definition, StoreError> {
     let text = without_mark(text);

@@ -38,7 +38,10 @@ pub use check::{CheckReport, Problem, check, check_on};
 pub use disk::{Disk, Locked, RealDisk, Stamp};
 pub use draft::{Draft, Edited};
 pub use error::{ErrorKind, RecordError, StoreError};
-pub use files::{is_project, make_folder, projects_in, read_file, replace, sha256_hex, write_out};
+pub use files::{
+    files_with_endings, is_project, make_folder, projects_in, read_file, replace, sha256_hex,
+    write_out,
+};
 pub use folder::Folder;
 pub use intake::TakenLogger;
 pub use kept::LONG;

@@ -46,7 +46,11 @@ impl Bounds {
         let both = |a: Self, b: Self| a.with(b.low).with(b.high);
         facets
             .par_chunks(4096)
-            .map(|chunk| chunk.iter().fold(Self::NONE, |all, facet| all.with_facet(facet)))
+            .map(|chunk| {
+                chunk
+                    .iter()
+                    .fold(Self::NONE, |all, facet| all.with_facet(facet))
+            })
             .reduce(|| Self::NONE, both)
     }
 
@@ -63,7 +67,10 @@ impl Bounds {
     }
 
     fn with_facet(self, facet: &Facet) -> Self {
-        facet.corners.iter().fold(self, |all, &corner| all.with(corner))
+        facet
+            .corners
+            .iter()
+            .fold(self, |all, &corner| all.with(corner))
     }
 
     /// Where a ray enters, if it does before `upto`.
@@ -124,7 +131,9 @@ impl<'a> Boxes<'a> {
         let mut levels: Vec<Vec<Bounds>> = vec![leaves.collect()];
         while let Some(below) = levels.last().filter(|below| below.len() > 1) {
             let both = |all: Bounds, one: &Bounds| all.with(one.low).with(one.high);
-            let above = below.chunks(FAN).map(|few| few.iter().fold(Bounds::NONE, both));
+            let above = below
+                .chunks(FAN)
+                .map(|few| few.iter().fold(Bounds::NONE, both));
             levels.push(above.collect());
         }
         Self {
@@ -257,13 +266,20 @@ fn ray(from: Corner, way: Corner) -> Ray {
 fn along_the_curve(facets: &[Facet]) -> Vec<u32> {
     const CELLS: f64 = 2_097_151.0;
     let bounds = Bounds::around(facets);
-    let scale = bounds.size().map(|extent| if extent > 0.0 { CELLS / extent } else { 0.0 });
+    let scale = bounds
+        .size()
+        .map(|extent| if extent > 0.0 { CELLS / extent } else { 0.0 });
     let key = |(at, facet): (usize, &Facet)| {
         let middle = less(middle(facet.corners), bounds.low);
         let cell = [0, 1, 2].map(|axis| spread((middle[axis] * scale[axis]).max(0.0) as u64));
         (cell[0] | cell[1] << 1 | cell[2] << 2, at as u32)
     };
-    let mut keys: Vec<_> = facets.par_iter().enumerate().with_min_len(4096).map(key).collect();
+    let mut keys: Vec<_> = facets
+        .par_iter()
+        .enumerate()
+        .with_min_len(4096)
+        .map(key)
+        .collect();
     keys.par_sort_unstable();
     keys.into_iter().map(|(_, at)| at).collect()
 }

@@ -117,7 +117,11 @@ fn sector(a: Flat, b: Flat, radius: f64) -> (f64, Flat) {
     let turn = (a[0] * b[1] - a[1] * b[0]).atan2(a[0] * b[0] + a[1] * b[1]);
     let along = |corner: Flat| {
         let length = corner[0].hypot(corner[1]);
-        if length > 0.0 { [corner[0] / length, corner[1] / length] } else { [0.0; 2] }
+        if length > 0.0 {
+            [corner[0] / length, corner[1] / length]
+        } else {
+            [0.0; 2]
+        }
     };
     let (from, to) = (along(a), along(b));
     let cubed = radius.powi(3) / 3.0;

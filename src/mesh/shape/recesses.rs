@@ -118,7 +118,10 @@ fn dim_places(boxes: &Boxes<'_>, samples: &[Sample]) -> Vec<Dim> {
 fn gathered(boxes: &Boxes<'_>, dim: &[Dim]) -> Vec<Vec<Dim>> {
     const NEIGHBOURS: usize = 12;
     let reach = 4.0 * spacing(boxes);
-    let lifted: Vec<_> = dim.iter().map(|place| lifted(boxes, place.at, place.upright)).collect();
+    let lifted: Vec<_> = dim
+        .iter()
+        .map(|place| lifted(boxes, place.at, place.upright))
+        .collect();
     let near = |at: usize| {
         let mut near: Vec<_> = (0..dim.len())
             .map(|other| (length(less(dim[other].at, dim[at].at)), other))
@@ -129,7 +132,10 @@ fn gathered(boxes: &Boxes<'_>, dim: &[Dim]) -> Vec<Vec<Dim>> {
         let sees = |&(_, other): &(f64, usize)| {
             !boxes.blocked(lifted[at], less(lifted[other], lifted[at]), 1.0)
         };
-        near.into_iter().filter(sees).map(|(_, other)| other).collect::<Vec<_>>()
+        near.into_iter()
+            .filter(sees)
+            .map(|(_, other)| other)
+            .collect::<Vec<_>>()
     };
     let links: Vec<Vec<usize>> = (0..dim.len()).into_par_iter().map(near).collect();
     let mut groups = super::Groups::of(dim.len());
@@ -139,7 +145,9 @@ fn gathered(boxes: &Boxes<'_>, dim: &[Dim]) -> Vec<Vec<Dim>> {
         }
     }
     let sets = groups.sets();
-    sets.into_iter().map(|set| set.into_iter().map(|at| dim[at].clone()).collect()).collect()
+    sets.into_iter()
+        .map(|set| set.into_iter().map(|at| dim[at].clone()).collect())
+        .collect()
 }
 
 /// The recess that these places line, if they line one.
@@ -152,7 +160,11 @@ fn recess(boxes: &Boxes<'_>, places: &[Dim]) -> Option<Recess> {
     let deepest = places.iter().map(depth).fold(0.0, f64::max);
     Some(Recess {
         at_mm: mouth.at,
-        depth_mm: if has_two_mouths { deepest / 2.0 } else { deepest },
+        depth_mm: if has_two_mouths {
+            deepest / 2.0
+        } else {
+            deepest
+        },
         width_mm: mouth.width,
     })
 }
@@ -172,10 +184,16 @@ fn outward(places: &[Dim]) -> Option<(Corner, bool)> {
     }
     let side = |sign: f64| {
         let along = ways().filter(move |&way| sign * dot(way, axis) > 0.0);
-        along.fold(([0.0; 3], 0_usize), |(sum, count), way| (plus(sum, way), count + 1))
+        along.fold(([0.0; 3], 0_usize), |(sum, count), way| {
+            (plus(sum, way), count + 1)
+        })
     };
     let (ahead, behind) = (side(1.0), side(-1.0));
-    let (more, less) = if ahead.1 >= behind.1 { (ahead, behind) } else { (behind, ahead) };
+    let (more, less) = if ahead.1 >= behind.1 {
+        (ahead, behind)
+    } else {
+        (behind, ahead)
+    };
     let two = less.1 as f64 > AS_GOOD * more.1 as f64;
     Some((unit(more.0), two))
 }
@@ -190,7 +208,10 @@ fn waist(places: &[Dim], outward: Corner) -> Option<Corner> {
         .filter(|&(_, way)| dot(way, outward) > STEEP)
         .collect();
     let heights = || places.iter().map(|place| dot(place.at, outward));
-    let (low, high) = (heights().fold(f64::MAX, f64::min), heights().fold(f64::MIN, f64::max));
+    let (low, high) = (
+        heights().fold(f64::MAX, f64::min),
+        heights().fold(f64::MIN, f64::max),
+    );
     let crossing = |height: f64| {
         let below = lines.iter().filter(|line| dot(line.0, outward) < height);
         let points: Vec<Corner> = below
@@ -201,14 +222,19 @@ fn waist(places: &[Dim], outward: Corner) -> Option<Corner> {
             .collect();
         let count = points.len() as f64;
         let middle = times(points.iter().copied().fold([0.0; 3], plus), 1.0 / count);
-        let spread = points.iter().map(|&point| length(less(point, middle)).powi(2)).sum::<f64>();
+        let spread = points
+            .iter()
+            .map(|&point| length(less(point, middle)).powi(2))
+            .sum::<f64>();
         (points.len() >= 4).then_some((spread / count, middle))
     };
     let levels = (1..=STEPS).filter_map(|step| {
         let up = step as f64 / STEPS as f64;
         crossing(low + (high - low) * (0.3 + 0.75 * up))
     });
-    levels.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, middle)| middle)
+    levels
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, middle)| middle)
 }
 
 #[derive(Debug, Clone, Copy)]

@@ -27,7 +27,11 @@ const EACH: usize = 12_000;
 /// least one on each.
 pub(super) fn samples(boxes: &Boxes<'_>) -> Vec<Sample> {
     let facets = boxes.facets();
-    let areas: Vec<f64> = facets.par_iter().with_min_len(4096).map(Facet::area_mm2).collect();
+    let areas: Vec<f64> = facets
+        .par_iter()
+        .with_min_len(4096)
+        .map(Facet::area_mm2)
+        .collect();
     let total: f64 = areas.iter().sum();
     if total <= 0.0 {
         return Vec::new();
@@ -42,7 +46,11 @@ pub(super) fn samples(boxes: &Boxes<'_>) -> Vec<Sample> {
         if with_each && area > 0.0 {
             count = count.max(1);
         }
-        let share = if with_each { area / count.max(1) as f64 } else { step };
+        let share = if with_each {
+            area / count.max(1) as f64
+        } else {
+            step
+        };
         samples.extend(on_facet(boxes, at, count).map(|(at, upright)| Sample {
             at,
             upright,
@@ -61,7 +69,11 @@ fn on_facet(
     let [a, b, c] = boxes.facets()[facet].corners;
     let upright = boxes.turned(facet);
     (0..count).map(move |number| {
-        let [mut along, mut aside] = if count == 1 { [1.0 / 3.0; 2] } else { evenly(number) };
+        let [mut along, mut aside] = if count == 1 {
+            [1.0 / 3.0; 2]
+        } else {
+            evenly(number)
+        };
         if along + aside > 1.0 {
             (along, aside) = (1.0 - along, 1.0 - aside);
         }
@@ -85,7 +97,10 @@ pub(super) fn in_sky(upright: Corner, number: usize, turn: f64) -> Corner {
     let [share, around] = evenly(number);
     let (sine, angle) = (share.sqrt(), (around + turn) * std::f64::consts::TAU);
     let (x_way, y_way) = across(upright);
-    let flat = plus(times(x_way, sine * angle.cos()), times(y_way, sine * angle.sin()));
+    let flat = plus(
+        times(x_way, sine * angle.cos()),
+        times(y_way, sine * angle.sin()),
+    );
     plus(flat, times(upright, (1.0 - share).sqrt()))
 }
 
@@ -100,6 +115,10 @@ pub(super) fn across(way: Corner) -> (Corner, Corner) {
 
 /// The area of a facet's surroundings that a sample stands for, as a length.
 pub(super) fn spacing(boxes: &Boxes<'_>) -> f64 {
-    let total: f64 = boxes.facets().par_iter().map(|facet| area(facet.corners)).sum();
+    let total: f64 = boxes
+        .facets()
+        .par_iter()
+        .map(|facet| area(facet.corners))
+        .sum();
     (total / SPREAD as f64).sqrt()
 }

@@ -23,7 +23,11 @@ pub fn sky(facets: &[Facet], watch: &dyn Watch) -> Result<Vec<f64>, Stopped> {
     let boxes = Boxes::new(facets);
     let mut shares = Vec::with_capacity(facets.len());
     for start in (0..facets.len()).step_by(TOGETHER) {
-        go_on(watch, "looking at the sky", start as f64 / facets.len() as f64)?;
+        go_on(
+            watch,
+            "looking at the sky",
+            start as f64 / facets.len() as f64,
+        )?;
         let end = (start + TOGETHER).min(facets.len());
         shares.par_extend((start..end).into_par_iter().map(|at| {
             let place = (middle(facets[at].corners), boxes.turned(at));
@@ -55,7 +59,8 @@ pub(super) fn open_ways(
 ) -> Vec<Corner> {
     let from = lifted(boxes, at, upright);
     let ways = (0..rays).map(|number| in_sky(upright, number, turn));
-    ways.filter(|&way| !boxes.blocked(from, way, f64::INFINITY)).collect()
+    ways.filter(|&way| !boxes.blocked(from, way, f64::INFINITY))
+        .collect()
 }
 
 /// A little off the surface.

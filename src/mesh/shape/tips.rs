@@ -171,7 +171,10 @@ fn merged(mut found: Vec<Point>, scale: f64) -> Vec<Point> {
     found.sort_by_key(|point| (rank(point), place(point)));
     let mut kept: Vec<Point> = Vec::new();
     for point in found {
-        if kept.iter().all(|other| length(less(other.at, point.at)) > scale) {
+        if kept
+            .iter()
+            .all(|other| length(less(other.at, point.at)) > scale)
+        {
             kept.push(point);
         }
     }
@@ -268,7 +271,9 @@ impl Grid {
         let mut pieces = vec![(corners, 0)];
         while let Some((piece, cuts)) = pieces.pop() {
             let side = |at: usize| length(less(piece[(at + 1) % 3], piece[at]));
-            let longest = (0..3).max_by(|&a, &b| side(a).total_cmp(&side(b))).unwrap_or(0);
+            let longest = (0..3)
+                .max_by(|&a, &b| side(a).total_cmp(&side(b)))
+                .unwrap_or(0);
             if side(longest) > self.cell && cuts < MOST_CUTS {
                 let [a, b, c] = [0, 1, 2].map(|turn| piece[(longest + turn) % 3]);
                 let half = times(plus(a, b), 0.5);
@@ -317,7 +322,11 @@ impl Grid {
                 }
             }
         }
-        if area > 0.0 { times(moment, 1.0 / area) } else { moment }
+        if area > 0.0 {
+            times(moment, 1.0 / area)
+        } else {
+            moment
+        }
     }
 
     /// The corner that is furthest against each cell's direction.
@@ -350,7 +359,10 @@ impl Grid {
             })
             .collect();
         let all = found.into_iter().fold(nothing(), |all, part| {
-            all.into_iter().zip(part).map(|(a, b)| lower(a, b)).collect()
+            all.into_iter()
+                .zip(part)
+                .map(|(a, b)| lower(a, b))
+                .collect()
         });
         all.into_iter().map(|(_, corner)| corner).collect()
     }

@@ -34,6 +34,7 @@ pub enum Id {
     Told,
     Sheet,
     TypeIn,
+    AddPiece,
     Edit,
     Copy,
     Who,
@@ -146,6 +147,7 @@ pub(super) const TABLE: &[Command] = commands! {
     type_in: Id::TypeIn, [c('t')], "", "type in the pencil sheet, row by row; goes on where it was left", ALL;
     scroll_back: Id::ScrollBack, [k(KeyCode::PageUp)], "", "scroll back", ALL;
     scroll_on: Id::ScrollOn, [k(KeyCode::PageDown)], "", "scroll on", ALL;
+    add_piece: Id::AddPiece, [c('g')], "", "add a piece with its print: file, unit, what the bath wets", ALL;
     edit: Id::Edit, [c('e')], "", "open project.ron in your editor", ALL;
     copy: Id::Copy, [c('v')], "", "copy a figure of what is selected, with its unit and its +-", ALL;
     who: Id::Who, [c('i')], "", "who is at the tank", ALL;
@@ -286,7 +288,7 @@ impl Command {
             Id::DealRow(row) => need(row < model.facts.due.len(), "there is no such line"),
             Id::Actions => need(
                 model.spot.is_some(),
-                "there is no piece yet: `tankside add`",
+                "there is no piece yet: everything else, add a piece",
             ),
             Id::Copy => need(
                 model.spot.is_some() || !model.facts.due.is_empty(),

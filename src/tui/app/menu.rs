@@ -94,6 +94,7 @@ impl Menu {
             Id::Show(Screen::CloseOut),
             Id::Sheet,
             Id::TypeIn,
+            Id::AddPiece,
             Id::Far,
             Id::Who,
             Id::Edit,

@@ -1,6 +1,6 @@
 //! What comes into the model and what it asks the shell to do.
 
-use super::{Keymap, Notice};
+use super::{AddNews, AddWork, Keymap, Notice};
 use crate::project::{Action, Decision, Project, Refusal, Silence};
 
 /// A key, as the shell translates it; releases never arrive.
@@ -92,6 +92,8 @@ pub enum Message {
     Stopped(String),
     /// An effect other than a record failed.
     Failed(Failure),
+    /// What became of the [`Effect::Adding`] with this number.
+    Adding(u32, AddNews),
     /// The user's own keys are now these; or why they are not taken.
     Keys(Result<Keymap, String>),
 }
@@ -113,6 +115,9 @@ pub enum Effect {
         /// What to write.
         content: String,
     },
+    /// Work for a piece that is added, under a number; what was asked under
+    /// another is given up.
+    Adding(u32, AddWork),
     /// Put text on the clipboard of the terminal (OSC 52).
     Copy(String),
     /// Tell what is due, unless another program has dealt with it meanwhile.

@@ -5,6 +5,7 @@
 //! line of [`commands`]; whatever lies on top of a screen is a [`Layer`] and
 //! takes the keys first.
 
+mod adding;
 mod bell;
 mod commands;
 mod copying;
@@ -30,6 +31,7 @@ mod typing;
 mod update;
 mod words;
 
+pub use adding::{AddNews, AddStep, AddWork, Adding, FoundPrint};
 pub use commands::{Applies, Command, INSIDE, Id, commands, current_flows, keys_markdown};
 pub use entry::{Entry, Field};
 pub use facts::{Facts, Place, Station};

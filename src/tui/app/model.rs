@@ -121,6 +121,8 @@ pub struct Model {
     /// Why nothing is written down any more; said to the end.
     pub stopped: Option<String>,
     pub(super) bell: Bell,
+    /// The number of the last [`super::Effect::Adding`].
+    pub(super) adding_tickets: u32,
 }
 
 impl Model {
@@ -154,6 +156,7 @@ impl Model {
             settings_fault: None,
             stopped: None,
             bell: Bell::default(),
+            adding_tickets: 0,
         };
         model.spot = model
             .due_spot()

@@ -73,6 +73,7 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.trouble(format!("{message}; {remedy}"));
             Vec::new()
         }
+        Message::Adding(ticket, news) => super::adding::news(model, ticket, news),
         Message::Keys(keys) => {
             take_keys(model, keys);
             Vec::new()
@@ -191,6 +192,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
             model.say(SILENT);
             return silence.map(Effect::Silence).into_iter().collect();
         }
+        Id::AddPiece => return super::adding::open(model),
         Id::Edit => return vec![Effect::EditProject],
         Id::Copy => {
             let menu = Menu::of_figures(model, model.spot.clone());

@@ -6,6 +6,7 @@
 //! owns the project's folder, so that a slow disk never holds up a key. What
 //! is recorded is shown as recorded only when the disk has it.
 
+mod adder;
 mod editor;
 mod error;
 mod herald;
@@ -17,7 +18,7 @@ mod own_keys;
 mod sense;
 mod tty;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::time::Duration;
 
@@ -31,8 +32,9 @@ use crate::clock::Clock;
 use crate::project::Project;
 use crate::settings::{self, KeysFile, Settings, SettingsError};
 use crate::store::{Draft, Folder};
-use crate::tui::app::{Effect, Failure, Message, Model, Notice, update};
+use crate::tui::app::{AddWork, Effect, Failure, Message, Model, Notice, update};
 use crate::tui::view::{Theme, draw};
+use adder::Adder;
 use editor::Editor;
 use herald::Herald;
 use inbox::{Incoming, Reader, Signals};
@@ -87,6 +89,8 @@ pub fn run(
     let mut shell = Shell {
         ways,
         herald: Herald::start(tell.clone())?,
+        adder: Adder::new(tell.clone()),
+        folder: whole,
         tell,
         lent: None,
         leave_next: false,
@@ -126,6 +130,9 @@ struct Shell<'a> {
     signals: Signals,
     ways: Ways,
     herald: Herald,
+    adder: Adder,
+    /// The project's folder.
+    folder: PathBuf,
     tell: Sender<Incoming>,
     /// The draft in the editor, while the editor has the terminal.
     lent: Option<Draft>,
@@ -241,6 +248,16 @@ impl Shell<'_> {
             Effect::SaveWho(who) => self.keeper.ask(Job::SaveWho(who))?,
             Effect::WriteFile { name, content } => {
                 self.keeper.ask(Job::WriteFile { name, content })?;
+            }
+            Effect::Adding(ticket, AddWork::Add(file, found)) => {
+                self.keeper.ask(Job::AddPiece(ticket, file.into(), found))?;
+            }
+            Effect::Adding(ticket, work) => {
+                if let Err(error) = self.adder.begin(ticket, work, self.folder.clone()) {
+                    let message = format!("the print cannot be worked on: {error}");
+                    let remedy = "close other programs and try again".to_owned();
+                    return Ok(Err(Failure::Trouble { message, remedy }));
+                }
             }
             Effect::EditProject => return self.edit(),
             Effect::Copy(text) => return Ok(self.tty.copy(&text)?),

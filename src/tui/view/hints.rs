@@ -1,7 +1,9 @@
 //! The keys of what lies on top of a screen, for the hint bar: the keypad's
 //! key first.
 
-use crate::tui::app::{Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Then, Typing};
+use crate::tui::app::{
+    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Then, Typing,
+};
 
 type Hint = (&'static str, &'static str);
 
@@ -49,6 +51,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Confirm(confirm) => of_question(&model.keys, confirm.then),
         Layer::Help(_) | Layer::Told(_) => vec![("Down", "scroll"), ("-", "close")],
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
+        Layer::Adding(adding) => of_adding(&adding.step),
         Layer::Typing(typing) => of_typing(typing),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
@@ -102,6 +105,17 @@ fn of_form(form: &Form) -> Vec<Hint> {
         (false, _) => ("-", "back"),
     });
     hints
+}
+
+/// The keys while a piece is added.
+fn of_adding(step: &AddStep) -> Vec<Hint> {
+    match step {
+        AddStep::Fields => vec![("Enter", "go on"), ("Left Right", "choose"), ("-", "back")],
+        AddStep::Unit { .. } => vec![("1-4 Enter", "take"), ("-", "back")],
+        AddStep::Reading | AddStep::Surveying { .. } => vec![("-", "give up")],
+        AddStep::Found(_) => vec![("Enter", "add it"), ("-", "back")],
+        AddStep::Writing(_) => Vec::new(),
+    }
 }
 
 fn of_typing(typing: &Typing) -> Vec<Hint> {

@@ -4,6 +4,7 @@
 //! itself, what was last said, and the keys. What lies on top of a screen
 //! takes the screen's place and leaves the due list where it is.
 
+mod adding;
 mod closeout;
 mod due;
 mod far;
