@@ -29,7 +29,6 @@ mod draft;
 mod error;
 mod flaw;
 mod mask;
-mod mask_words;
 mod measure;
 mod obj;
 mod ply;
