@@ -23,11 +23,14 @@
 //! # Ok::<(), MeshError>(())
 //! ```
 
+mod boxes;
 mod closed;
 mod draft;
 mod error;
+mod joint;
 mod mask;
 mod measure;
+mod near;
 mod obj;
 mod ply;
 mod polygon;
@@ -43,7 +46,8 @@ use std::ops::Range;
 
 pub use closed::is_closed;
 pub use error::MeshError;
-pub use mask::Mask;
+pub use joint::{Answer, Face, Fit, Gap, LEAST_GAP_MM, Mating, MatingKind, Which, least_gap};
+pub use mask::{Mask, MaskError, MaskTaken};
 pub use measure::{Measure, measure};
 pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print};
 pub use survey::{Cavity, Class, Defect, Facet, Flaw, Island, Order, Survey, survey};
