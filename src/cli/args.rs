@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::mesh::{LengthUnit, Mask, Printed};
+use crate::mesh::{LengthUnit, Mask, MaskError, Printed};
 use crate::plating::Metal;
 use crate::project::{ContactChange, Finding, Mode, Stage, WeighedAs};
 use crate::units::{
@@ -319,7 +319,7 @@ pub(super) struct AddArgs {
     #[arg(long, value_parser = wire, value_name = "DIAMETER:LENGTH", allow_hyphen_values = true)]
     pub(super) thief: Vec<crate::project::Wire>,
     /// A part of the print that is kept from the bath, as for `measure`; again for more
-    #[arg(long, value_name = "MASK", requires = "mesh")]
+    #[arg(long, value_name = "MASK", requires = "mesh", value_parser = mask)]
     pub(super) mask: Vec<Mask>,
     /// How it was printed: its layers give the roughness
     #[arg(long, value_name = "fdm:0.2mm|resin:0.05mm|sls|smoothed")]
@@ -396,11 +396,16 @@ pub(super) struct MeasureArgs {
     #[arg(long, value_name = "DIAMETER", default_value = "0.5mm", value_parser = bubble, allow_hyphen_values = true)]
     pub(super) bubble: Length,
     /// A part that is kept from the bath; again for more
-    #[arg(long, value_name = "MASK")]
+    #[arg(long, value_name = "MASK", value_parser = mask)]
     pub(super) mask: Vec<Mask>,
     /// Write the surface of one print as PLY: a class and a colour for each face
     #[arg(long, value_name = "OUT.ply")]
     pub(super) classes: Option<PathBuf>,
+}
+
+fn mask(text: &str) -> Result<Mask, String> {
+    text.parse()
+        .map_err(|error: MaskError| format!("{error}; {}", error.remedy()))
 }
 
 /// A diameter above nothing.

@@ -10,7 +10,7 @@ use super::Context;
 use super::args::MeasureArgs;
 use super::outcome::{Fault, Outcome, Trouble};
 use crate::clock::Clock;
-use crate::mesh::{self, LengthUnit, Mask, Mesh, MeshError, Order, SizeDoubt, Survey};
+use crate::mesh::{self, LengthUnit, Mask, MaskTaken, Mesh, MeshError, Order, SizeDoubt, Survey};
 use crate::project::SurveyedPrint;
 use crate::report::print::{Print, size_words};
 use crate::store;
@@ -53,6 +53,7 @@ fn measure_one(
     let name = file.to_string_lossy();
     let mut warn = |said: String| warnings.push(format!("{name}: {said}"));
     read.warnings().into_iter().for_each(&mut warn);
+    survey.masks.iter().filter_map(MaskTaken::warning).for_each(&mut warn);
     if survey.volume_mm3.is_none() {
         warn("the triangles do not close up: no volume is told".to_owned());
     }
@@ -120,22 +121,10 @@ impl<'a> ReadPrint<'a> {
 
     /// What to survey; a mask of a group that the file does not have is refused.
     pub(super) fn order(&self, bubble_mm: f64, masks: Vec<Mask>) -> Result<Order, Trouble> {
-        let groups = self.print.groups();
-        let unknown = |mask: &Mask| match mask {
-            Mask::Group(name) if !groups.iter().any(|group| group.name == *name) => {
-                Some(name.clone())
-            }
-            _ => None,
-        };
-        if let Some(name) = masks.iter().find_map(unknown) {
-            let names: Vec<&str> = groups.iter().map(|group| group.name.as_str()).collect();
-            let remedy = if names.is_empty() {
-                "the file names no groups: mask it by a shape".to_owned()
-            } else {
-                format!("there are: {}", names.join(", "))
-            };
-            let message = format!("--mask: the file has no group `{}`", name.escape_debug());
-            return Err(Trouble::fault("usage", message, remedy));
+        for mask in &masks {
+            mask.check_group(self.print.groups()).map_err(|error| {
+                Trouble::fault("usage", format!("--mask: {error}"), error.remedy())
+            })?;
         }
         Ok(Order {
             unit: self.unit,

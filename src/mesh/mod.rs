@@ -23,13 +23,16 @@
 //! # Ok::<(), MeshError>(())
 //! ```
 
+mod boxes;
 mod classes;
 mod closed;
 mod draft;
 mod error;
 mod flaw;
+mod joint;
 mod mask;
 mod measure;
+mod near;
 mod obj;
 mod ply;
 mod polygon;
@@ -49,7 +52,8 @@ pub use classes::classes_ply;
 pub use closed::is_closed;
 pub use error::MeshError;
 pub(crate) use flaw::{area_words, place, volume_words};
-pub use mask::Mask;
+pub use joint::{Answer, Face, Fit, Gap, LEAST_GAP_MM, Mating, MatingKind, Which, least_gap};
+pub use mask::{Mask, MaskError, MaskTaken};
 pub use measure::{Measure, measure};
 pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print, size_beside};
 pub use survey::{Cavity, Class, Defect, Facet, Flaw, Island, Order, Survey, survey};

@@ -1,7 +1,7 @@
 //! What the bath does with each bit of a print's surface.
 
 use super::space::{area, length};
-use super::{Corner, LengthUnit, Mask, Mesh};
+use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask};
 use crate::units::{Stopped, Watch, go_on};
 
 /// What the bath does with a bit of the surface.
@@ -151,6 +151,8 @@ pub struct Survey {
     pub outside_area_mm2: f64,
     /// What the masks took of the wetted area, in mm².
     pub masked_area_mm2: f64,
+    /// What each mask took, in their order.
+    pub masks: Vec<MaskTaken>,
     /// Of the solid, in mm³; none where holes are too wide to tell.
     pub volume_mm3: Option<f64>,
     /// The solid and all that is shut inside, in mm³.
@@ -209,16 +211,19 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
             class,
         });
     }
-    let naive_area_mm2 = facets.iter().map(Facet::area_mm2).sum();
+    let naive_area_mm2: f64 = facets.iter().map(Facet::area_mm2).sum();
+    let masks = mask::apply(&order.masks, mesh.groups(), &mut facets, watch)?;
+    let masked_area_mm2 = masks.iter().map(|taken| taken.area_mm2).sum();
     Ok(Survey {
         triangles: mesh.count(),
         low_mm,
         high_mm,
         naive_area_mm2,
-        wetted_area_mm2: naive_area_mm2,
+        wetted_area_mm2: naive_area_mm2 - masked_area_mm2,
         wetted_pm_mm2: 0.0,
         outside_area_mm2: naive_area_mm2,
-        masked_area_mm2: 0.0,
+        masked_area_mm2,
+        masks,
         volume_mm3: None,
         envelope_volume_mm3: None,
         watertight: super::is_closed(mesh),

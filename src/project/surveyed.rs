@@ -27,7 +27,7 @@ pub struct Surveyed {
 }
 
 impl Surveyed {
-    fn of(survey: &Survey, order: &Order, takes_mm2: &[f64]) -> Self {
+    fn of(survey: &Survey, order: &Order) -> Self {
         let mm2 = survey.wetted_area_mm2 + survey.masked_area_mm2;
         // An area goes with the square of the size; the bound is rectangular.
         let of_print = 2.0 * mm2 * 2.0 * TRUE_TO_SIZE / 3.0_f64.sqrt();
@@ -43,10 +43,7 @@ impl Surveyed {
                 TRUE_TO_SIZE * 100.0
             ),
             size: survey.size_mm().map(|side| MM.of(rounded(side, 6))),
-            takes: takes_mm2
-                .iter()
-                .map(|mm2| MM2.of(rounded(*mm2, 8)))
-                .collect(),
+            takes: survey.masks.iter().map(|taken| MM2.of(rounded(taken.area_mm2, 8))).collect(),
         }
     }
 
@@ -100,31 +97,8 @@ pub fn survey_for_piece(
     order: &Order,
     watch: &dyn Watch,
 ) -> Result<(SurveyedPrint, Surveyed), Stopped> {
-    let part = |from, to| Part {
-        whole: watch,
-        from,
-        to,
-    };
-    let surveys = order.masks.len().max(1) as f64;
-    let print = SurveyedPrint::of(mesh, order, &part(0.0, 1.0 / surveys))?;
-    let mut takes = Vec::new();
-    let mut taken = 0.0;
-    for upto in 1..=order.masks.len() {
-        let masked = if upto == order.masks.len() {
-            print.survey.masked_area_mm2
-        } else {
-            let masks = order.masks[..upto].to_vec();
-            let first = Order {
-                masks,
-                ..order.clone()
-            };
-            let share = upto as f64 / surveys;
-            survey(mesh, &first, &part(share, share + 1.0 / surveys))?.masked_area_mm2
-        };
-        takes.push((masked - taken).max(0.0));
-        taken = masked;
-    }
-    let surveyed = Surveyed::of(&print.survey, order, &takes);
+    let print = SurveyedPrint::of(mesh, order, watch)?;
+    let surveyed = Surveyed::of(&print.survey, order);
     Ok((print, surveyed))
 }
 

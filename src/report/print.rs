@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 use super::safe::plain_text;
 use crate::mesh::shape::{Recess, Shape};
 use crate::mesh::{
-    self, Class, Defect, Flaw, LengthUnit, Order, Printed, Survey, area_words, place, volume_words,
+    self, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words, place, volume_words,
 };
 use crate::units::number;
 
@@ -56,6 +56,9 @@ impl Print<'_> {
             .islands
             .iter()
             .map(|island| json!({ "at_mm": island.at_mm, "volume_mm3": island.volume_mm3 }));
+        let masks = survey.masks.iter().map(|taken| {
+            json!({ "mask": taken.mask.to_string(), "area_mm2": taken.area_mm2 })
+        });
         let tips = self.shape.tips.sharpest.iter().map(|tip| {
             json!({ "at_mm": tip.at_mm, "radius_mm": tip.radius_mm, "half_angle_deg": tip.half_angle_deg })
         });
@@ -86,6 +89,7 @@ impl Print<'_> {
             "recesses": recesses.collect::<Vec<_>>(),
             "seconds": self.seconds,
             "method": self.method(),
+            "masks": masks.collect::<Vec<_>>(),
             "bubble_mm": self.order.bubble_mm,
             "hidden_area_mm2": self.area_of(Class::Hidden),
             "dry_area_mm2": self.area_of(Class::Dry),
@@ -257,7 +261,7 @@ impl Print<'_> {
             ));
         }
         let left_out = [
-            ("masked", survey.masked_area_mm2, "taken off by the masks"),
+            ("masked", survey.masked_area_mm2, "taken off by its masks"),
             (
                 "hidden",
                 self.area_of(Class::Hidden),
@@ -379,6 +383,7 @@ mod tests {
             wetted_pm_mm2: 10.0,
             outside_area_mm2: 5400.0,
             masked_area_mm2: 200.0,
+            masks: Vec::new(),
             volume_mm3: Some(19_000.0),
             envelope_volume_mm3: None,
             watertight: true,
