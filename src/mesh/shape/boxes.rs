@@ -95,6 +95,18 @@ impl Bounds {
     }
 }
 
+/// A box that a ray enters.
+#[derive(Debug, Clone, Copy, Default)]
+struct Entered {
+    level: u32,
+    at: u32,
+    enter: f64,
+}
+
+/// How many boxes can be open at once: three of each level and one, for more
+/// levels than 2^32 facets have.
+const OPEN: usize = 64;
+
 struct Ray {
     from: Corner,
     way: Corner,
@@ -184,17 +196,20 @@ impl<'a> Boxes<'a> {
     /// Tells `met` of facets on the ray; it answers how far to look from then
     /// on, or not at all.
     fn descend(&self, ray: &Ray, mut upto: f64, mut met: impl FnMut(f64, usize) -> Option<f64>) {
-        let top = self.levels.len() - 1;
-        let mut open = vec![(top, 0_usize, 0.0)];
-        while let Some((level, at, enter)) = open.pop() {
+        let mut open = [Entered::default(); OPEN];
+        open[0].level = (self.levels.len() - 1) as u32;
+        let mut count = 1;
+        while count > 0 {
+            count -= 1;
+            let Entered { level, at, enter } = open[count];
             if enter > upto {
                 continue;
             }
             if level > 0 {
-                self.open_box(ray, upto, (level - 1, at), &mut open);
+                count += self.open_box(ray, upto, (level - 1, at), &mut open[count..]);
                 continue;
             }
-            for &facet in self.leaf(at) {
+            for &facet in self.leaf(at as usize) {
                 let facet = facet as usize;
                 let far = ray.meets(self.facets[facet].corners);
                 if let Some(far) = far.filter(|&far| far <= upto) {
@@ -207,22 +222,30 @@ impl<'a> Boxes<'a> {
         }
     }
 
-    /// The boxes below that the ray enters, the nearest last.
+    /// The boxes below that the ray enters, the nearest last, and how many.
     fn open_box(
         &self,
         ray: &Ray,
         upto: f64,
-        (level, at): (usize, usize),
-        open: &mut Vec<(usize, usize, f64)>,
-    ) {
-        let below = &self.levels[level];
-        let start = open.len();
-        for child in at * FAN..((at + 1) * FAN).min(below.len()) {
+        (level, at): (u32, u32),
+        open: &mut [Entered],
+    ) -> usize {
+        let below = &self.levels[level as usize];
+        let first = at as usize * FAN;
+        let mut count = 0;
+        for child in first..(first + FAN).min(below.len()) {
             if let Some(enter) = below[child].entered(ray, upto) {
-                open.push((level, child, enter));
+                let mut place = count;
+                while place > 0 && open[place - 1].enter < enter {
+                    open[place] = open[place - 1];
+                    place -= 1;
+                }
+                let at = child as u32;
+                open[place] = Entered { level, at, enter };
+                count += 1;
             }
         }
-        open[start..].sort_unstable_by(|a, b| b.2.total_cmp(&a.2));
+        count
     }
 
     fn leaf(&self, at: usize) -> &[u32] {

@@ -17,11 +17,11 @@ pub(super) struct Sample {
 }
 
 /// So many points are spread by area.
-const SPREAD: usize = 6000;
+const SPREAD: usize = 4000;
 
 /// Meshes of up to so many triangles get a point on each, so that no small
 /// hole is passed over.
-const EACH: usize = 12_000;
+const EACH: usize = 8000;
 
 /// About [`SPREAD`] points on the surface; where there are few triangles, at
 /// least one on each.

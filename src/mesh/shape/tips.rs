@@ -188,15 +188,18 @@ fn suspects(boxes: &Boxes<'_>, scale: f64) -> Vec<Corner> {
     const SUSPICIOUS: f64 = 0.3;
     let grid = Grid::new(boxes.bounds(), scale / 2.0);
     let tally = grid.tally(boxes.facets());
-    let mut leaning: Vec<(usize, f64, Corner)> = (0..tally.len())
+    let means: Vec<Corner> = (0..tally.len())
         .into_par_iter()
         .with_min_len(256)
-        .filter(|&cell| tally[cell].has_corner)
         .map(|cell| {
-            let mean = grid.coarse_mean(&tally, cell, scale);
-            (cell, 1.5 * length(mean) / scale, unit(mean))
+            let is_bare = !tally[cell].has_corner;
+            if is_bare { [0.0; 3] } else { grid.coarse_mean(&tally, cell, scale) }
         })
-        .filter(|&(_, sharpness, _)| sharpness > SUSPICIOUS)
+        .collect();
+    let sharpness: Vec<f64> = means.iter().map(|&mean| 1.5 * length(mean) / scale).collect();
+    let mut leaning: Vec<(usize, f64, Corner)> = (0..tally.len())
+        .filter(|&cell| sharpness[cell] > SUSPICIOUS && grid.is_summit(&sharpness, cell))
+        .map(|cell| (cell, sharpness[cell], unit(means[cell])))
         .collect();
     leaning.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
     leaning.truncate(MOST);
@@ -287,14 +290,30 @@ impl Grid {
         }
     }
 
+    fn place(&self, cell: usize) -> [usize; 3] {
+        let [x, y, _] = self.counts;
+        [cell % x, cell / x % y, cell / x / y]
+    }
+
+    /// The cells at most so many away along each axis, the cell itself too.
+    fn around(&self, cell: usize, reach: usize) -> impl Iterator<Item = usize> {
+        let (place, [x, y, _]) = (self.place(cell), self.counts);
+        let [xs, ys, zs] = [0, 1, 2].map(|axis| {
+            place[axis].saturating_sub(reach)..(place[axis] + reach + 1).min(self.counts[axis])
+        });
+        zs.flat_map(move |k| ys.clone().map(move |j| (k * y + j) * x))
+            .flat_map(move |row| xs.clone().map(move |i| row + i))
+    }
+
+    /// Whether none of the cells around is sharper.
+    fn is_summit(&self, sharpness: &[f64], cell: usize) -> bool {
+        self.around(cell, 1).all(|near| sharpness[near] <= sharpness[cell])
+    }
+
     /// Where the surface within about `reach` of a cell lies, seen from the
     /// cell's own part of it.
     fn coarse_mean(&self, cells: &[Cell], at: usize, reach: f64) -> Corner {
-        let place = [
-            at % self.counts[0],
-            at / self.counts[0] % self.counts[1],
-            at / self.counts[0] / self.counts[1],
-        ];
+        let place = self.place(at);
         let own = cells[at];
         let centre = [0, 1, 2].map(|axis| {
             if own.area > 0.0 {
@@ -303,23 +322,13 @@ impl Grid {
                 self.low[axis] + (place[axis] as f64 + 0.5) * self.cell
             }
         });
-        let around = (reach / self.cell).ceil() as usize;
-        let span = |axis: usize| {
-            place[axis].saturating_sub(around)..(place[axis] + around + 1).min(self.counts[axis])
-        };
         let (mut area, mut moment) = (0.0, [0.0; 3]);
-        for z in span(2) {
-            for y in span(1) {
-                for x in span(0) {
-                    let cell = &cells[(z * self.counts[1] + y) * self.counts[0] + x];
-                    if cell.area > 0.0 {
-                        let from = less(cell.moment, times(centre, cell.area));
-                        if length(from) <= reach * cell.area {
-                            area += cell.area;
-                            moment = plus(moment, from);
-                        }
-                    }
-                }
+        for near in self.around(at, (reach / self.cell).ceil() as usize) {
+            let cell = &cells[near];
+            let from = less(cell.moment, times(centre, cell.area));
+            if cell.area > 0.0 && length(from) <= reach * cell.area {
+                area += cell.area;
+                moment = plus(moment, from);
             }
         }
         if area > 0.0 {
