@@ -53,7 +53,11 @@ fn measure_one(
     let name = file.to_string_lossy();
     let mut warn = |said: String| warnings.push(format!("{name}: {said}"));
     read.warnings().into_iter().for_each(&mut warn);
-    survey.masks.iter().filter_map(MaskTaken::warning).for_each(&mut warn);
+    survey
+        .masks
+        .iter()
+        .filter_map(MaskTaken::warning)
+        .for_each(&mut warn);
     if survey.volume_mm3.is_none() {
         warn("the triangles do not close up: no volume is told".to_owned());
     }

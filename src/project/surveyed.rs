@@ -43,7 +43,11 @@ impl Surveyed {
                 TRUE_TO_SIZE * 100.0
             ),
             size: survey.size_mm().map(|side| MM.of(rounded(side, 6))),
-            takes: survey.masks.iter().map(|taken| MM2.of(rounded(taken.area_mm2, 8))).collect(),
+            takes: survey
+                .masks
+                .iter()
+                .map(|taken| MM2.of(rounded(taken.area_mm2, 8)))
+                .collect(),
         }
     }
 

@@ -6,7 +6,8 @@ use serde_json::{Value, json};
 use super::safe::plain_text;
 use crate::mesh::shape::{Recess, Shape};
 use crate::mesh::{
-    self, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words, place, volume_words,
+    self, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words, place,
+    volume_words,
 };
 use crate::units::number;
 
@@ -56,9 +57,10 @@ impl Print<'_> {
             .islands
             .iter()
             .map(|island| json!({ "at_mm": island.at_mm, "volume_mm3": island.volume_mm3 }));
-        let masks = survey.masks.iter().map(|taken| {
-            json!({ "mask": taken.mask.to_string(), "area_mm2": taken.area_mm2 })
-        });
+        let masks = survey
+            .masks
+            .iter()
+            .map(|taken| json!({ "mask": taken.mask.to_string(), "area_mm2": taken.area_mm2 }));
         let tips = self.shape.tips.sharpest.iter().map(|tip| {
             json!({ "at_mm": tip.at_mm, "radius_mm": tip.radius_mm, "half_angle_deg": tip.half_angle_deg })
         });
@@ -141,10 +143,9 @@ impl Print<'_> {
     pub fn cautions(&self) -> Vec<String> {
         let defects = self.defects().into_iter();
         let matters = defects.filter(|defect| defect.what.matters_in_the_bath());
-        matters
-            .map(|defect| defect.say())
-            .chain(self.handling())
-            .collect()
+        let masks = self.survey.masks.iter().filter_map(MaskTaken::warning);
+        let heed = matters.map(|defect| defect.say()).chain(self.handling());
+        heed.chain(masks).collect()
     }
 
     /// What its hollows and loose parts ask of whoever hangs it.

@@ -193,10 +193,17 @@ fn suspects(boxes: &Boxes<'_>, scale: f64) -> Vec<Corner> {
         .with_min_len(256)
         .map(|cell| {
             let is_bare = !tally[cell].has_corner;
-            if is_bare { [0.0; 3] } else { grid.coarse_mean(&tally, cell, scale) }
+            if is_bare {
+                [0.0; 3]
+            } else {
+                grid.coarse_mean(&tally, cell, scale)
+            }
         })
         .collect();
-    let sharpness: Vec<f64> = means.iter().map(|&mean| 1.5 * length(mean) / scale).collect();
+    let sharpness: Vec<f64> = means
+        .iter()
+        .map(|&mean| 1.5 * length(mean) / scale)
+        .collect();
     let mut leaning: Vec<(usize, f64, Corner)> = (0..tally.len())
         .filter(|&cell| sharpness[cell] > SUSPICIOUS && grid.is_summit(&sharpness, cell))
         .map(|cell| (cell, sharpness[cell], unit(means[cell])))
@@ -307,7 +314,8 @@ impl Grid {
 
     /// Whether none of the cells around is sharper.
     fn is_summit(&self, sharpness: &[f64], cell: usize) -> bool {
-        self.around(cell, 1).all(|near| sharpness[near] <= sharpness[cell])
+        self.around(cell, 1)
+            .all(|near| sharpness[near] <= sharpness[cell])
     }
 
     /// Where the surface within about `reach` of a cell lies, seen from the

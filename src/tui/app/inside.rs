@@ -38,6 +38,7 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
         Layer::Adding(adding) => super::adding::key(model, adding, key),
         Layer::Far | Layer::Morning => Vec::new(),
         Layer::Typing(typing) => super::typing::key(model, typing, key),
+        Layer::Print(showing) => super::print::key(model, showing, key),
         Layer::Locked(done) => in_lock(model, done, key),
     })
 }

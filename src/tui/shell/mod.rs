@@ -16,6 +16,7 @@ mod keys;
 mod notify;
 mod own_keys;
 mod sense;
+mod surveyor;
 mod tty;
 
 use std::path::{Path, PathBuf};
@@ -40,6 +41,7 @@ use herald::Herald;
 use inbox::{Incoming, Reader, Signals};
 use keeper::{Job, Keeper, Opening};
 use sense::Look;
+use surveyor::Surveyor;
 
 /// The wall clock is compared at least this often, so that a computer that
 /// slept or a clock that was set shows the right time again.
@@ -90,6 +92,7 @@ pub fn run(
         ways,
         herald: Herald::start(tell.clone())?,
         adder: Adder::new(tell.clone()),
+        surveyor: Surveyor::start(&whole, tell.clone())?,
         folder: whole,
         tell,
         lent: None,
@@ -133,6 +136,7 @@ struct Shell<'a> {
     adder: Adder,
     /// The project's folder.
     folder: PathBuf,
+    surveyor: Surveyor,
     tell: Sender<Incoming>,
     /// The draft in the editor, while the editor has the terminal.
     lent: Option<Draft>,
@@ -271,6 +275,8 @@ impl Shell<'_> {
                 })?;
             }
             Effect::Silence(silence) => self.keeper.ask(Job::Silence(silence))?,
+            Effect::ReadPrint { piece, source } => self.surveyor.read(piece, source)?,
+            Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,
         }

@@ -2,7 +2,7 @@
 //! key first.
 
 use crate::tui::app::{
-    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Then, Typing,
+    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Showing, Then, Typing,
 };
 
 type Hint = (&'static str, &'static str);
@@ -53,6 +53,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
         Layer::Adding(adding) => of_adding(&adding.step),
         Layer::Typing(typing) => of_typing(typing),
+        Layer::Print(showing) => of_print(model, showing),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
 }
@@ -116,6 +117,53 @@ fn of_adding(step: &AddStep) -> Vec<Hint> {
         AddStep::Found(_) => vec![("Enter", "add it"), ("-", "back")],
         AddStep::Writing(_) => Vec::new(),
     }
+}
+
+/// A print that is not there yet can only be waited for or left.
+fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
+    let known = model.prints.of(&showing.piece);
+    let stale = model.is_stale(&showing.piece);
+    let read_again =
+        (stale || known.is_some_and(|k| k.fault.is_some())).then_some(("Enter", "read it again"));
+    let mut hints: Vec<Hint> = read_again.into_iter().collect();
+    if known.is_some_and(|k| k.print.is_some()) {
+        hints.extend(if showing.marking {
+            [("2468", "move the marker"), ("*", "turn")]
+        } else {
+            [("2468", "turn"), ("*", "mark")]
+        });
+        hints.extend([
+            ("+", "larger"),
+            (
+                "-",
+                if showing.eye.zoom > 1.0 {
+                    "smaller"
+                } else {
+                    "back"
+                },
+            ),
+        ]);
+        hints.extend([
+            ("3 1", "cut"),
+            ("7", "inside"),
+            ("0", "next flaw"),
+            ("9", "dots"),
+            ("5", "at first"),
+        ]);
+        if showing.eye.zoom > 1.0 {
+            hints.push(("Esc", "back"));
+        }
+    } else {
+        hints.push((
+            "-",
+            if known.is_some_and(|k| k.reading.is_some()) {
+                "stop"
+            } else {
+                "back"
+            },
+        ));
+    }
+    hints
 }
 
 fn of_typing(typing: &Typing) -> Vec<Hint> {
