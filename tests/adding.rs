@@ -81,7 +81,7 @@ fn the_unit_is_asked_with_the_size_in_words_and_the_survey_is_shown_before_it_is
     );
     let screen = hands.text(80, 24);
     for part in [
-        "1 mm",
+        "1>mm",
         "12.0 x 8.00 x 4.00 mm, as small as a fingernail",
         "120 x 80.0 x 40.0 mm, as large as a fist",
         "12000 x",
@@ -146,7 +146,7 @@ fn what_is_wrong_is_said_where_it_was_typed() {
             .contains("there is a piece `stem` already")
     );
     hands.keys("Up * l i d");
-    let (ticket, work) = asked(hands.effects("+"));
+    let (ticket, work) = asked(hands.effects("Enter Enter"));
     assert_eq!(work, AddWork::Look("stem.stl".into()));
     let failure = Failure::Trouble {
         message: "there is no such file".into(),

@@ -187,7 +187,11 @@ fn name_of(file: &str) -> String {
 /// Opens the entry.
 pub(super) fn open(model: &mut Model) -> Vec<Effect> {
     let ways = std::iter::once(NOT_SAID.to_owned());
-    let ways = ways.chain(Printed::USUAL.map(|printed| printed.to_string()));
+    // Smoothed adds nothing either.
+    let rough = Printed::USUAL
+        .into_iter()
+        .filter(|printed| printed.factor() > 1.0);
+    let ways = ways.chain(rough.map(|printed| printed.to_string()));
     let mut adding = Adding {
         fields: [
             Field::words("print file", Vec::new()),
