@@ -99,7 +99,7 @@ fn the_unit_is_asked_with_the_size_in_words_and_the_survey_is_shown_before_it_is
     let screen = hands.text(80, 24);
     for part in [
         "wetted area 2.000 dm2 +- 0.020",
-        "x1.16 for fdm:0.2mm",
+        "x1.16: fdm:0.2mm",
         "! shells overlap",
     ] {
         assert!(screen.contains(part), "{part} in\n{screen}");

@@ -162,20 +162,23 @@ fn change(was: &Piece, is: &Piece, (before, after): (&Definition, &Definition)) 
             told(was)
         )
     };
+    let mut json = json!({ "piece": is.name, "changed": !is_same });
     let object = |piece: &Piece, target: Option<crate::units::Charge>| {
+        let masked = piece.masks.iter().filter_map(|mask| mask.takes);
         let dm2 = |area: Option<Area>| area.map(|area| area.to(DM2));
         json!({
             "wetted_area_dm2": dm2(piece.wetted_area()),
             "area_pm_dm2": dm2(piece.area_pm),
             "area_method": piece.area_method,
-            "masked_dm2": piece.masks.iter().filter_map(|m| m.takes).map(|a| a.to(DM2)).sum::<f64>(),
+            "masked_dm2": masked.fold(0.0, |sum, area| sum + area.to(DM2)),
             "sha256": piece.mesh.as_ref().and_then(|mesh| mesh.sha256.clone()),
             "charge_target_ah": target.map(|charge| charge.to(AH)),
         })
     };
-    let mut json = object(is, target_is);
-    json["piece"] = is.name.clone().into();
-    json["changed"] = (!is_same).into();
+    let mut fields = object(is, target_is);
+    if let (Value::Object(all), Value::Object(fields)) = (&mut json, &mut fields) {
+        all.append(fields);
+    }
     json["was"] = object(was, target_was);
     (text, json)
 }

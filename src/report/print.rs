@@ -3,7 +3,8 @@
 
 use serde_json::{Value, json};
 
-use super::safe::plain_text;
+use super::safe::{plain_text, wrapped};
+use super::text::COLUMNS;
 use crate::mesh::shape::{Recess, Shape};
 use crate::mesh::{
     self, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words, place,
@@ -81,7 +82,8 @@ impl Print<'_> {
             "wetted_pm_mm2": survey.wetted_pm_mm2,
             "outside_area_mm2": survey.outside_area_mm2,
             "cavities": cavities.collect::<Vec<_>>(),
-            "masked_area_mm2": survey.masked_area_mm2,
+            // Adding zero makes -0 to 0.
+            "masked_area_mm2": survey.masked_area_mm2 + 0.0,
             "volume_mm3": survey.volume_mm3,
             "envelope_volume_mm3": survey.envelope_volume_mm3,
             "islands": survey.islands.len(),
@@ -219,7 +221,7 @@ impl Print<'_> {
             format!("  WETTED AREA   {}", self.wetted_words()),
         ];
         lines.extend(self.parts());
-        lines.push(format!("  naive sum     {}", self.naive_words()));
+        lines.extend(led("  naive sum     ", &self.naive_words()));
         let volume = |mm3: Option<f64>| mm3.map_or_else(|| "?".to_owned(), volume_words);
         lines.push(format!(
             "  volume        {}, with what is shut in {}",
@@ -231,10 +233,10 @@ impl Print<'_> {
             .into_iter()
             .partition(|defect| defect.what.matters_in_the_bath());
         let heed = heed.iter().map(Defect::say).chain(self.handling());
-        lines.extend(heed.map(|said| format!("  ! {said}")));
-        lines.extend(rest.iter().map(|defect| format!("  - {}", defect.say())));
-        lines.extend(self.tips().map(|said| format!("  - {said}")));
-        lines.push(format!("  {}", texture_words()));
+        lines.extend(heed.flat_map(|said| led("  ! ", &said)));
+        lines.extend(rest.iter().flat_map(|defect| led("  - ", &defect.say())));
+        lines.extend(self.tips().iter().flat_map(|said| led("  - ", said)));
+        lines.extend(led("  ", &texture_words()));
         lines.join("\n") + "\n"
     }
 
@@ -332,6 +334,15 @@ fn recess_words(recess: &Recess) -> String {
 
 fn cm2(mm2: f64) -> String {
     format!("{} cm2", number(mm2 / 100.0, 4))
+}
+
+/// Text of any length in lines, the further ones indented as the first is led.
+fn led(lead: &str, text: &str) -> Vec<String> {
+    let lines = wrapped(text, COLUMNS - lead.len()).into_iter().enumerate();
+    let indent = " ".repeat(lead.len());
+    lines
+        .map(|(n, line)| format!("{}{line}", if n == 0 { lead } else { &indent }))
+        .collect()
 }
 
 /// `120 x 80 x 40 mm`.
@@ -444,6 +455,9 @@ mod tests {
     fn a_person_reads_the_wetted_area_its_parts_and_the_difference() {
         told(|print| {
             let text = print.text();
+            let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(text.lines().all(|line| line.len() <= COLUMNS), "{text}");
+            let text = words(&text);
             for part in [
                 "30.0 x 30.0 x 60.0 mm, as large as an egg",
                 "WETTED AREA   78.000 cm2 +- 0.10 = 0.78000 dm2",
@@ -460,7 +474,7 @@ mod tests {
                 "- 2 T-junctions",
                 "fdm:0.2mm x1.16",
             ] {
-                assert!(text.contains(part), "{part} in\n{text}");
+                assert!(text.contains(&words(part)), "{part} in\n{text}");
             }
         });
     }

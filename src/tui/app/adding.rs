@@ -17,6 +17,8 @@ pub struct Adding {
     pub at: usize,
     /// How far it is.
     pub step: AddStep,
+    /// How far what was found is scrolled.
+    pub scroll: usize,
     /// What is wrong.
     pub wrong: Option<String>,
     /// What is asked of the shell bears a number, so that the answer to what
@@ -108,6 +110,7 @@ impl Adding {
     /// Asks the shell for something; whatever was asked before is given up.
     fn ask(&mut self, step: AddStep, work: AddWork, now: Instant) -> Vec<Effect> {
         self.step = step;
+        self.scroll = 0;
         self.wrong = None;
         self.ticket += 1;
         self.since = now;
@@ -160,7 +163,7 @@ impl Adding {
         if let Some(because) = &piece.roughness_because {
             let plating = piece.plating_area().map_or(0.0, |area| area.to(DM2));
             words.push(format!(
-                "plating area {} dm2, x{} for {because}",
+                "plating area {} dm2, x{}: {because}",
                 number(plating, 4),
                 piece.roughness
             ));
@@ -199,6 +202,7 @@ pub(super) fn open(model: &mut Model) -> Vec<Effect> {
             Field::choice("printed", ways.collect()),
         ],
         at: 0,
+        scroll: 0,
         step: AddStep::Fields,
         wrong: None,
         ticket: model.adding_tickets,
@@ -229,6 +233,14 @@ pub(super) fn key(model: &mut Model, mut adding: Box<Adding>, key: Key) -> Vec<E
             };
             let work = AddWork::Add(adding.file(), Box::new(named));
             adding.ask(AddStep::Writing(found), work, model.now)
+        }
+        AddStep::Found(_) if matches!(key.code, KeyCode::Down | KeyCode::PageDown) => {
+            adding.scroll = (adding.scroll + 3).min(200);
+            Vec::new()
+        }
+        AddStep::Found(_) if matches!(key.code, KeyCode::Up | KeyCode::PageUp) => {
+            adding.scroll = adding.scroll.saturating_sub(3);
+            Vec::new()
         }
         AddStep::Found(_) if key.is_back() => {
             adding.step = AddStep::Fields;

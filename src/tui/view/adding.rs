@@ -55,6 +55,9 @@ pub(super) fn rows(model: &Model, adding: &Adding, width: usize) -> Drawn {
             });
         }
     }
+    let scroll = adding.scroll.min(rows.len().saturating_sub(1));
+    let rows = rows.split_off(scroll);
+    let at = at.saturating_sub(scroll);
     ("add a piece with its print".to_owned(), rows, (at, at))
 }
 

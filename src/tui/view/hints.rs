@@ -114,7 +114,7 @@ fn of_adding(step: &AddStep) -> Vec<Hint> {
         AddStep::Fields => vec![("Enter", "go on"), ("Left Right", "choose"), ("-", "back")],
         AddStep::Unit { .. } => vec![("1-4 Enter", "take"), ("-", "back")],
         AddStep::Reading | AddStep::Surveying { .. } => vec![("-", "give up")],
-        AddStep::Found(_) => vec![("Enter", "add it"), ("-", "back")],
+        AddStep::Found(_) => vec![("Enter", "add it"), ("Down", "scroll"), ("-", "back")],
         AddStep::Writing(_) => Vec::new(),
     }
 }

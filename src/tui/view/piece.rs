@@ -337,7 +337,7 @@ fn areas(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
     if let Some((because, roughness)) =
         piece.and_then(|p| Some((p.roughness_because.as_deref()?, p.roughness)))
     {
-        let told = format!("x{} for {because}", number(roughness, 3));
+        let told = format!("x{}: {because}", number(roughness, 3));
         let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
         rows.extend(lines.map(|line| label("").and(Role::Plain, line)));
     }
