@@ -5,15 +5,24 @@
 //! ([`super::Survey::wetted`]) or of numbers. None relies on a closed mesh.
 
 mod boxes;
+mod fit;
 mod lean;
+mod net;
+mod path;
 mod recesses;
 mod sample;
+mod sink;
 mod sky;
+mod stiff;
 mod tips;
 mod walls;
 
+pub use fit::{Fit, Fits, Room, Turn, fits};
+pub use path::{Farthest, farthest};
 pub use recesses::{Recess, Recesses, recesses};
+pub use sink::{ACID_COPPER_BATH_G_CM3, Afloat, Coat, Plastic, Print};
 pub use sky::sky;
+pub use stiff::{COPPER_GPA, Section, stiffness_gain};
 pub use tips::{Tip, Tips, tips};
 pub use walls::{Wall, thin_walls};
 
