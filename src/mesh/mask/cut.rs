@@ -154,7 +154,9 @@ impl Round {
             return in_strip(piece, tolerance / radius);
         }
         if shadow < 0.0 {
-            piece.iter_mut().for_each(|at| at[4] = -at[4]);
+            for at in &mut piece {
+                at[4] = -at[4];
+            }
         }
         in_circle(piece, tolerance / radius)
     }

@@ -250,7 +250,10 @@ fn a_group_takes_its_triangles() {
         name: name.to_owned(),
         runs,
     };
-    let groups = [named("body", vec![2..8, 9..12]), named("glue", vec![0..2])];
+    let groups = [
+        named("body", vec![2..8, 9..12]),
+        named("glue", vec![0..1, 1..2]),
+    ];
     let mut print = cuboid([20.0, 30.0, 40.0]);
     let told = taken(&["group:glue", "group:glut"], &groups, &mut print);
     near(told[0].area_mm2, 600.0, 1e-12);
