@@ -9,9 +9,16 @@
 
 #[path = "support/cli.rs"]
 mod cli;
+#[path = "screens_support/mod.rs"]
+mod screens_support;
 
 use cli::{Shop, near};
+use screens_support::Hands;
 use serde_json::{Value, json};
+use std::collections::BTreeMap;
+use tankside::project::{Definition, Project};
+use tankside::tui::app::Model;
+use tankside::units::Instant;
 
 /// A project of 40 um whose knob (8.00 mm) sits in its bell (8.30 mm).
 fn shop(target: &str) -> Shop {
@@ -66,4 +73,30 @@ fn a_joint_that_closes_is_a_warning_where_something_can_be_done() {
             );
         }
     }
+}
+
+/// What the Piece screen says of the base of a lamp whose stem (20.0 mm) goes
+/// into it (20.4 mm).
+#[test]
+fn the_piece_screen_tells_its_joints() {
+    let lamp = include_str!("../sample-projects/fern-lamp/project.ron");
+    let shown = |lamp: &str| {
+        let now: Instant = "2026-03-02T17:00:00Z".parse().unwrap();
+        let definition = Definition::parse(lamp).unwrap();
+        let project = Project::new(definition, Vec::new(), BTreeMap::new()).unwrap();
+        let mut hands = Hands::of(Model::new(project, None, now), now);
+        hands.select("base");
+        hands.keys("p");
+        hands.text(100, 40)
+    };
+    let fits = shown(lamp);
+    assert!(fits.contains("foot: 0.03 mm of copper on both"), "{fits}");
+    assert!(!fits.contains("! foot"), "{fits}");
+    assert!(!fits.contains("tip:"), "not of the base: {fits}");
+    let closed = shown(&lamp.replace("peg: \"20mm\"", "peg: \"20.3mm\""));
+    assert!(closed.contains("! foot"), "{closed}");
+    assert!(closed.contains("both faces (leaves 0.05 mm)"), "{closed}");
+    assert!(
+        !shown(&lamp.replace("hole: \"20.4mm\", peg: \"20mm\"", "note: \"\"")).contains("joints")
+    );
 }

@@ -196,8 +196,10 @@ impl Words<'_> {
                 )
             }
         };
-        if faces[0] == faces[1] && !faces[0].masked && faces[0].coat_mm <= 0.0 {
-            return format!("{} of {metal} on both", self.length(faces[0].deposit_mm));
+        let is_bare = |face: &Face| !face.masked && face.coat_mm <= 0.0;
+        let [hole, peg] = [0, 1].map(|side: usize| self.length(faces[side].deposit_mm));
+        if faces.iter().all(is_bare) && hole == peg {
+            return format!("{hole} of {metal} on both");
         }
         format!("{} and {}", one(0), one(1))
     }

@@ -18,7 +18,7 @@ type Divided = (Vec<Polygon>, Vec<Polygon>);
 
 /// Points this near to a flat border lie on it, as a share of the largest
 /// coordinate: single precision, in which STL is written, keeps 6e-8.
-const ON_BORDER: f64 = 2e-7;
+const ON_BORDER: f64 = 1e-7;
 
 /// The same for borders that are ours alone.
 const ON_LINE: f64 = 1e-12;
