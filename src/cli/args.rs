@@ -196,6 +196,12 @@ pub(super) enum Verb {
         /// Which piece
         piece: String,
     },
+    /// Whether pieces still go together after plating: fits, mask it, ream it, print it smaller
+    Joints {
+        /// The project's folder; this one if left out
+        #[arg(default_value = ".")]
+        dir: PathBuf,
+    },
     /// What is due, where every piece is, what every figure is
     Status {
         /// The project's folder; this one if left out

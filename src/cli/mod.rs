@@ -5,6 +5,7 @@
 
 mod args;
 mod ask;
+mod joints;
 mod measure;
 mod notices;
 mod outcome;
@@ -258,8 +259,8 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
 /// The folder as it was typed, for commands that are suggested.
 fn folder_of(verb: &Verb) -> Option<String> {
     use Verb::{
-        Check, Closeout, Gates, History, Notices, Open, Record, Refresh, Set, Sheet, Silence,
-        Status, Survey, Traveller,
+        Check, Closeout, Gates, History, Joints, Notices, Open, Record, Refresh, Set, Sheet,
+        Silence, Status, Survey, Traveller,
     };
     let dir = match verb {
         Open { dir }
@@ -271,6 +272,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
         | Record { dir, .. }
         | Refresh { dir, .. }
         | Gates { dir, .. }
+        | Joints { dir }
         | Notices { dir }
         | Silence { dir, .. }
         | Status { dir }
@@ -308,6 +310,7 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
             common,
         } => record::refresh(context, &dir, pieces, common),
         Verb::Gates { dir, piece } => ask::gates(context, &dir, &piece),
+        Verb::Joints { dir } => joints::joints(context, &dir),
         Verb::Status { dir } => ask::status(context, &dir),
         Verb::Wait(wait) => wait::wait(context, &wait),
         Verb::Silence { dir, who } => notices::silence(context, &dir, who),

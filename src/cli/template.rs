@@ -104,9 +104,16 @@ pub(super) fn project_ron(seed: &Seed<'_>) -> String {
     uncertainty: (area_rel: 0.02, efficiency_rel: 0.01, amps_rel: 0.01, share_rel: 0.115),
 
     // `tankside add DIR PIECE --mesh FILE` or `--area 6.84dm2` adds a piece here.
+    // Parts kept from the bath, each with its name, its shape on the mesh in mm and what it takes:
+    // masks: [(name: "socket", shape: "cylinder:0,0,0:0,0,20:4.2", takes: "5cm2")]
+    // Shapes: plane:POINT:NORMAL box:A:B sphere:C:R cylinder:A:B:R patch:POINT:DEGREES group:NAME
+    // with POINT x,y,z; or plain words, with the area by hand.
     pieces: [],
 
-    // Where pieces meet: (name: "foot", between: ("base", "stem")).
+    // Where pieces meet, the one with the hole first; sizes as printed. `tankside joints DIR` tells the fit.
+    // (name: "foot", between: ("base", "stem"), kind: PegInHole, hole: "8.4mm", peg: "8mm", masked: ["stem"])
+    // Kinds: PegInHole, SquarePeg (sizes are widths), FlatFaces. Instead of hole and peg: gap_per_side: "0.2mm".
+    // coats: ("0um", "25um") is what else is on the faces, printed_pm: "0.1mm" the printer's accuracy.
     joints: [],
 )
 "#,

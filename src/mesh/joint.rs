@@ -249,11 +249,11 @@ impl Side {
         let tree = BoxTree::new(&boxes);
         Self { triangles, tree }
     }
+}
 
-    /// The two children of a node.
-    fn children(&self, (at, node): (usize, &Node)) -> Option<[usize; 2]> {
-        node.second.map(|second| [at + 1, second])
-    }
+/// The two children of a node.
+fn children((at, node): (usize, &Node)) -> Option<[usize; 2]> {
+    node.second.map(|second| [at + 1, second])
 }
 
 struct Search<'a> {
@@ -270,7 +270,7 @@ impl<'a> Search<'a> {
         }
         let [one, other] = self.sides;
         let wider = a.1.bounds.diagonal() >= b.1.bounds.diagonal();
-        let mut pairs: Vec<[(usize, &'a Node); 2]> = match (one.children(a), other.children(b)) {
+        let mut pairs: Vec<[(usize, &'a Node); 2]> = match (children(a), children(b)) {
             (None, None) => return self.leaves(a.1, b.1),
             (Some(children), rest) if wider || rest.is_none() => {
                 let child = |at: usize| [(at, &one.tree.nodes[at]), b];

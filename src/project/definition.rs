@@ -4,9 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use super::nearest::nearest;
 use super::{GateRule, Stage, Step, When};
+use crate::mesh::{self, MaskTaken};
 use crate::plating::{ASSUMED_LEAST_OVER_MEAN, Metal, charge_for, mean_from_minimum, wire_area};
 use crate::units::{
-    Area, Charge, Current, Duration, H, Length, MIN, Mass, Ratio, System, Voltage, Volume, Zone,
+    Area, Charge, Current, Duration, H, Length, MIN, MM2, Mass, Ratio, System, Voltage, Volume,
+    Zone, rounded,
 };
 
 /// The newest format of `project.ron` and `journal.ron` that this program writes.
@@ -418,7 +420,7 @@ pub struct Piece {
     /// Its print file.
     #[serde(default)]
     pub mesh: Option<MeshRef>,
-    /// Its wetted area, from the mesh or given.
+    /// Its wetted area before any mask, from the mesh or given.
     #[serde(default)]
     pub area: Option<Area>,
     /// The area's expanded uncertainty ±, k = 2.
@@ -488,6 +490,26 @@ impl Piece {
         self.area.map(|a| Area::from_si((a.si() - masked).max(0.0)))
     }
 
+    /// The masks that have a shape on the mesh, in their order; none of those
+    /// in plain words.
+    pub fn mask_shapes(&self) -> Vec<mesh::Mask> {
+        let shape = |mask: &Mask| mask.shape.parse().ok();
+        self.masks.iter().filter_map(shape).collect()
+    }
+
+    /// What its masks take, as measured with [`Self::mask_shapes`]: for each
+    /// that has a shape its place in `project.ron` and the new value of
+    /// `takes`. Those in plain words keep what was given by hand.
+    pub fn measured_takes(&self, taken: &[MaskTaken]) -> Vec<(String, Area)> {
+        let shaped = self
+            .masks
+            .iter()
+            .filter(|mask| mask.shape.parse::<mesh::Mask>().is_ok());
+        let path = |mask: &Mask| format!("pieces.{}.masks.{}.takes", self.name, mask.name);
+        let area = |taken: &MaskTaken| MM2.of(rounded(taken.area_mm2, 8));
+        shaped.map(path).zip(taken.iter().map(area)).collect()
+    }
+
     /// Wetted area times roughness: what the charge target is made from.
     pub fn plating_area(&self) -> Option<Area> {
         self.wetted_area().map(|a| a * self.roughness)
@@ -546,25 +568,71 @@ pub struct Wire {
 pub struct Mask {
     /// Its name.
     pub name: String,
-    /// Which part, in words or as a shape.
+    /// Which part: the text of a [`crate::mesh::Mask`] on the piece's mesh, in
+    /// mm, or plain words.
     #[serde(default)]
     pub shape: String,
-    /// The area it takes from the wetted one.
+    /// The area it takes from the wetted one: measured on the mesh where the
+    /// shape is a mask, else given by hand.
     #[serde(default)]
     pub takes: Option<Area>,
 }
 
 /// Where two pieces meet when assembled.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Joint {
     /// Its name.
     pub name: String,
-    /// The two pieces.
+    /// The two pieces: the one with the hole or socket, then the one with the
+    /// peg. Everything that is told of both faces has this order.
     pub between: [String; 2],
+    /// How they mate.
+    #[serde(default)]
+    pub kind: JointKind,
+    /// The hole as printed: its diameter, or the width of a socket.
+    #[serde(default)]
+    pub hole: Option<Length>,
+    /// The peg as printed: its diameter or width.
+    #[serde(default)]
+    pub peg: Option<Length>,
+    /// Free room as printed on each side: half of what hole and peg differ; of
+    /// flat faces the room between them. A press fit is told by its sizes.
+    #[serde(default)]
+    pub gap_per_side: Option<Length>,
+    /// The printer's accuracy on the gap per side, k = 2.
+    #[serde(default)]
+    pub printed_pm: Option<Length>,
+    /// All that is put on the faces beside metal: conductive coat, clear coat.
+    /// It counts on masked faces too. Nothing unless told.
+    #[serde(default)]
+    pub coats: [Length; 2],
+    /// The pieces whose face is kept from the bath.
+    #[serde(default)]
+    pub masked: Vec<String>,
+    /// The two faces: each a mask of its piece by name or shape, which keeps it
+    /// from the bath, or any other shape or words.
+    #[serde(default)]
+    pub faces: Option<[String; 2]>,
+    /// What has to be left on each side: 0.05 mm of a peg, nothing of flat
+    /// faces, unless told (common practice, no source).
+    #[serde(default)]
+    pub least_gap: Option<Length>,
     /// Words about it.
     #[serde(default)]
     pub note: String,
+}
+
+/// How two faces mate.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum JointKind {
+    /// A round peg in a hole: sizes are diameters.
+    #[default]
+    PegInHole,
+    /// A square peg in a socket: sizes are widths.
+    SquarePeg,
+    /// Two flat faces that meet.
+    FlatFaces,
 }
 
 /// What is wrong with a definition, and where.
@@ -754,6 +822,53 @@ mod tests {
             assert_eq!(e.path.as_deref(), Some(path), "{e:?}");
             assert!(!e.remedy.is_empty());
         }
+    }
+
+    const MASKED: &str = r#"(format: 1, name: "Bell", metal: "copper-acid", target: Mean("40um"), pieces: [(name: "bell",
+        area: "24cm2", masks: [(name: "foot", shape: "box:-1,-1,-1:21,21,5", takes: "1cm2"),
+        (name: "thread", shape: "inside: all of it", takes: "2cm2"), (name: "rim"), (name: "glue", shape: "group:the: glue")])])"#;
+
+    #[test]
+    fn masks_are_shapes_or_plain_words() {
+        let d = Definition::parse(MASKED).unwrap();
+        let bell = &d.pieces[0];
+        let shapes: Vec<String> = bell.mask_shapes().iter().map(ToString::to_string).collect();
+        assert_eq!(shapes, ["box:-1,-1,-1:21,21,5", "group:the: glue"]);
+        assert_eq!(bell.wetted_area().unwrap().written(), "0.21dm2");
+        let taken = |shape: &mesh::Mask, area_mm2| MaskTaken {
+            mask: shape.clone(),
+            area_mm2,
+            because: None,
+        };
+        let taken: Vec<MaskTaken> = bell
+            .mask_shapes()
+            .iter()
+            .zip([800.0, 0.0])
+            .map(|(m, a)| taken(m, a))
+            .collect();
+        let takes = bell.measured_takes(&taken);
+        let takes: Vec<(&str, String)> = takes
+            .iter()
+            .map(|(p, a)| (p.as_str(), a.written()))
+            .collect();
+        assert_eq!(
+            takes,
+            [
+                ("pieces.bell.masks.foot.takes", "0.08dm2".to_owned()),
+                ("pieces.bell.masks.glue.takes", "0dm2".to_owned()),
+            ]
+        );
+    }
+
+    #[test]
+    fn a_shape_that_does_not_read_is_refused_with_its_place() {
+        let e = Definition::parse(&MASKED.replace("21,21,5", "21,21")).unwrap_err();
+        assert_eq!(e.path.as_deref(), Some("pieces.bell.masks.foot.shape"));
+        assert_eq!(
+            e.message,
+            "the second corner of the box is `21,21`; expected three numbers x,y,z in mm"
+        );
+        assert!(e.remedy.contains("box:x,y,z:x,y,z"), "{}", e.remedy);
     }
 
     #[test]

@@ -25,6 +25,7 @@ mod gate_table;
 mod gates;
 mod glimpse;
 mod history;
+mod joint;
 mod ladder;
 mod nearest;
 mod possible;
@@ -45,8 +46,8 @@ pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project, READING};
 pub use definition::{
     Anode, Bath, Definition, DefinitionError, FORMAT, GatePatch, HoldRule, Intervals, Joint,
-    Ladders, Limits, Mask, MeshRef, OwnStage, Piece, StandingItem, Stirring, Supply, Tank, Target,
-    Unattended, Uncertainty, Wire,
+    JointKind, Ladders, Limits, Mask, MeshRef, OwnStage, Piece, StandingItem, Stirring, Supply,
+    Tank, Target, Unattended, Uncertainty, Wire,
 };
 pub use due::{Due, DueKind, DueName, Silence};
 pub use event::{ClosedItem, Event, Subject, What};
@@ -55,6 +56,7 @@ pub use gate_table::{GateRule, When};
 pub use gates::GateView;
 pub use glimpse::Outcome;
 pub use history::History;
+pub use joint::{JointFit, fit};
 pub use ladder::{LadderStep, NextStep, Step};
 pub use refusal::{Command, Refusal, quoted};
 pub use stage::Stage;

@@ -3,8 +3,9 @@
 use std::collections::BTreeSet;
 
 use super::nearest::nearest;
-use super::{Definition, DefinitionError, FORMAT, Piece, Stage};
-use crate::units::is_unseen;
+use super::{Definition, DefinitionError, FORMAT, Joint, Piece, Stage};
+use crate::mesh::Mask;
+use crate::units::{Length, is_unseen};
 
 /// Names a piece cannot have, since `record` uses them for itself.
 const RESERVED: [&str; 6] = ["reading", "supply", "bath", "logger", "undo", "redo"];
@@ -188,6 +189,9 @@ impl Definition {
                 ));
             }
             check_wires(piece)?;
+            for mask in &piece.masks {
+                check_shape(&path(&format!("masks.{}.shape", mask.name)), &mask.shape)?;
+            }
             if let Some(route) = &piece.route {
                 self.validate_route(&path("route"), route)?;
             }
@@ -209,9 +213,95 @@ impl Definition {
                 ));
             }
         }
-        Ok(())
+        self.joints.iter().try_for_each(check_joint)
     }
 }
+
+/// A shape that is meant as a mask has to be one; anything else is words.
+fn check_shape(path: &str, shape: &str) -> Result<(), DefinitionError> {
+    match shape.parse::<Mask>() {
+        Err(error) if Mask::is_meant(shape) => Err(DefinitionError::rule(
+            path,
+            error.to_string(),
+            format!("{}; or say it in words of your own", error.remedy()),
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// What is told of a joint has to be possible and of one mind.
+fn check_joint(joint: &Joint) -> Result<(), DefinitionError> {
+    let rule = |field: &str, message: String, remedy: &str| {
+        let path = format!("joints.{}.{field}", joint.name);
+        Err(DefinitionError::rule(path, message, remedy))
+    };
+    let above = |length: Option<Length>, least: f64| length.is_none_or(|l| l.si() > least);
+    if !above(joint.hole, 0.0) {
+        return rule(
+            "hole",
+            "a hole without a width cannot be".to_owned(),
+            "give it as \"8.3mm\"",
+        );
+    }
+    if !above(joint.peg, 0.0) {
+        return rule(
+            "peg",
+            "a peg without a width cannot be".to_owned(),
+            "give it as \"8mm\"",
+        );
+    }
+    match (joint.hole, joint.peg, joint.gap_per_side) {
+        (Some(_), None, None) => {
+            return rule(
+                "peg",
+                "the hole is told without the peg".to_owned(),
+                "give both, or gap_per_side",
+            );
+        }
+        (None, Some(_), None) => {
+            return rule(
+                "hole",
+                "the peg is told without the hole".to_owned(),
+                "give both, or gap_per_side",
+            );
+        }
+        (Some(hole), Some(peg), Some(gap))
+            if ((hole - peg) * 0.5 - gap).si().abs() > SAME_LENGTH =>
+        {
+            let half = (hole - peg) * 0.5;
+            return rule(
+                "gap_per_side",
+                format!("a gap of {gap} per side is not that of hole and peg, {half}"),
+                "it is half of what they differ; leave one of them out",
+            );
+        }
+        _ => {}
+    }
+    if let Some(other) = joint
+        .masked
+        .iter()
+        .find(|name| !joint.between.contains(*name))
+    {
+        return rule(
+            "masked",
+            format!(
+                "`{}` is not of this joint{}",
+                other.escape_debug(),
+                nearest(other, joint.between.iter().map(String::as_str))
+            ),
+            "name one or both of its pieces",
+        );
+    }
+    let path = format!("joints.{}.faces", joint.name);
+    joint
+        .faces
+        .iter()
+        .flatten()
+        .try_for_each(|face| check_shape(&path, face))
+}
+
+/// Lengths that differ by less, in m, are the same.
+const SAME_LENGTH: f64 = 1e-9;
 
 /// A wire without length or thickness has no area; it is a slip.
 fn check_wires(piece: &Piece) -> Result<(), DefinitionError> {

@@ -1,6 +1,6 @@
 //! What is said before a start or a setting, and lets it pass.
 
-use super::{Definition, Piece, Setting, State, Tank, What};
+use super::{Definition, JointFit, Piece, Setting, Stage, State, Tank, What};
 use crate::plating::density_word;
 use crate::units::{A_DM2, Area, CM, Current, CurrentDensity, Instant, Length, Voltage};
 
@@ -11,14 +11,22 @@ const JUST_SET_S: f64 = 120.0;
 const CLEARANCE: Length = Length::from_si(0.02);
 
 impl State {
-    /// Warnings about an act: a piece that does not fit, a supply beyond its
-    /// limit, an anode too small or too large.
+    /// Warnings about an act: a piece that does not fit its tank, a joint that
+    /// will not go together, a supply beyond its limit, an anode too small or
+    /// too large.
     pub(super) fn warnings(
         &self,
         definition: &Definition,
         what: &What,
         at: Instant,
     ) -> Vec<String> {
+        let mut warnings = joints(definition, what);
+        warnings.extend(self.of_tank(definition, what, at));
+        warnings
+    }
+
+    /// Warnings about what an act does to a tank.
+    fn of_tank(&self, definition: &Definition, what: &What, at: Instant) -> Vec<String> {
         match what {
             What::Start {
                 piece,
@@ -171,6 +179,24 @@ impl State {
         let part = others / (others + area(name)?);
         Some((tank_name.to_owned(), amps * part))
     }
+}
+
+/// The joints of a piece that plating closes, told while something can be done
+/// about it: a mask before the coat, less metal before the bath, a reamer
+/// before the assembly.
+fn joints(definition: &Definition, what: &What) -> Vec<String> {
+    let What::Start { piece, stage, .. } = what else {
+        return Vec::new();
+    };
+    if !matches!(
+        stage,
+        Stage::Coat | Stage::Strike | Stage::Build | Stage::Assemble
+    ) {
+        return Vec::new();
+    }
+    let doubtful = definition.fits_of(piece).filter(JointFit::is_in_doubt);
+    let told = |joint: JointFit| format!("joint {}: {}", joint.name, joint.say);
+    doubtful.map(told).collect()
 }
 
 /// Volts and amps beyond what a tank's supply gives.

@@ -18,7 +18,7 @@ type Divided = (Vec<Polygon>, Vec<Polygon>);
 
 /// Points this near to a flat border lie on it, as a share of the largest
 /// coordinate: single precision, in which STL is written, keeps 6e-8.
-const ON_BORDER: f64 = 2e-7;
+const ON_BORDER: f64 = 1e-7;
 
 /// The same for borders that are ours alone.
 const ON_LINE: f64 = 1e-12;
@@ -154,7 +154,9 @@ impl Round {
             return in_strip(piece, tolerance / radius);
         }
         if shadow < 0.0 {
-            piece.iter_mut().for_each(|at| at[4] = -at[4]);
+            for at in &mut piece {
+                at[4] = -at[4];
+            }
         }
         in_circle(piece, tolerance / radius)
     }

@@ -116,7 +116,10 @@ fn edges_of(facet: usize, of: &Facet) -> Vec<Edge<'_>> {
         facet,
         of,
     };
-    sides.filter(|[from, to]| from != to).map(edge).collect()
+    sides
+        .filter(|[from, to]| length(less(*to, *from)) > 0.0)
+        .map(edge)
+        .collect()
 }
 
 fn join(one: &Edge<'_>, others: &[Edge<'_>], degrees: f64, joined: &mut Vec<(usize, usize)>) {

@@ -4,7 +4,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::Mask;
-use crate::mesh::space::length;
+use crate::mesh::space::{length, less};
 use crate::mesh::{Corner, Group, is_sound};
 
 /// The words that begin the text of a mask, each with its form.
@@ -21,7 +21,7 @@ const FORMS: [(&str, &str); 6] = [
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum MaskError {
     /// It does not begin with the word of a shape and a colon.
-    #[error("`{}` is no mask{}", shown(.found), hint(.near))]
+    #[error("`{}` is no mask{}", shown(.found), hint(.near.as_ref()))]
     UnknownShape {
         /// The text.
         found: String,
@@ -53,7 +53,7 @@ pub enum MaskError {
         expected: &'static str,
     },
     /// The file has no group of this name.
-    #[error("the file has no group `{}`{}", shown(.name), hint(.near))]
+    #[error("the file has no group `{}`{}", shown(.name), hint(.near.as_ref()))]
     UnknownGroup {
         /// The name.
         name: String,
@@ -120,8 +120,8 @@ fn shown(text: &str) -> String {
     escaped.replace("\\'", "'").replace("\\\"", "\"")
 }
 
-fn hint(near: &Option<String>) -> String {
-    near.as_ref().map_or_else(String::new, |near| {
+fn hint(near: Option<&String>) -> String {
+    near.map_or_else(String::new, |near| {
         format!("; did you mean `{}`?", shown(near))
     })
 }
@@ -231,7 +231,7 @@ fn plane(of: &Parts<'_>) -> Result<Mask, MaskError> {
 
 fn cylinder(of: &Parts<'_>) -> Result<Mask, MaskError> {
     let (from, to) = (of.point(0, "first end")?, of.point(1, "second end")?);
-    if from == to {
+    if length(less(to, from)) <= 0.0 {
         return Err(of.bad(1, "second end", "a point away from the first end"));
     }
     let radius = of.radius(2)?;

@@ -108,6 +108,7 @@ fn sections(
     let open = [
         gates(model, name, piece, width),
         looks(model, piece, width),
+        joints(model, name, width),
         marks(model, piece, width),
     ];
     [told.concat(), open.concat(), history(model, name, width)]
@@ -425,6 +426,29 @@ fn looks(model: &Model, piece: &PieceState, width: usize) -> Vec<Row> {
         let advice = finding.kind.advice().into_iter();
         let lines = advice.flat_map(|a| wrapped(a, width.saturating_sub(2)));
         rows.extend(lines.map(|l| Row::plain(format!("  {l}"))));
+    }
+    rows
+}
+
+/// What plating leaves of its joints; nothing of those without a size.
+fn joints(model: &Model, name: &str, width: usize) -> Vec<Row> {
+    let fits = model.project.definition.fits_of(name);
+    let mut rows = Vec::new();
+    for joint in fits.filter(|joint| joint.fit.is_some()) {
+        if rows.is_empty() {
+            rows.push(Row::of(Role::Title, "joints"));
+        }
+        let (role, mark) = if joint.is_in_doubt() {
+            (Role::Soon, "! ")
+        } else {
+            (Role::Plain, "")
+        };
+        let told = format!("{mark}{}: {}", joint.name, joint.say);
+        rows.extend(
+            wrapped(&told, width)
+                .into_iter()
+                .map(|line| Row::of(role, line)),
+        );
     }
     rows
 }
