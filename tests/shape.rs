@@ -56,7 +56,11 @@ fn blocks(planes: [&[f64]; 3], solid: impl Fn(Corner) -> bool) -> Vec<Facet> {
                             [0, 1, 2].map(|axis| planes[axis][place[axis] as usize])
                         };
                         let [a, b, c, d] = [corner(0, 0), corner(1, 0), corner(1, 1), corner(0, 1)];
-                        let quad = if side == 1 { [a, b, c, d] } else { [a, d, c, b] };
+                        let quad = if side == 1 {
+                            [a, b, c, d]
+                        } else {
+                            [a, d, c, b]
+                        };
                         triangles.push([quad[0], quad[1], quad[2]]);
                         triangles.push([quad[0], quad[2], quad[3]]);
                     }
@@ -68,7 +72,9 @@ fn blocks(planes: [&[f64]; 3], solid: impl Fn(Corner) -> bool) -> Vec<Facet> {
 }
 
 fn cuboid(size: Corner) -> Vec<Facet> {
-    blocks([&[0.0, size[0]], &[0.0, size[1]], &[0.0, size[2]]], |_| true)
+    blocks([&[0.0, size[0]], &[0.0, size[1]], &[0.0, size[2]]], |_| {
+        true
+    })
 }
 
 /// A line of (radius, height) turned about z; outward where it runs so that the
@@ -94,7 +100,11 @@ fn ball(radius: f64, sectors: usize) -> Vec<Facet> {
     let line: Vec<_> = (0..=sectors / 2)
         .map(|step| {
             let angle = TAU * step as f64 / sectors as f64;
-            let around = if step == 0 || step == sectors / 2 { 0.0 } else { angle.sin() };
+            let around = if step == 0 || step == sectors / 2 {
+                0.0
+            } else {
+                angle.sin()
+            };
             [radius * around, -radius * angle.cos()]
         })
         .collect();
@@ -107,7 +117,10 @@ fn three_cones() -> Vec<Facet> {
     let mut all = cuboid([60.0, 20.0, 3.0]);
     let foot = 4.0 * 12.0 / 13.0;
     for x in [10.0, 30.0, 50.0] {
-        all.extend(moved(&lathe(&[[foot, 3.0], [0.0, 15.0]], 32), [x, 10.0, 0.0]));
+        all.extend(moved(
+            &lathe(&[[foot, 3.0], [0.0, 15.0]], 32),
+            [x, 10.0, 0.0],
+        ));
     }
     all
 }
@@ -129,7 +142,9 @@ fn each(facets: &[Facet], change: impl Fn(Corner) -> Corner) -> Vec<Facet> {
 }
 
 fn moved(facets: &[Facet], by: Corner) -> Vec<Facet> {
-    each(facets, |corner| [0, 1, 2].map(|axis| corner[axis] + by[axis]))
+    each(facets, |corner| {
+        [0, 1, 2].map(|axis| corner[axis] + by[axis])
+    })
 }
 
 fn finer(facets: &[Facet]) -> Vec<Facet> {
@@ -144,9 +159,15 @@ fn finer(facets: &[Facet]) -> Vec<Facet> {
 }
 
 const TURNS: [Turn; 3] = [
-    Turn { degrees: [0.0, 0.0, 0.0] },
-    Turn { degrees: [31.0, 77.0, 12.0] },
-    Turn { degrees: [143.0, -29.0, 201.0] },
+    Turn {
+        degrees: [0.0, 0.0, 0.0],
+    },
+    Turn {
+        degrees: [31.0, 77.0, 12.0],
+    },
+    Turn {
+        degrees: [143.0, -29.0, 201.0],
+    },
 ];
 
 fn apart(a: Corner, b: Corner) -> f64 {
@@ -154,7 +175,10 @@ fn apart(a: Corner, b: Corner) -> f64 {
 }
 
 fn assert_near(found: f64, wanted: f64, share: f64) {
-    assert!((found - wanted).abs() <= share * wanted.abs(), "{found} for {wanted}");
+    assert!(
+        (found - wanted).abs() <= share * wanted.abs(),
+        "{found} for {wanted}"
+    );
 }
 
 fn tips(facets: &[Facet]) -> Vec<Tip> {
@@ -179,7 +203,10 @@ fn three_cones_are_the_three_sharpest_tips() {
         let tips = tips.sharpest;
         for x in [10.0, 30.0, 50.0] {
             let apex = turn.of([x, 10.0, 15.0]);
-            let tip = tips[..3].iter().find(|tip| apart(tip.at_mm, apex) < 1e-6).unwrap();
+            let tip = tips[..3]
+                .iter()
+                .find(|tip| apart(tip.at_mm, apex) < 1e-6)
+                .unwrap();
             assert_near(tip.half_angle_deg, 17.103, 0.005);
             assert_near(tip.radius_mm, Tip::RESOLVED_MM, 1e-9);
         }
@@ -229,7 +256,11 @@ fn the_radius_of_a_round_tip_is_that_of_the_ball_in_it() {
     let mut line = vec![[0.0, height], [foot, height]];
     for step in 0..=24 {
         let angle = lean + (PI / 2.0 - lean) * f64::from(step) / 24.0;
-        let around = if step == 24 { 0.0 } else { RADIUS * angle.cos() };
+        let around = if step == 24 {
+            0.0
+        } else {
+            RADIUS * angle.cos()
+        };
         line.push([around, top - RADIUS + RADIUS * angle.sin()]);
     }
     let found = tips(&lathe(&line, 64));
@@ -248,7 +279,10 @@ fn a_blind_hole_is_told_by_depth_width_and_mouth() {
         }
         let found = recesses(&facets);
         assert_eq!(found.len(), 1, "{found:?}");
-        assert!(apart(found[0].at_mm, turn.of([15.0, 15.0, 30.0])) < 0.1, "{found:?}");
+        assert!(
+            apart(found[0].at_mm, turn.of([15.0, 15.0, 30.0])) < 0.1,
+            "{found:?}"
+        );
         assert_near(found[0].depth_mm, 20.0, 0.01);
         assert_near(found[0].width_mm, 4.0, 0.02);
     }
@@ -258,9 +292,10 @@ fn a_blind_hole_is_told_by_depth_width_and_mouth() {
 /// half its length; a bottle is as deep as from its neck to its floor.
 #[test]
 fn grooves_passages_and_bottles() {
-    let groove = blocks([&[0.0, 20.0, 23.0, 43.0], &[0.0, 60.0], &[0.0, 6.0, 15.0]], |[x, _, z]| {
-        !((20.0..23.0).contains(&x) && z > 6.0)
-    });
+    let groove = blocks(
+        [&[0.0, 20.0, 23.0, 43.0], &[0.0, 60.0], &[0.0, 6.0, 15.0]],
+        |[x, _, z]| !((20.0..23.0).contains(&x) && z > 6.0),
+    );
     let found = recesses(&each(&groove, |corner| TURNS[1].of(corner)));
     assert_eq!(found.len(), 1, "{found:?}");
     assert_near(found[0].width_mm, 3.0, 0.02);
@@ -277,8 +312,14 @@ fn grooves_passages_and_bottles() {
 
     // The definition of `cavity_bottle`.
     let line = [
-        [0.0, 0.0], [15.0, 0.0], [15.0, 40.0], [1.5, 40.0],
-        [1.5, 38.0], [13.0, 38.0], [13.0, 2.0], [0.0, 2.0],
+        [0.0, 0.0],
+        [15.0, 0.0],
+        [15.0, 40.0],
+        [1.5, 40.0],
+        [1.5, 38.0],
+        [13.0, 38.0],
+        [13.0, 2.0],
+        [0.0, 2.0],
     ];
     let found = recesses(&lathe(&line, 48));
     assert_eq!(found.len(), 1, "{found:?}");
@@ -290,11 +331,14 @@ fn grooves_passages_and_bottles() {
 #[test]
 fn holes_side_by_side_are_two_and_the_deeper_comes_first() {
     let xs = [0.0, 8.0, 12.0, 13.0, 17.0, 25.0];
-    let block = blocks([&xs, &[0.0, 8.0, 12.0, 20.0], &[0.0, 8.0, 16.0, 26.0]], |[x, y, z]| {
-        let deep = (8.0..12.0).contains(&x) && z > 8.0;
-        let less_deep = (13.0..17.0).contains(&x) && z > 16.0;
-        !((8.0..12.0).contains(&y) && (deep || less_deep))
-    });
+    let block = blocks(
+        [&xs, &[0.0, 8.0, 12.0, 20.0], &[0.0, 8.0, 16.0, 26.0]],
+        |[x, y, z]| {
+            let deep = (8.0..12.0).contains(&x) && z > 8.0;
+            let less_deep = (13.0..17.0).contains(&x) && z > 16.0;
+            !((8.0..12.0).contains(&y) && (deep || less_deep))
+        },
+    );
     let found = recesses(&block);
     assert_eq!(found.len(), 2, "{found:?}");
     assert_near(found[0].depth_mm, 18.0, 0.02);
@@ -304,10 +348,16 @@ fn holes_side_by_side_are_two_and_the_deeper_comes_first() {
 
 #[test]
 fn what_is_convex_or_only_stepped_has_no_recess() {
-    let step = blocks([&[0.0, 15.0, 30.0], &[0.0, 30.0], &[0.0, 10.0, 30.0]], |[x, _, z]| {
-        x < 15.0 || z < 10.0
-    });
-    for facets in [ball(10.0, 64), cuboid([30.0, 20.0, 3.0]), three_cones(), step] {
+    let step = blocks(
+        [&[0.0, 15.0, 30.0], &[0.0, 30.0], &[0.0, 10.0, 30.0]],
+        |[x, _, z]| x < 15.0 || z < 10.0,
+    );
+    for facets in [
+        ball(10.0, 64),
+        cuboid([30.0, 20.0, 3.0]),
+        three_cones(),
+        step,
+    ] {
         assert_eq!(recesses(&facets), []);
     }
 }
@@ -317,22 +367,33 @@ fn what_is_convex_or_only_stepped_has_no_recess() {
 fn a_thin_plate_is_told_with_both_sides() {
     for turn in TURNS {
         let plate = |thick: f64| each(&cuboid([40.0, 30.0, thick]), |corner| turn.of(corner));
-        let wall = shape::thin_walls(&plate(0.6), Wall::LEAST_MM, &Unwatched).unwrap().unwrap();
+        let wall = shape::thin_walls(&plate(0.6), Wall::LEAST_MM, &Unwatched)
+            .unwrap()
+            .unwrap();
         assert_near(wall.thinnest_mm, 0.6, 1e-3);
         assert_near(wall.area_mm2, 2.0 * 40.0 * 30.0, 0.01);
         let back = turn.of([0.0, 0.0, 0.3]);
         let height = turn.of([0.0, 0.0, 1.0]);
         let along = |point: Corner| (0..3).map(|axis| point[axis] * height[axis]).sum::<f64>();
         assert_near(along(wall.at_mm), along(back), 0.01);
-        assert_eq!(shape::thin_walls(&plate(0.82), Wall::LEAST_MM, &Unwatched), Ok(None));
-        assert!(shape::thin_walls(&plate(0.78), Wall::LEAST_MM, &Unwatched).unwrap().is_some());
+        assert_eq!(
+            shape::thin_walls(&plate(0.82), Wall::LEAST_MM, &Unwatched),
+            Ok(None)
+        );
+        assert!(
+            shape::thin_walls(&plate(0.78), Wall::LEAST_MM, &Unwatched)
+                .unwrap()
+                .is_some()
+        );
     }
     let cones = shape::thin_walls(&three_cones(), Wall::LEAST_MM, &Unwatched);
     assert_eq!(cones, Ok(None), "a point is no wall");
 }
 
 fn farthest(facets: &[Facet], contacts: &[Corner]) -> Farthest {
-    shape::farthest(facets, contacts, &Unwatched).unwrap().unwrap()
+    shape::farthest(facets, contacts, &Unwatched)
+        .unwrap()
+        .unwrap()
 }
 
 /// From a corner of a 1 x 1 x 2 box the furthest point is not the opposite
@@ -348,7 +409,10 @@ fn the_ant_on_a_box_goes_to_kotanis_point() {
         }
         let found = farthest(&facets, &[turn.of([0.0; 3])]);
         assert_near(found.length_mm, 10.0 * 130.0_f64.sqrt() / 4.0, 0.003);
-        assert!(apart(found.at_mm, turn.of([7.5, 7.5, 20.0])) < 0.6, "{found:?}");
+        assert!(
+            apart(found.at_mm, turn.of([7.5, 7.5, 20.0])) < 0.6,
+            "{found:?}"
+        );
     }
 }
 
@@ -359,7 +423,11 @@ fn the_far_side_of_a_ball_is_half_way_round() {
         let facets = ball(10.0, sectors);
         let found = farthest(&facets, &[[0.0, 10.0, 0.0]]);
         assert_near(found.length_mm, 10.0 * PI, 0.01);
-        assert!(apart(found.at_mm, [0.0, -10.0, 0.0]) < 1.0, "{:?}", found.at_mm);
+        assert!(
+            apart(found.at_mm, [0.0, -10.0, 0.0]) < 1.0,
+            "{:?}",
+            found.at_mm
+        );
     }
 }
 
@@ -373,7 +441,11 @@ fn a_tube_is_rolled_flat() {
     for _ in 0..3 {
         let found = farthest(&tube, &[[10.0, 0.0, 0.0]]);
         assert_near(found.length_mm, half.hypot(40.0), 0.005);
-        assert!(apart(found.at_mm, [-10.0, 0.0, 40.0]) < 0.5, "{:?}", found.at_mm);
+        assert!(
+            apart(found.at_mm, [-10.0, 0.0, 40.0]) < 0.5,
+            "{:?}",
+            found.at_mm
+        );
         tube = finer(&tube);
     }
 }
@@ -385,12 +457,30 @@ fn a_tube_is_rolled_flat() {
 fn several_contacts_share_the_way() {
     let bar = cuboid([100.0, 2.0, 2.0]);
     let found = farthest(&bar, &[[0.0, 1.0, 1.0], [100.0, 1.0, 1.0]]);
-    assert!((51.0..53.5).contains(&found.length_mm), "{}", found.length_mm);
+    assert!(
+        (51.0..53.5).contains(&found.length_mm),
+        "{}",
+        found.length_mm
+    );
     assert!((found.at_mm[0] - 50.0).abs() < 1.0);
     let found = farthest(&bar, &[]);
-    assert!((101.0..104.0).contains(&found.length_mm), "{}", found.length_mm);
-    let nearest = found.corners_mm.iter().flatten().copied().fold(f64::MAX, f64::min);
-    let most = found.corners_mm.iter().flatten().copied().fold(0.0, f64::max);
+    assert!(
+        (101.0..104.0).contains(&found.length_mm),
+        "{}",
+        found.length_mm
+    );
+    let nearest = found
+        .corners_mm
+        .iter()
+        .flatten()
+        .copied()
+        .fold(f64::MAX, f64::min);
+    let most = found
+        .corners_mm
+        .iter()
+        .flatten()
+        .copied()
+        .fold(0.0, f64::max);
     assert!(nearest < 3.0 && most <= found.length_mm + 1e-9);
 }
 
@@ -419,9 +509,14 @@ fn sides_that_are_split_on_one_face_only_still_join() {
 /// three tanks and its beaker.
 #[test]
 fn a_rod_fits_where_its_turns_allow() {
-    let turn = Turn { degrees: [0.0, 0.0, 45.0] };
+    let turn = Turn {
+        degrees: [0.0, 0.0, 45.0],
+    };
     let rod = each(&cuboid([150.0, 10.0, 10.0]), |corner| turn.of(corner));
-    let tank = |inside_mm: [f64; 3]| Room::Box { inside_mm, keep_mm: [[0.0; 2]; 3] };
+    let tank = |inside_mm: [f64; 3]| Room::Box {
+        inside_mm,
+        keep_mm: [[0.0; 2]; 3],
+    };
     let fits = |inside: [f64; 3]| shape::fits(&rod, tank(inside));
 
     let long = fits([160.0, 40.0, 40.0]);
@@ -442,7 +537,12 @@ fn a_rod_fits_where_its_turns_allow() {
     assert_eq!((small.as_is, small.turned), (None, None));
 
     let beaker = |diameter_mm: f64, depth_mm: f64| {
-        let room = Room::Round { diameter_mm, depth_mm, keep_side_mm: 0.0, keep_ends_mm: [0.0; 2] };
+        let room = Room::Round {
+            diameter_mm,
+            depth_mm,
+            keep_side_mm: 0.0,
+            keep_ends_mm: [0.0; 2],
+        };
         shape::fits(&rod, room)
     };
     let tall = beaker(100.0, 160.0);
@@ -463,7 +563,10 @@ fn a_rod_fits_where_its_turns_allow() {
 fn what_is_kept_for_anodes_is_kept_and_the_diagonal_is_found() {
     let cube = cuboid([50.0; 3]);
     let keep_mm = [[10.0; 2], [0.0; 2], [0.0, 20.0]];
-    let room = |side: f64| Room::Box { inside_mm: [side, 80.0, 80.0], keep_mm };
+    let room = |side: f64| Room::Box {
+        inside_mm: [side, 80.0, 80.0],
+        keep_mm,
+    };
     let hung = shape::fits(&cube, room(80.0)).as_is.unwrap();
     assert_near(hung.spare_mm, 5.0, 1e-9);
     assert_near(hung.clear_mm[0][1], 15.0, 1e-9);
@@ -471,11 +574,17 @@ fn what_is_kept_for_anodes_is_kept_and_the_diagonal_is_found() {
     assert_eq!(shape::fits(&cube, room(69.0)).turned, None);
 
     let bar = cuboid([150.0, 4.0, 4.0]);
-    let cubic = Room::Box { inside_mm: [100.0; 3], keep_mm: [[0.0; 2]; 3] };
+    let cubic = Room::Box {
+        inside_mm: [100.0; 3],
+        keep_mm: [[0.0; 2]; 3],
+    };
     let laid = shape::fits(&bar, cubic).turned.unwrap();
     assert!(laid.is_diagonal && laid.spare_mm > 3.0, "{laid}: {laid:?}");
     for axis in 0..3 {
-        let along = bar.iter().flat_map(|facet| facet.corners).map(|at| laid.turn.of(at)[axis]);
+        let along = bar
+            .iter()
+            .flat_map(|facet| facet.corners)
+            .map(|at| laid.turn.of(at)[axis]);
         let (low, high) = along.fold((f64::MAX, f64::MIN), |(a, b), x| (a.min(x), b.max(x)));
         assert_near(high - low, laid.size_mm[axis], 1e-9);
         assert!(high - low <= 100.0);

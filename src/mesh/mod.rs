@@ -36,6 +36,7 @@ mod near;
 mod obj;
 mod ply;
 mod polygon;
+mod reach;
 pub mod shape;
 mod size;
 mod space;
@@ -43,6 +44,7 @@ mod stl;
 mod survey;
 mod texture;
 mod threemf;
+mod tree;
 mod words;
 
 use std::fmt;

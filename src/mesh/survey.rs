@@ -1,7 +1,8 @@
 //! What the bath does with each bit of a print's surface.
 
+use super::reach::reach;
 use super::space::{area, length};
-use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask};
+use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure};
 use crate::units::{Stopped, Watch, go_on};
 
 /// What the bath does with a bit of the surface.
@@ -193,43 +194,47 @@ impl Survey {
 /// [`Stopped`] where `watch` asks for it.
 pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Survey, Stopped> {
     go_on(watch, "reading the triangles", 0.0)?;
+    let sums = measure(mesh, order.unit);
     let mm = order.unit.mm();
-    let (mut low_mm, mut high_mm) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
-    let mut facets = Vec::with_capacity(mesh.count());
-    for (triangle, corners) in (0..).zip(mesh.triangles()) {
-        let corners = corners.map(|corner| corner.map(|number| number * mm));
-        for axis in 0..3 {
-            for corner in corners {
-                low_mm[axis] = low_mm[axis].min(corner[axis]);
-                high_mm[axis] = high_mm[axis].max(corner[axis]);
-            }
-        }
-        let class = Class::Wetted;
-        facets.push(Facet {
-            triangle,
-            corners,
-            class,
-        });
-    }
-    let naive_area_mm2: f64 = facets.iter().map(Facet::area_mm2).sum();
-    let masks = mask::apply(&order.masks, mesh.groups(), &mut facets, watch)?;
-    let masked_area_mm2 = masks.iter().map(|taken| taken.area_mm2).sum();
+    let in_mm = |corners: [Corner; 3]| corners.map(|corner| corner.map(|number| number * mm));
+    let raw: Vec<[Corner; 3]> = mesh.triangles().map(in_mm).collect();
+    let mut reach = reach(&raw, watch)?;
+    let masks = mask::apply(&order.masks, mesh.groups(), &mut reach.facets, watch)?;
+    let masked_area_mm2 = masks.iter().fold(0.0, |sum, taken| sum + taken.area_mm2);
+    let (low_mm, high_mm) = extent(&raw);
+    let sum = |class: Class| {
+        let of_class = reach.facets.iter().filter(|facet| facet.class == class);
+        of_class.map(Facet::area_mm2).sum::<f64>()
+    };
+    let wetted = sum(Class::Wetted);
     Ok(Survey {
         triangles: mesh.count(),
         low_mm,
         high_mm,
-        naive_area_mm2,
-        wetted_area_mm2: naive_area_mm2 - masked_area_mm2,
-        wetted_pm_mm2: 0.0,
-        outside_area_mm2: naive_area_mm2,
+        naive_area_mm2: sums.naive_area_mm2,
+        wetted_area_mm2: wetted,
+        wetted_pm_mm2: wetted * 1e-6,
+        outside_area_mm2: wetted + masked_area_mm2,
         masked_area_mm2,
         masks,
-        volume_mm3: None,
-        envelope_volume_mm3: None,
-        watertight: super::is_closed(mesh),
-        islands: Vec::new(),
-        cavities: Vec::new(),
+        volume_mm3: Some(reach.volume),
+        envelope_volume_mm3: Some(reach.envelope),
+        watertight: reach.watertight,
+        islands: reach.islands,
+        cavities: reach.sealed,
         defects: Vec::new(),
-        facets,
+        facets: reach.facets,
+    })
+}
+
+/// The corners of the box around triangles.
+fn extent(raw: &[[Corner; 3]]) -> (Corner, Corner) {
+    let none = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
+    raw.iter().flatten().fold(none, |(low, high), corner| {
+        let axes = [0, 1, 2];
+        (
+            axes.map(|axis| low[axis].min(corner[axis])),
+            axes.map(|axis| high[axis].max(corner[axis])),
+        )
     })
 }

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 
 use super::safe::{plain_text, wrapped};
 use super::text::COLUMNS;
-use crate::mesh::shape::{Recess, Shape};
+use crate::mesh::shape::{self, ACID_COPPER_BATH_G_CM3, Afloat, Plastic, Recess, Shape};
 use crate::mesh::{
     self, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words, place,
     volume_words,
@@ -29,8 +29,8 @@ pub struct Print<'a> {
     pub seconds: Option<f64>,
 }
 
-/// How heavy a litre of bath is, in kg: acid copper; common practice, no source.
-const BATH_DENSITY: f64 = 1.2;
+/// Of mild steel: from memory of handbooks.
+const STEEL_G_CM3: f64 = 7.85;
 
 /// From this depth to width on, the floor of a recess is told of: common
 /// practice, no source.
@@ -160,11 +160,12 @@ impl Print<'_> {
         let (shut, open) = (volume(true), volume(false));
         let mut told = Vec::new();
         if shut > 0.0 {
+            let lift = shut / 1000.0 * ACID_COPPER_BATH_G_CM3;
             told.push(format!(
-                "it floats up: {} of shut-in air lift it by {} g in a bath of {BATH_DENSITY} g/cm3 (acid copper; common \
-                 practice, no source): hang at least that on it",
+                "{} of shut-in air lift it by {} g in acid copper ({ACID_COPPER_BATH_G_CM3} g/cm3){}",
                 volume_words(shut),
-                number(shut / 1000.0 * BATH_DENSITY, 2)
+                number(lift, 2),
+                self.sinker_words().unwrap_or_default()
             ));
         }
         if open > 0.0 {
@@ -189,6 +190,26 @@ impl Print<'_> {
             ));
         }
         told
+    }
+
+    /// Whether it floats as far as that can be told: printed solid.
+    fn sinker_words(&self) -> Option<String> {
+        let print = shape::Print {
+            solid_mm3: self.survey.volume_mm3?,
+            envelope_mm3: self.survey.envelope_volume_mm3?,
+            density_g_cm3: Plastic::Pla.density_g_cm3()[1],
+            filled: 1.0,
+        };
+        let sinker = Afloat::before(print, ACID_COPPER_BATH_G_CM3)
+            .sinker_g(STEEL_G_CM3, ACID_COPPER_BATH_G_CM3)?;
+        Some(if sinker > 0.0 {
+            format!(
+                ": even printed solid in PLA it floats, hang more than {} g of steel on it, kept from the bath",
+                number(sinker, 2)
+            )
+        } else {
+            ": printed solid in PLA it still sinks, with infill it may float".to_owned()
+        })
     }
 
     /// Where nodules will grow.
@@ -466,7 +487,7 @@ mod tests {
                 "masked        2.000 cm2",
                 "97.50 cm2 is 22 % too much: 9.50 cm2 lie inside the solid or are there twice, 8.00 cm2 line cavities",
                 "volume        19.0 cm3, with what is shut in ?",
-                "! it floats up: 1.00 cm3 of shut-in air lift it by 1.2 g",
+                "! 1.00 cm3 of shut-in air lift it by 1.2 g",
                 "! drag-out: up to 8.00 cm3",
                 "! a deep recess 20.0 mm deep and 4.00 mm wide at 15, 15, 30 mm",
                 "! 2 parts that do not touch",

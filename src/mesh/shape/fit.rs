@@ -157,7 +157,11 @@ fn outermost(corners: &[Corner]) -> Vec<Corner> {
             let far = along(corner);
             if far > best.0 { (far, at) } else { best }
         };
-        corners.iter().enumerate().fold((f64::NEG_INFINITY, 0), further).1
+        corners
+            .iter()
+            .enumerate()
+            .fold((f64::NEG_INFINITY, 0), further)
+            .1
     };
     let mut kept: Vec<usize> = ways.par_iter().map(furthest).collect();
     kept.sort_unstable();
@@ -188,7 +192,9 @@ fn hung(hull: &[Corner], room: Room, turn: Turn) -> Fit {
     let rows = turn.rows();
     let extent = |axis: usize| {
         let along = hull.iter().map(|&corner| dot(corner, rows[axis]));
-        let ends = along.fold((f64::MAX, f64::MIN), |(low, high), x| (low.min(x), high.max(x)));
+        let ends = along.fold((f64::MAX, f64::MIN), |(low, high), x| {
+            (low.min(x), high.max(x))
+        });
         ends.1 - ends.0
     };
     let (size_mm, inside, keep) = match room {
@@ -199,19 +205,20 @@ fn hung(hull: &[Corner], room: Room, turn: Turn) -> Fit {
             keep_side_mm,
             keep_ends_mm,
         } => {
-            let flat: Vec<_> =
-                hull.iter().map(|&corner| [dot(corner, rows[0]), dot(corner, rows[1])]).collect();
+            let flat: Vec<_> = hull
+                .iter()
+                .map(|&corner| [dot(corner, rows[0]), dot(corner, rows[1])])
+                .collect();
             let tube = 2.0 * narrowest_circle(&flat);
             let side = [keep_side_mm; 2];
-            ([tube, tube, extent(2)], [diameter_mm, diameter_mm, depth_mm], [
-                side,
-                side,
-                keep_ends_mm,
-            ])
+            (
+                [tube, tube, extent(2)],
+                [diameter_mm, diameter_mm, depth_mm],
+                [side, side, keep_ends_mm],
+            )
         }
     };
-    let spare =
-        |axis: usize| (inside[axis] - size_mm[axis] - keep[axis][0] - keep[axis][1]) / 2.0;
+    let spare = |axis: usize| (inside[axis] - size_mm[axis] - keep[axis][0] - keep[axis][1]) / 2.0;
     Fit {
         turn,
         size_mm,
@@ -255,7 +262,10 @@ fn narrowest_circle(points: &[[f64; 2]]) -> f64 {
         if is_in(&circle, a) {
             continue;
         }
-        circle = Circle { middle: a, radius: 0.0 };
+        circle = Circle {
+            middle: a,
+            radius: 0.0,
+        };
         for (j, &b) in points[..i].iter().enumerate() {
             if is_in(&circle, b) {
                 continue;
@@ -300,7 +310,9 @@ impl Circle {
 /// The best fit among the plainest turns in which there is one.
 fn plainest(hull: &[Corner], room: Room) -> Option<Fit> {
     let best = |turns: Vec<[f64; 3]>| {
-        let fits = turns.into_par_iter().filter_map(|degrees| tried(hull, room, Turn { degrees }));
+        let fits = turns
+            .into_par_iter()
+            .filter_map(|degrees| tried(hull, room, Turn { degrees }));
         fits.max_by(more_spare)
     };
     best(quarter_turns())
@@ -310,9 +322,17 @@ fn plainest(hull: &[Corner], room: Room) -> Option<Fit> {
 
 fn more_spare(a: &Fit, b: &Fit) -> std::cmp::Ordering {
     // The plainer of two that are as good.
-    let plain = |fit: &Fit| fit.turn.degrees.iter().map(|degrees| degrees.abs()).sum::<f64>();
+    let plain = |fit: &Fit| {
+        fit.turn
+            .degrees
+            .iter()
+            .map(|degrees| degrees.abs())
+            .sum::<f64>()
+    };
     let rounded = |fit: &Fit| (fit.spare_mm * 1e6).round();
-    rounded(a).total_cmp(&rounded(b)).then(plain(b).total_cmp(&plain(a)))
+    rounded(a)
+        .total_cmp(&rounded(b))
+        .then(plain(b).total_cmp(&plain(a)))
 }
 
 /// The turns that lay each axis along each other.
@@ -331,7 +351,9 @@ fn steps_about_one_axis() -> Vec<[f64; 3]> {
             turn
         }
     };
-    steps.flat_map(|degrees| [0, 1, 2].map(|axis| about(axis)(degrees))).collect()
+    steps
+        .flat_map(|degrees| [0, 1, 2].map(|axis| about(axis)(degrees)))
+        .collect()
 }
 
 /// The best of all turns: a grid over them, and the best dozen refined.
@@ -347,9 +369,8 @@ fn searched(hull: &[Corner], room: Room) -> Option<Fit> {
     let turns: Vec<[f64; 3]> = tilts
         .flat_map(|tilt| {
             (0..36).flat_map(move |x| {
-                (0..steps_about_z).map(move |z| {
-                    [f64::from(x) * 10.0, tilt * 180.0 / PI, f64::from(z) * 10.0]
-                })
+                (0..steps_about_z)
+                    .map(move |z| [f64::from(x) * 10.0, tilt * 180.0 / PI, f64::from(z) * 10.0])
             })
         })
         .collect();

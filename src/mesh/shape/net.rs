@@ -92,8 +92,7 @@ fn welded(facets: &[Facet], reach: f64) -> (Vec<Corner>, Vec<[u32; 3]>) {
         let (low, high) = (place(-reach), place(reach));
         for near in between(low, high) {
             let here = cells.get(&near).into_iter().flatten();
-            let mut same =
-                here.filter(|&&at| length(less(points[at as usize], corner)) <= reach);
+            let mut same = here.filter(|&&at| length(less(points[at as usize], corner)) <= reach);
             if let Some(&at) = same.next() {
                 return at;
             }
@@ -103,7 +102,10 @@ fn welded(facets: &[Facet], reach: f64) -> (Vec<Corner>, Vec<[u32; 3]>) {
         cells.entry(place(0.0)).or_default().push(at);
         at
     };
-    let corners = facets.iter().map(|facet| facet.corners.map(&mut weld)).collect();
+    let corners = facets
+        .iter()
+        .map(|facet| facet.corners.map(&mut weld))
+        .collect();
     (points, corners)
 }
 
@@ -128,8 +130,11 @@ fn splits(points: &[Corner], corners: &[[u32; 3]], reach: f64) -> HashMap<(u32, 
     for side in corners.iter().flat_map(|&of| sides(of)) {
         *counts.entry(side).or_default() += 1;
     }
-    let mut lonely: Vec<_> =
-        counts.into_iter().filter(|&(_, count)| count == 1).map(|(side, _)| side).collect();
+    let mut lonely: Vec<_> = counts
+        .into_iter()
+        .filter(|&(_, count)| count == 1)
+        .map(|(side, _)| side)
+        .collect();
     lonely.sort_unstable();
     let mut ends: Vec<u32> = lonely.iter().flat_map(|&(a, b)| [a, b]).collect();
     ends.sort_unstable();
@@ -223,9 +228,9 @@ impl Setter {
             let way = less(end, start);
             let count = ((length(way) / gap).min(Self::MOST) as u32).max(least);
             let first = points.len() as u32;
-            points.extend((1..=count).map(|at| {
-                plus(start, times(way, f64::from(at) / f64::from(count + 1)))
-            }));
+            points.extend(
+                (1..=count).map(|at| plus(start, times(way, f64::from(at) / f64::from(count + 1)))),
+            );
             (first, count)
         });
         if from == low {

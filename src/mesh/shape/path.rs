@@ -93,7 +93,10 @@ fn swept(
         at_mm,
         contacts_mm,
         corners_mm: net.corners.iter().map(|of| of.map(far)).collect(),
-        unreached_mm: islands.filter(is_unreached).map(|all| net.points[all[0]]).collect(),
+        unreached_mm: islands
+            .filter(is_unreached)
+            .map(|all| net.points[all[0]])
+            .collect(),
     })
 }
 
@@ -139,7 +142,11 @@ impl<'a> Wave<'a> {
             }
             if passed % OFTEN == 0 {
                 let done = passed as f64 / self.far.len() as f64;
-                go_on(watch, "walking the surface", part.from + done * (part.to - part.from))?;
+                go_on(
+                    watch,
+                    "walking the surface",
+                    part.from + done * (part.to - part.from),
+                )?;
             }
             passed += 1;
             for &facet in self.net.facets_at(point as usize) {
@@ -156,10 +163,12 @@ impl<'a> Wave<'a> {
         let Some(at) = ring.iter().position(|&other| other == point) else {
             return;
         };
-        let beside = [ring[(at + 1) % ring.len()], ring[(at + ring.len() - 1) % ring.len()]];
-        let gates = beside.map(|other| self.is_passed[other as usize].then(|| {
-            self.gate(point, other)
-        }));
+        let beside = [
+            ring[(at + 1) % ring.len()],
+            ring[(at + ring.len() - 1) % ring.len()],
+        ];
+        let gates =
+            beside.map(|other| self.is_passed[other as usize].then(|| self.gate(point, other)));
         let from = net.points[point as usize];
         for &other in ring {
             if self.is_passed[other as usize] {
@@ -176,7 +185,10 @@ impl<'a> Wave<'a> {
 
     fn gate(&self, a: u32, b: u32) -> Option<Gate> {
         let (a, b) = (a as usize, b as usize);
-        Gate::new((self.net.points[a], self.far[a]), (self.net.points[b], self.far[b]))
+        Gate::new(
+            (self.net.points[a], self.far[a]),
+            (self.net.points[b], self.far[b]),
+        )
     }
 
     /// The furthest point that is reached: those on sides first, then within
@@ -184,14 +196,23 @@ impl<'a> Wave<'a> {
     fn furthest(&self, facets: &[Facet]) -> (f64, Corner) {
         const ROUGH: f64 = 0.02;
         let better = |a: (f64, Corner), b: (f64, Corner)| if b.0 > a.0 { b } else { a };
-        let reached = self.far.iter().zip(&self.net.points).filter(|(far, _)| far.is_finite());
+        let reached = self
+            .far
+            .iter()
+            .zip(&self.net.points)
+            .filter(|(far, _)| far.is_finite());
         let nothing = (0.0, self.net.points[0]);
         let on_sides = reached.fold(nothing, |best, (&far, &at)| better(best, (far, at)));
         let large = |facet: &usize| {
             let ring = self.net.ring(*facet);
-            let far = ring.iter().map(|&point| self.far[point as usize]).fold(0.0, f64::max);
+            let far = ring
+                .iter()
+                .map(|&point| self.far[point as usize])
+                .fold(0.0, f64::max);
             let [a, b, c] = facets[*facet].corners;
-            let side = length(less(b, a)).max(length(less(c, b))).max(length(less(a, c)));
+            let side = length(less(b, a))
+                .max(length(less(c, b)))
+                .max(length(less(a, c)));
             far.is_finite() && side > ROUGH * on_sides.0 && far + side / 2.0 > on_sides.0
         };
         (0..facets.len())
@@ -209,7 +230,13 @@ impl<'a> Wave<'a> {
         let at = |[x, y]: [f64; 2]| plus(a, plus(times(less(b, a), x), times(less(c, a), y)));
         let gates = self.gates(facet);
         let far = |place: [f64; 2]| self.far_within(facet, &gates, at(place));
-        let folded = |[x, y]: [f64; 2]| if x + y > 1.0 { [1.0 - x, 1.0 - y] } else { [x, y] };
+        let folded = |[x, y]: [f64; 2]| {
+            if x + y > 1.0 {
+                [1.0 - x, 1.0 - y]
+            } else {
+                [x, y]
+            }
+        };
         let spread = (0..SPREAD).map(|number| folded(evenly(number)));
         let started = spread.map(|place| (far(place), place));
         let best = started.max_by(|a, b| a.0.total_cmp(&b.0));
@@ -217,9 +244,17 @@ impl<'a> Wave<'a> {
         let mut step = 0.1;
         while step > FINEST {
             let mut is_better = false;
-            for [x, y] in [[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0], [1.0, -1.0], [-1.0, 1.0]] {
+            for [x, y] in [
+                [1.0, 0.0],
+                [-1.0, 0.0],
+                [0.0, 1.0],
+                [0.0, -1.0],
+                [1.0, -1.0],
+                [-1.0, 1.0],
+            ] {
                 let next = [place[0] + step * x, place[1] + step * y];
-                if next[0] >= 0.0 && next[1] >= 0.0 && next[0] + next[1] <= 1.0 && far(next) > best {
+                if next[0] >= 0.0 && next[1] >= 0.0 && next[0] + next[1] <= 1.0 && far(next) > best
+                {
                     (best, place, is_better) = (far(next), next, true);
                 }
             }
@@ -233,7 +268,10 @@ impl<'a> Wave<'a> {
     fn gates(&self, facet: usize) -> Vec<Gate> {
         let ring = self.net.ring(facet);
         let next = ring.iter().cycle().skip(1);
-        ring.iter().zip(next).filter_map(|(&point, &next)| self.gate(point, next)).collect()
+        ring.iter()
+            .zip(next)
+            .filter_map(|(&point, &next)| self.gate(point, next))
+            .collect()
     }
 
     fn far_within(&self, facet: usize, gates: &[Gate], at: Corner) -> f64 {
@@ -297,9 +335,8 @@ fn nearest(facets: &[Facet], to: Corner) -> (Corner, Vec<usize>) {
         let [a, b, c] = facet.corners;
         1e-6 * (length(less(b, a)) + length(less(c, a)))
     };
-    let has = |facet: &Facet| {
-        length(less(nearest_on(facet.corners, best.1), best.1)) <= reach(facet)
-    };
+    let has =
+        |facet: &Facet| length(less(nearest_on(facet.corners, best.1), best.1)) <= reach(facet);
     let touched = facets.iter().enumerate().filter(|(_, facet)| has(facet));
     (best.1, touched.map(|(at, _)| at).collect())
 }
@@ -307,9 +344,8 @@ fn nearest(facets: &[Facet], to: Corner) -> (Corner, Vec<usize>) {
 /// The point of a triangle nearest to one: within it, or on one of its sides.
 fn nearest_on([a, b, c]: [Corner; 3], to: Corner) -> Corner {
     let upright = cross(less(b, a), less(c, a));
-    let is_inside = |from: Corner, side: Corner| {
-        dot(cross(less(side, from), less(to, from)), upright) >= 0.0
-    };
+    let is_inside =
+        |from: Corner, side: Corner| dot(cross(less(side, from), less(to, from)), upright) >= 0.0;
     let squared = dot(upright, upright);
     if squared > 0.0 && is_inside(a, b) && is_inside(b, c) && is_inside(c, a) {
         return less(to, times(upright, dot(less(to, a), upright) / squared));
@@ -317,10 +353,17 @@ fn nearest_on([a, b, c]: [Corner; 3], to: Corner) -> Corner {
     let on_side = |from: Corner, end: Corner| {
         let way = less(end, from);
         let squared = dot(way, way);
-        let share = if squared > 0.0 { dot(less(to, from), way) / squared } else { 0.0 };
+        let share = if squared > 0.0 {
+            dot(less(to, from), way) / squared
+        } else {
+            0.0
+        };
         plus(from, times(way, share.clamp(0.0, 1.0)))
     };
     let far = |point: Corner| length(less(point, to));
     let sides = [on_side(a, b), on_side(b, c), on_side(c, a)];
-    sides.into_iter().fold(a, |best, point| if far(point) < far(best) { point } else { best })
+    sides.into_iter().fold(
+        a,
+        |best, point| if far(point) < far(best) { point } else { best },
+    )
 }

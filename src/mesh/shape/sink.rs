@@ -135,7 +135,10 @@ mod tests {
     use super::*;
 
     fn near(found: f64, wanted: f64) {
-        assert!((found - wanted).abs() < 0.002 * wanted.abs(), "{found} for {wanted}");
+        assert!(
+            (found - wanted).abs() < 0.002 * wanted.abs(),
+            "{found} for {wanted}"
+        );
     }
 
     /// A cube of 30 mm around a sealed hollow of 20 mm: 19 cm³ of PLA at 1.24
@@ -158,17 +161,27 @@ mod tests {
         near(bare.sinker_g(7.85, 1.16).unwrap(), 9.106);
         assert_eq!(bare.sinker_g(1.16, 1.16), None);
         // 54 cm² under 100 µm: 0.54 cm³, 4.838 g of copper at 8.96 (CRC Handbook).
-        let coat = Coat { area_mm2: 5400.0, thickness_um: 100.0, density_g_cm3: 8.96 };
+        let coat = Coat {
+            area_mm2: 5400.0,
+            thickness_um: 100.0,
+            density_g_cm3: 8.96,
+        };
         let coated = Afloat::after(print, coat, 1.16);
         near(coated.mass_g, 23.56 + 4.838);
         near(coated.displaced_g, 31.32 + 0.6264);
         near(coated.pull_g(), 3.548);
         // Another 100 µm sink it.
-        let thick = Coat { thickness_um: 200.0, ..coat };
+        let thick = Coat {
+            thickness_um: 200.0,
+            ..coat
+        };
         let sunk = Afloat::after(print, thick, 1.16);
         assert!(sunk.pull_g() < 0.0);
         near(sunk.sinker_g(7.85, 1.16).unwrap() + 1.0, 1.0);
-        let sparse = Print { filled: 0.5, ..print };
+        let sparse = Print {
+            filled: 0.5,
+            ..print
+        };
         near(Afloat::before(sparse, 1.16).mass_g, 11.78);
     }
 
@@ -177,7 +190,12 @@ mod tests {
     fn abs_floats_and_pla_sinks() {
         let pull = |plastic: Plastic| {
             let [_, density_g_cm3, _] = plastic.density_g_cm3();
-            let print = Print { solid_mm3: 1000.0, envelope_mm3: 1000.0, density_g_cm3, filled: 1.0 };
+            let print = Print {
+                solid_mm3: 1000.0,
+                envelope_mm3: 1000.0,
+                density_g_cm3,
+                filled: 1.0,
+            };
             Afloat::before(print, ACID_COPPER_BATH_G_CM3).pull_g()
         };
         assert!(pull(Plastic::Abs) > 0.0 && pull(Plastic::Pla) < 0.0);

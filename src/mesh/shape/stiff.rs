@@ -75,7 +75,10 @@ mod tests {
     use super::*;
 
     fn near(found: f64, wanted: f64) {
-        assert!((found - wanted).abs() < 0.001 * wanted, "{found} for {wanted}");
+        assert!(
+            (found - wanted).abs() < 0.001 * wanted,
+            "{found} for {wanted}"
+        );
     }
 
     /// A rod of 6 mm: I = pi 6⁴ / 64 = 63.617 mm⁴. Under 100 µm it is 6.2 mm:
@@ -96,9 +99,15 @@ mod tests {
     /// 333.333 and 4.1 10.1³ / 12 = 352.019: 1 + 117 18.686 / (3.5 333.333) = 2.874.
     #[test]
     fn a_bar_gains_more_the_flat_way() {
-        let flat = Section::Rectangular { width_mm: 10.0, height_mm: 4.0 };
+        let flat = Section::Rectangular {
+            width_mm: 10.0,
+            height_mm: 4.0,
+        };
         near(stiffness_gain(flat, 3.5, 50.0, 117.0), 3.930);
-        let on_edge = Section::Rectangular { width_mm: 4.0, height_mm: 10.0 };
+        let on_edge = Section::Rectangular {
+            width_mm: 4.0,
+            height_mm: 10.0,
+        };
         near(stiffness_gain(on_edge, 3.5, 50.0, 117.0), 2.874);
         assert!(COPPER_GPA[0] < COPPER_GPA[1] && COPPER_GPA[1] < COPPER_GPA[2]);
     }

@@ -1,0 +1,172 @@
+//! Lids over holes: they stop the bath and have no area.
+
+use std::collections::HashMap;
+
+use super::super::Corner;
+use super::super::space::{area, length, less, plus, times};
+use super::weld::{NONE, Numbers, Welded};
+
+/// What became of the open sides of a mesh.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(in super::super) struct Holes {
+    /// Sides of only one triangle.
+    pub(in super::super) open_sides: usize,
+    /// Their length in mm.
+    pub(in super::super) open_length: f64,
+    /// Holes that got a lid: the middle and area in mm² of each.
+    pub(in super::super) lids: Vec<(Corner, f64)>,
+    /// Cracks without width, where a corner stands in another's side: the first
+    /// corner of each.
+    pub(in super::super) cracks: Vec<Corner>,
+}
+
+/// Shuts the holes of a mesh. First, corners on open sides that are as good as
+/// equal become one.
+pub(super) fn shut(welded: &mut Welded) -> Holes {
+    if !welded.sides.twins.contains(&NONE) {
+        return Holes::default();
+    }
+    snap(welded);
+    let open = open_sides(welded);
+    let mut holes = Holes {
+        open_sides: open.len(),
+        open_length: open
+            .iter()
+            .map(|[a, b]| {
+                length(less(
+                    welded.corners[*a as usize],
+                    welded.corners[*b as usize],
+                ))
+            })
+            .sum(),
+        ..Holes::default()
+    };
+    let mut lids = Vec::new();
+    for outline in loops(&open) {
+        let at = outline.iter().map(|&at| welded.corners[at as usize]);
+        let sum = at.clone().fold([0.0; 3], plus);
+        let middle = times(sum, 1.0 / outline.len() as f64);
+        let lid = lid(&outline, &mut welded.corners, middle);
+        let lid_area: f64 = lid
+            .iter()
+            .map(|of| area(of.map(|at| welded.corners[at as usize])))
+            .sum();
+        let corners: Vec<Corner> = at_all(&outline, &welded.corners);
+        let around: f64 = (0..corners.len())
+            .map(|k| length(less(corners[(k + 1) % corners.len()], corners[k])))
+            .sum();
+        if lid_area <= welded.tolerance * around {
+            holes.cracks.push(corners[0]);
+        } else {
+            holes.lids.push((middle, lid_area));
+            lids.extend(lid);
+        }
+    }
+    welded.add_lids(lids);
+    holes
+}
+
+fn at_all(outline: &[u32], corners: &[Corner]) -> Vec<Corner> {
+    outline.iter().map(|&at| corners[at as usize]).collect()
+}
+
+/// The open sides, from corner to corner as their triangles run.
+fn open_sides(welded: &Welded) -> Vec<[u32; 2]> {
+    let sides = (0_usize..).zip(&welded.sides.twins);
+    let open = sides.filter(|(_, twin)| **twin == NONE);
+    open.map(|(side, _)| {
+        let numbers = welded.triangles[side / 3];
+        [numbers[side % 3], numbers[(side + 1) % 3]]
+    })
+    .collect()
+}
+
+/// Makes one of the corners on open sides that are closer than the tolerance.
+fn snap(welded: &mut Welded) {
+    let mut corners: Vec<u32> = open_sides(welded).into_iter().flatten().collect();
+    corners.sort_unstable();
+    corners.dedup();
+    let at = |number: u32| welded.corners[number as usize];
+    corners.sort_by(|a, b| at(*a)[0].total_cmp(&at(*b)[0]));
+    let mut now: HashMap<u32, u32> = HashMap::new();
+    for (place, &corner) in corners.iter().enumerate() {
+        let near = corners[..place].iter().rev();
+        let near = near.take_while(|&&other| at(corner)[0] - at(other)[0] <= welded.tolerance);
+        let same = near.filter(|&&other| length(less(at(corner), at(other))) <= welded.tolerance);
+        if let Some(&other) = same.last() {
+            now.insert(corner, *now.get(&other).unwrap_or(&other));
+        }
+    }
+    if !now.is_empty() {
+        welded.renumber(|number| *now.get(&number).unwrap_or(&number));
+    }
+}
+
+/// The closed ways along open sides, each as its corners.
+fn loops(open: &[[u32; 2]]) -> Vec<Vec<u32>> {
+    let mut from: HashMap<u32, Vec<(u32, usize)>> = HashMap::new();
+    for (side, &[a, b]) in open.iter().enumerate() {
+        from.entry(a).or_default().push((b, side));
+    }
+    // Where triangles are turned against each other, sides run backwards.
+    for (side, &[a, b]) in open.iter().enumerate() {
+        from.entry(b).or_default().push((a, side));
+    }
+    for ways in from.values_mut() {
+        ways.reverse();
+    }
+    let mut used = vec![false; open.len()];
+    let mut found = Vec::new();
+    for &[start, _] in open {
+        let mut way = vec![start];
+        while let Some(&last) = way.last() {
+            let next = from.get_mut(&last).and_then(|ways| {
+                while let Some(&(to, side)) = ways.last() {
+                    if !used[side] {
+                        used[side] = true;
+                        return Some(to);
+                    }
+                    ways.pop();
+                }
+                None
+            });
+            let Some(next) = next else { break };
+            if let Some(before) = way.iter().rposition(|&corner| corner == next) {
+                let outline = way.split_off(before);
+                if outline.len() > 2 {
+                    found.push(outline);
+                }
+                way.push(next);
+            } else {
+                way.push(next);
+            }
+        }
+    }
+    found
+}
+
+/// Triangles over a loop, turned as its neighbours are.
+fn lid(outline: &[u32], corners: &mut Vec<Corner>, middle: Corner) -> Vec<Numbers> {
+    match *outline {
+        [a, b, c] => vec![[c, b, a]],
+        [a, b, c, d] => {
+            let across =
+                |from: u32, to: u32| length(less(corners[from as usize], corners[to as usize]));
+            if across(a, c) <= across(b, d) {
+                vec![[c, b, a], [a, d, c]]
+            } else {
+                vec![[b, a, d], [d, c, b]]
+            }
+        }
+        _ => {
+            let top = corners.len() as u32;
+            corners.push(middle);
+            let next = outline.iter().cycle().skip(1);
+            outline
+                .iter()
+                .zip(next)
+                .map(|(&a, &b)| [b, a, top])
+                .collect()
+        }
+    }
+}

@@ -1,0 +1,447 @@
+//! What the bath reaches of a print's surface.
+//!
+//! Wet is what a way leads to from outside without crossing a triangle,
+//! however the triangle is turned and however often it is there. So: equal
+//! corners become one ([`weld`]); holes get lids that stop the bath ([`lids`]);
+//! a tree of boxes finds where triangles meet other than along their sides
+//! ([`touch`]); only these are cut ([`cut`]); sides that lie open to the same
+//! space are joined ([`free`]); and the spaces are told apart ([`spaces`]).
+//!
+//! What is closer together than a few last places of single precision counts as
+//! one: faces that coincide still do after a file was turned and rounded.
+
+mod cut;
+mod free;
+mod join;
+mod lids;
+mod scene;
+mod spaces;
+mod touch;
+mod weld;
+
+use rayon::prelude::*;
+
+use super::space::{area, dot, less, normal};
+use super::{Cavity, Class, Corner, Facet, Island};
+use crate::units::{Stopped, Watch, go_on};
+use free::Free;
+use join::Sets;
+pub(super) use lids::Holes;
+use scene::Scene;
+use spaces::{Space, Wall};
+use touch::Meeting;
+use weld::Welded;
+
+/// How many of a kind, how large together, and where the largest is.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(super) struct Tally {
+    pub(super) count: usize,
+    pub(super) size: f64,
+    pub(super) at: Corner,
+}
+
+impl Tally {
+    fn add(&mut self, size: f64, at: Corner) {
+        if self.count == 0 || size > self.size {
+            self.at = at;
+        }
+        self.count += 1;
+        self.size += size;
+    }
+}
+
+/// What the bath reaches, and what was found on the way.
+#[derive(Debug)]
+pub(super) struct Reach {
+    /// The surface. Every triangle of the file that has an area is in it.
+    pub(super) facets: Vec<Facet>,
+    /// Of the solid, in mm³.
+    pub(super) volume: f64,
+    /// With what is shut inside, in mm³.
+    pub(super) envelope: f64,
+    /// The connected pieces of the solid that the bath touches.
+    pub(super) islands: Vec<Island>,
+    /// Hollows without any way in.
+    pub(super) sealed: Vec<Cavity>,
+    /// Whether each side of a triangle is met by exactly one other.
+    pub(super) watertight: bool,
+    /// Holes and cracks.
+    pub(super) holes: Holes,
+    /// Triangles without area.
+    pub(super) flat: usize,
+    /// Triangles that are there before: whole ones, or parts.
+    pub(super) doubled: Tally,
+    /// Turned with their back to the open side.
+    pub(super) flipped: Tally,
+    /// With solid on both sides.
+    pub(super) internal: Tally,
+    /// Meetings of two shells.
+    pub(super) overlaps: Tally,
+    /// Meetings of a shell with itself.
+    pub(super) self_meetings: Tally,
+    /// Sides that more than two triangles share.
+    pub(super) crowds: Tally,
+}
+
+/// Surveys triangles in mm.
+///
+/// # Errors
+/// [`Stopped`] where `watch` asks for it.
+pub(super) fn reach(raw: &[[Corner; 3]], watch: &dyn Watch) -> Result<Reach, Stopped> {
+    go_on(watch, "welding corners", 0.05)?;
+    let mut welded = Welded::of(raw);
+    let watertight = welded.doubled.is_empty()
+        && !welded.triangles.is_empty()
+        && welded.sides.twins.iter().all(|twin| *twin < weld::CROWD);
+    let holes = lids::shut(&mut welded);
+    let scene = Scene::of(welded, watch)?;
+    let free = Free::of(&scene, watch)?;
+    go_on(watch, "telling inside from outside", 0.85)?;
+    let walls = walls(&scene, &free);
+    let spaces = spaces::tell(&walls, free.count);
+    let mut reach = Reach {
+        facets: Vec::new(),
+        volume: 0.0,
+        envelope: 0.0,
+        islands: islands(&walls, &spaces),
+        sealed: sealed(&spaces),
+        watertight,
+        holes,
+        flat: scene.welded.flat.len(),
+        doubled: Tally::default(),
+        flipped: Tally::default(),
+        internal: Tally::default(),
+        overlaps: Tally::default(),
+        self_meetings: Tally::default(),
+        crowds: Tally::default(),
+    };
+    reach.sum_volumes(&walls, &spaces);
+    reach.tell_meetings(&scene, &free);
+    go_on(watch, "classing the surface", 0.9)?;
+    reach.class(&scene, &free, &spaces, raw);
+    Ok(reach)
+}
+
+/// The surface by patches and parts, as far as it parts spaces.
+fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
+    let origin = scene.welded.corners.first().copied().unwrap_or_default();
+    let nothing = |at: u32, spaces| Wall {
+        spaces,
+        area: 0.0,
+        turned: 0.0,
+        volume: 0.0,
+        at: scene.welded.corners_of(at as usize)[0],
+        lid: scene.welded.is_lid(at as usize),
+    };
+    let patches = free.patches.iter().enumerate();
+    let mut walls: Vec<Wall> = patches
+        .map(|(patch, &first)| nothing(first, free.of_patch(patch)))
+        .collect();
+    let mut lids = Vec::new();
+    for triangle in 0..scene.welded.triangles.len() {
+        let Some((patch, turned)) = free.patch(triangle as u32) else {
+            continue;
+        };
+        let corners = scene.welded.corners_of(triangle);
+        let upright = normal(corners);
+        let sign = if turned { -1.0 } else { 1.0 };
+        let area = dot(upright, upright).sqrt() / 2.0;
+        let volume = sign * dot(upright, less(corners[0], origin)) / 6.0;
+        if scene.welded.is_lid(triangle) {
+            lids.push(Wall {
+                area,
+                volume,
+                ..nothing(triangle as u32, free.of_patch(patch))
+            });
+            continue;
+        }
+        let wall = &mut walls[patch];
+        wall.area += area;
+        wall.turned += sign * area;
+        wall.volume += volume;
+    }
+    walls.extend(lids);
+    for (cutting, &triangle) in scene.met.iter().enumerate() {
+        let here = &scene.cuttings[cutting];
+        let upright = scene.plane(triangle).normal;
+        for (part, outline) in here.parts.iter().enumerate() {
+            if free.is_doubled(cutting, part) {
+                continue;
+            }
+            let (area, at) = (outline.area(), here.sheet.raised(outline.middle()));
+            walls.push(Wall {
+                area,
+                turned: area,
+                volume: area * dot(upright, less(at, origin)) / 3.0,
+                at,
+                ..nothing(triangle, free.of_part(cutting, part))
+            });
+        }
+    }
+    walls
+}
+
+/// The connected pieces of the solid with a wall to the outside.
+fn islands(walls: &[Wall], spaces: &[Space]) -> Vec<Island> {
+    let mut sets = Sets::new(spaces.len());
+    let mut wet = vec![None; spaces.len()];
+    for wall in walls.iter().filter(|wall| wall.area > 0.0) {
+        let [front, back] = wall.spaces;
+        let solid = wall.spaces.map(|space| spaces[space as usize].solid);
+        match (solid, front, back) {
+            ([true, true], ..) => {
+                sets.join(front, back);
+            }
+            ([false, true], 0, inner) | ([true, false], inner, 0) => {
+                wet[inner as usize].get_or_insert(wall.at);
+            }
+            _ => {}
+        }
+    }
+    let mut volumes = vec![0.0; spaces.len()];
+    let mut points: Vec<Option<Corner>> = vec![None; spaces.len()];
+    for (at, space) in spaces.iter().enumerate().filter(|(_, space)| space.solid) {
+        let island = sets.find(at as u32) as usize;
+        volumes[island] += space.volume;
+        points[island] = points[island].or(wet[at]);
+    }
+    let whole: f64 = volumes.iter().sum();
+    let mut islands: Vec<Island> = volumes
+        .iter()
+        .zip(points)
+        .filter(|(volume, _)| **volume > 1e-9 * whole)
+        .filter_map(|(&volume_mm3, at)| {
+            Some(Island {
+                at_mm: at?,
+                volume_mm3,
+            })
+        })
+        .collect();
+    islands.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
+    islands
+}
+
+/// The hollows, the largest first.
+fn sealed(spaces: &[Space]) -> Vec<Cavity> {
+    let whole: f64 = spaces.iter().skip(1).map(|space| space.volume).sum();
+    let hollow = spaces.iter().skip(1).filter(|space| !space.solid);
+    let mut sealed: Vec<Cavity> = hollow
+        .filter(|space| space.volume > 1e-9 * whole)
+        .map(|space| Cavity {
+            area_mm2: space.area,
+            volume_mm3: space.volume,
+            sealed: true,
+            opening_mm: None,
+            at_mm: space.at,
+        })
+        .collect();
+    sealed.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
+    sealed
+}
+
+impl Reach {
+    fn sum_volumes(&mut self, walls: &[Wall], spaces: &[Space]) {
+        for wall in walls {
+            let sign = |is_in: [bool; 2]| match is_in {
+                [false, true] => 1.0,
+                [true, false] => -1.0,
+                _ => 0.0,
+            };
+            self.volume +=
+                wall.volume * sign(wall.spaces.map(|space| spaces[space as usize].solid));
+            self.envelope += wall.volume * sign(wall.spaces.map(|space| space != 0));
+        }
+    }
+
+    /// Tells which shells the meeting triangles belong to.
+    fn tell_meetings(&mut self, scene: &Scene, free: &Free) {
+        for crowd in &scene.welded.sides.crowds {
+            let ends = [0, 1].map(|end| {
+                let (triangle, k) = (crowd[0] / 3, crowd[0] % 3);
+                scene.welded.corners_of(triangle as usize)[(k as usize + end) % 3]
+            });
+            self.crowds
+                .add(super::space::length(less(ends[1], ends[0])), ends[0]);
+        }
+        if scene.contacts.is_empty() {
+            return;
+        }
+        let mut shells = Sets::new(free.patches.len() + scene.met.len());
+        let shell = |triangle: u32| match (free.patch(triangle), scene.cutting(triangle)) {
+            (_, Some(cutting)) => (free.patches.len() + cutting) as u32,
+            (Some((patch, _)), None) => patch as u32,
+            (None, None) => 0,
+        };
+        for &triangle in &scene.met {
+            for side in 3 * triangle..3 * triangle + 3 {
+                if let Some(twin) = scene.welded.sides.twin(side) {
+                    shells.join(shell(triangle), shell(twin / 3));
+                }
+            }
+        }
+        for crowd in &scene.welded.sides.crowds {
+            for side in &crowd[1..] {
+                shells.join(shell(crowd[0] / 3), shell(side / 3));
+            }
+        }
+        for &(a, b, meeting) in &scene.contacts {
+            let Meeting::Line([from, to]) = meeting else {
+                continue;
+            };
+            if [a, b].iter().any(|at| scene.welded.is_lid(*at as usize)) {
+                continue;
+            }
+            let same = shells.find(shell(a)) == shells.find(shell(b));
+            let kind = if same {
+                &mut self.self_meetings
+            } else {
+                &mut self.overlaps
+            };
+            kind.add(super::space::length(less(to, from)), from);
+        }
+    }
+
+    /// Classes every triangle and part.
+    fn class(&mut self, scene: &Scene, free: &Free, spaces: &[Space], raw: &[[Corner; 3]]) {
+        let told = |of: [u32; 2]| Told::of(of, spaces);
+        let patches: Vec<Told> = (0..free.patches.len())
+            .map(|patch| told(free.of_patch(patch)))
+            .collect();
+        let count = scene.welded.triangles.len();
+        self.facets
+            .reserve(count + 4 * scene.met.len() + scene.welded.doubled.len());
+        for triangle in 0..count {
+            let Some((patch, turned)) = free.patch(triangle as u32) else {
+                continue;
+            };
+            if scene.welded.is_lid(triangle) {
+                continue;
+            }
+            let corners = scene.welded.corners_of(triangle);
+            self.put(
+                scene.welded.file[triangle],
+                corners,
+                patches[patch].seen(turned),
+            );
+        }
+        for (cutting, &triangle) in scene.met.iter().enumerate() {
+            if scene.welded.is_lid(triangle as usize) {
+                continue;
+            }
+            self.class_parts(scene, free, (cutting, triangle), &told);
+        }
+        for &triangle in &scene.welded.doubled {
+            let corners = raw[triangle as usize];
+            self.doubled.add(area(corners), corners[0]);
+            self.facets.push(Facet {
+                triangle,
+                corners,
+                class: Class::Hidden,
+            });
+        }
+        // So that the same print always gives the same list.
+        self.facets.par_sort_by_key(|facet| facet.triangle);
+    }
+
+    fn class_parts(
+        &mut self,
+        scene: &Scene,
+        free: &Free,
+        (cutting, triangle): (usize, u32),
+        told: &impl Fn([u32; 2]) -> Told,
+    ) {
+        let here = &scene.cuttings[cutting];
+        let file = scene.welded.file[triangle as usize];
+        let of_part = |part: usize| {
+            if free.is_doubled(cutting, part) {
+                Told::DOUBLED
+            } else {
+                told(free.of_part(cutting, part))
+            }
+        };
+        let first = of_part(0);
+        if (1..here.parts.len()).all(|part| of_part(part) == first) {
+            return self.put(file, scene.welded.corners_of(triangle as usize), first);
+        }
+        for (part, outline) in here.parts.iter().enumerate() {
+            let corners: Vec<Corner> = outline.corners().map(|at| here.sheet.raised(at)).collect();
+            let fan = (2..corners.len()).map(|k| [corners[0], corners[k - 1], corners[k]]);
+            for corners in fan.filter(|corners| area(*corners) > 0.0) {
+                self.put(file, corners, of_part(part));
+            }
+        }
+    }
+
+    /// Adds a facet, given as the file turns it.
+    fn put(&mut self, triangle: u32, corners: [Corner; 3], told: Told) {
+        let [a, b, c] = corners;
+        let class = told.class;
+        let size = || area(corners);
+        if told.is_doubled {
+            self.doubled.add(size(), a);
+        } else if class == Class::Hidden {
+            self.internal.add(size(), a);
+        }
+        if told.is_flipped() {
+            self.flipped.add(size(), a);
+        }
+        let corners = if told.is_flipped() {
+            [a, c, b]
+        } else {
+            corners
+        };
+        self.facets.push(Facet {
+            triangle,
+            corners,
+            class,
+        });
+    }
+}
+
+/// What is told of a bit of the surface.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Told {
+    class: Class,
+    /// Whether the front and the back lie open.
+    open: [bool; 2],
+    is_doubled: bool,
+}
+
+impl Told {
+    const DOUBLED: Self = Self {
+        class: Class::Hidden,
+        open: [false; 2],
+        is_doubled: true,
+    };
+
+    /// By the spaces in front and behind.
+    fn of(sides: [u32; 2], spaces: &[Space]) -> Self {
+        let outside = sides.map(|space| space == 0);
+        let hollow = sides.map(|space| !spaces[space as usize].solid);
+        let (class, open) = if outside.contains(&true) {
+            (Class::Wetted, outside)
+        } else if hollow.contains(&true) {
+            (Class::Dry, hollow)
+        } else {
+            (Class::Hidden, [false; 2])
+        };
+        Self {
+            class,
+            open,
+            is_doubled: false,
+        }
+    }
+
+    /// The same of a triangle that may be turned against its patch.
+    fn seen(mut self, turned: bool) -> Self {
+        if turned {
+            self.open.reverse();
+        }
+        self
+    }
+
+    /// Whether the back alone lies open.
+    fn is_flipped(&self) -> bool {
+        self.open == [false, true]
+    }
+}

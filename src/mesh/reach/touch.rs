@@ -1,0 +1,132 @@
+//! Where two triangles meet other than along a common side.
+
+use super::super::Corner;
+use super::super::space::{cross, dot, length, less, plus, times, unit};
+use super::weld::{Numbers, Plane};
+
+/// How two triangles meet.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Meeting {
+    /// Along a line, from point to point.
+    Line([Corner; 2]),
+    /// They lie on each other.
+    Stack,
+}
+
+/// One of two triangles.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Flat {
+    pub(super) numbers: Numbers,
+    pub(super) corners: [Corner; 3],
+    pub(super) plane: Plane,
+}
+
+impl Flat {
+    /// Which of its corners the other has, too.
+    fn shared(&self, other: &Self) -> [bool; 3] {
+        self.numbers.map(|number| other.numbers.contains(&number))
+    }
+
+    /// How far its corners stand above the other's plane; what is within the
+    /// tolerance or shared lies in it.
+    fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> [f64; 3] {
+        std::array::from_fn(|k| {
+            if shared[k] {
+                return 0.0;
+            }
+            let above = other.plane.above(self.corners[k]);
+            if above.abs() <= tolerance { 0.0 } else { above }
+        })
+    }
+
+    /// Inward normals of its sides in its plane, of length 1.
+    fn inward(&self) -> [Corner; 3] {
+        std::array::from_fn(|k| {
+            let along = less(self.corners[(k + 1) % 3], self.corners[k]);
+            unit(cross(self.plane.normal, along))
+        })
+    }
+}
+
+/// How `a` and `b` meet; none where they are apart, touch at a point or only
+/// along a side that they share. What is closer than the tolerance touches.
+pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
+    let shared = b.shared(a);
+    let common = shared.iter().filter(|shared| **shared).count();
+    let b_above = b.above(a, shared, tolerance);
+    if is_one_sided(b_above, common) {
+        return None;
+    }
+    let a_above = a.above(b, a.shared(b), tolerance);
+    if is_one_sided(a_above, common) {
+        return None;
+    }
+    let is_flat = |above: [f64; 3]| above.iter().all(|above| *above == 0.0);
+    if is_flat(b_above) || is_flat(a_above) {
+        let apart = are_apart(a, b, tolerance) || are_apart(b, a, tolerance);
+        return (!apart).then_some(Meeting::Stack);
+    }
+    if common == 2 {
+        return None;
+    }
+    let line = section(b, b_above)?;
+    clipped(line, a, tolerance).map(Meeting::Line)
+}
+
+/// Whether a triangle with corners so far above a plane meets it nowhere, or
+/// only in the corners that it shares, or in a single other one.
+fn is_one_sided(above: [f64; 3], common: usize) -> bool {
+    let up = above.iter().filter(|above| **above > 0.0).count();
+    let down = above.iter().filter(|above| **above < 0.0).count();
+    let stays_on_a_side = up == 0 || down == 0;
+    (stays_on_a_side && up + down >= 2) || (common == 2 && up + down == 1)
+}
+
+/// Whether a side of `a` has all of `b` behind it; both lie in one plane.
+fn are_apart(a: &Flat, b: &Flat, tolerance: f64) -> bool {
+    let inward = a.inward();
+    (0..3).any(|k| {
+        let behind = |corner: &Corner| dot(inward[k], less(*corner, a.corners[k])) <= tolerance;
+        b.corners.iter().all(behind)
+    })
+}
+
+/// The line along which a triangle meets a plane that its corners stand so far
+/// above.
+fn section(of: &Flat, above: [f64; 3]) -> Option<[Corner; 2]> {
+    let mut points = [[0.0; 3]; 3];
+    let mut count = 0;
+    for k in 0..3 {
+        let (from, to) = (k, (k + 1) % 3);
+        if above[from] == 0.0 {
+            points[count] = of.corners[from];
+            count += 1;
+        } else if above[from] * above[to] < 0.0 {
+            let share = above[from] / (above[from] - above[to]);
+            let along = less(of.corners[to], of.corners[from]);
+            points[count] = plus(of.corners[from], times(along, share));
+            count += 1;
+        }
+    }
+    (count == 2).then_some([points[0], points[1]])
+}
+
+/// The part of a line that is on a triangle, if it is longer than the
+/// tolerance.
+fn clipped(line: [Corner; 2], to: &Flat, tolerance: f64) -> Option<[Corner; 2]> {
+    let along = less(line[1], line[0]);
+    let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
+    for (k, inward) in to.inward().into_iter().enumerate() {
+        let from = dot(inward, less(line[0], to.corners[k])) + tolerance;
+        let change = dot(inward, along);
+        if change > 0.0 {
+            enter = enter.max(-from / change);
+        } else if change < 0.0 {
+            leave = leave.min(-from / change);
+        } else if from < 0.0 {
+            return None;
+        }
+    }
+    let at = |share: f64| plus(line[0], times(along, share));
+    ((leave - enter) * length(along) > 3.0 * tolerance).then(|| [at(enter), at(leave)])
+}

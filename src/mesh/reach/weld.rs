@@ -1,0 +1,346 @@
+//! Equal corners as one, and the sides along which triangles meet.
+
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use rayon::prelude::*;
+
+use super::super::Corner;
+use super::super::space::{dot, length, less, normal, unit};
+use super::super::tree::in_order;
+
+/// A triangle's three corners by number.
+pub(super) type Numbers = [u32; 3];
+
+/// No triangle, no side.
+pub(super) const NONE: u32 = u32::MAX;
+
+/// Triangles with their corners numbered, neighbours near each other.
+#[derive(Debug)]
+pub(super) struct Welded {
+    /// By number, in mm.
+    pub(super) corners: Vec<Corner>,
+    /// The triangles.
+    pub(super) triangles: Vec<Numbers>,
+    /// Which triangle of the file each is; [`NONE`] for a lid over a hole.
+    pub(super) file: Vec<u32>,
+    /// Triangles of the file without area.
+    pub(super) flat: Vec<u32>,
+    /// Triangles of the file that are there before.
+    pub(super) doubled: Vec<u32>,
+    /// How the triangles meet.
+    pub(super) sides: Sides,
+    /// Under this length in mm, what is apart counts as one: a few last places
+    /// of the single precision that most files are in.
+    pub(super) tolerance: f64,
+}
+
+impl Welded {
+    /// Welds the triangles of a file, in mm.
+    pub(super) fn of(raw: &[[Corner; 3]]) -> Self {
+        let third = 1.0 / 3.0;
+        let order = in_order(raw.len(), |at| {
+            let [a, b, c] = raw[at];
+            [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) * third)
+        });
+        let points: Vec<Corner> = order
+            .par_iter()
+            .with_min_len(4096)
+            .flat_map_iter(|&at| raw[at as usize])
+            .collect();
+        let (corners, numbers) = numbered(&points);
+        let largest = corners
+            .iter()
+            .flatten()
+            .fold(0.0, |largest: f64, number| largest.max(number.abs()));
+        let tolerance = largest * 2_f64.powi(-21);
+        let mut welded = Self {
+            corners,
+            triangles: numbers.as_chunks().0.to_vec(),
+            file: order,
+            flat: Vec::new(),
+            doubled: Vec::new(),
+            sides: Sides::default(),
+            tolerance,
+        };
+        welded.settle();
+        welded
+    }
+
+    /// The corners of a triangle.
+    pub(super) fn corners_of(&self, triangle: usize) -> [Corner; 3] {
+        self.triangles[triangle].map(|at| self.corners[at as usize])
+    }
+
+    /// Whether the two triangles of a side are turned alike: the side runs from
+    /// corner to corner in one as it runs back in the other.
+    pub(super) fn runs_on(&self, side: u32, twin: u32) -> bool {
+        let from = self.triangles[side as usize / 3][side as usize % 3];
+        let to = self.triangles[twin as usize / 3][(twin as usize + 1) % 3];
+        // The corner after number k of a triangle: 3 t is a multiple of 3.
+        from == to
+    }
+
+    /// Whether a triangle is a lid over a hole, which the file has not.
+    pub(super) fn is_lid(&self, triangle: usize) -> bool {
+        self.file[triangle] == NONE
+    }
+
+    /// Adds triangles that the file has not.
+    pub(super) fn add_lids(&mut self, lids: Vec<Numbers>) {
+        if lids.is_empty() {
+            return;
+        }
+        self.file.resize(self.file.len() + lids.len(), NONE);
+        self.triangles.extend(lids);
+        self.sides = Sides::of(&self.triangles, self.corners.len());
+    }
+
+    /// Makes one of corners: every number becomes what `now` says.
+    pub(super) fn renumber(&mut self, now: impl Fn(u32) -> u32) {
+        for numbers in &mut self.triangles {
+            *numbers = numbers.map(&now);
+        }
+        self.settle();
+    }
+
+    /// Drops triangles that are no higher than the tolerance.
+    fn drop_flat(&mut self) {
+        let (corners, tolerance) = (&self.corners, self.tolerance);
+        let is_flat = |&[a, b, c]: &Numbers| {
+            a == b || b == c || c == a || {
+                let at = [a, b, c].map(|at| corners[at as usize]);
+                let longest = (0..3)
+                    .map(|k| less(at[(k + 1) % 3], at[k]))
+                    .map(|side| dot(side, side))
+                    .fold(0.0, f64::max)
+                    .sqrt();
+                length(normal(at)) <= tolerance * longest
+            }
+        };
+        let flat: Vec<usize> = (0..self.triangles.len())
+            .into_par_iter()
+            .with_min_len(4096)
+            .filter(|&at| is_flat(&self.triangles[at]))
+            .collect();
+        self.flat.extend(flat.iter().map(|&at| self.file[at]));
+        self.drop(&flat);
+    }
+
+    /// Finds how triangles meet, without those of the same three corners: the
+    /// first of the file stays.
+    fn settle(&mut self) {
+        self.drop_flat();
+        self.sides = Sides::of(&self.triangles, self.corners.len());
+        let doubled = self.same_corners();
+        if !doubled.is_empty() {
+            self.doubled.extend(doubled.iter().map(|&at| self.file[at]));
+            self.drop(&doubled);
+            self.sides = Sides::of(&self.triangles, self.corners.len());
+        }
+    }
+
+    /// Triangles with the corners of one that comes before them in the file.
+    fn same_corners(&self) -> Vec<usize> {
+        let crowded = self.sides.crowds.iter().flatten().map(|side| side / 3);
+        let twins = self.sides.twins.as_chunks::<3>().0;
+        let back_to_back = (0_u32..)
+            .zip(twins)
+            .filter(|(_, [a, b, c])| a / 3 == b / 3 && b / 3 == c / 3 && *a < CROWD)
+            .map(|(at, _)| at);
+        let mut alike: Vec<(Numbers, u32, u32)> = crowded
+            .chain(back_to_back)
+            .map(|at| {
+                let mut numbers = self.triangles[at as usize];
+                numbers.sort_unstable();
+                (numbers, self.file[at as usize], at)
+            })
+            .collect();
+        alike.sort_unstable();
+        alike.dedup();
+        let pairs = alike.windows(2).filter(|pair| pair[0].0 == pair[1].0);
+        let mut doubled: Vec<usize> = pairs.map(|pair| pair[1].2 as usize).collect();
+        doubled.sort_unstable();
+        doubled
+    }
+
+    /// Drops the triangles of these rising numbers.
+    fn drop(&mut self, numbers: &[usize]) {
+        if numbers.is_empty() {
+            return;
+        }
+        let mut gone = vec![false; self.triangles.len()];
+        for &at in numbers {
+            gone[at] = true;
+        }
+        let mut stays = gone.iter().map(|gone| !gone);
+        self.triangles.retain(|_| stays.next().unwrap_or(true));
+        let mut stays = gone.iter().map(|gone| !gone);
+        self.file.retain(|_| stays.next().unwrap_or(true));
+    }
+}
+
+/// A triangle's plane.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Plane {
+    /// Of length 1, to the side where the corners run counter-clockwise.
+    pub(super) normal: Corner,
+    offset: f64,
+}
+
+impl Plane {
+    pub(super) fn of(corners: [Corner; 3]) -> Self {
+        let normal = unit(normal(corners));
+        Self {
+            normal,
+            offset: dot(normal, corners[0]),
+        }
+    }
+
+    /// How far a point stands above it, in mm.
+    pub(super) fn above(&self, point: Corner) -> f64 {
+        dot(self.normal, point) - self.offset
+    }
+}
+
+/// A side that more than two triangles share.
+pub(super) const CROWD: u32 = u32::MAX - 1;
+
+/// How triangles meet along their sides. Side `k` of triangle `t`, from its
+/// corner `k` to the next, has the number `3 t + k`.
+#[derive(Debug, Default)]
+pub(super) struct Sides {
+    /// The only other side between the same corners; [`NONE`] where there is
+    /// none, [`CROWD`] where there are several.
+    pub(super) twins: Vec<u32>,
+    /// The sides that stand together where more than two do.
+    pub(super) crowds: Vec<Vec<u32>>,
+}
+
+impl Sides {
+    fn of(triangles: &[Numbers], corners: usize) -> Self {
+        // Sides by their lower corner, each with the other one.
+        let mut starts = vec![0_u32; corners + 1];
+        let ends = |numbers: &Numbers, k: usize| {
+            let (a, b) = (numbers[k], numbers[(k + 1) % 3]);
+            (a.min(b), a.max(b))
+        };
+        for numbers in triangles {
+            for k in 0..3 {
+                starts[ends(numbers, k).0 as usize + 1] += 1;
+            }
+        }
+        for at in 1..starts.len() {
+            starts[at] += starts[at - 1];
+        }
+        let mut next = starts.clone();
+        let mut entries = vec![(0_u32, 0_u32); 3 * triangles.len()];
+        for (at, numbers) in triangles.iter().enumerate() {
+            for k in 0..3 {
+                let (low, high) = ends(numbers, k);
+                let place = &mut next[low as usize];
+                entries[*place as usize] = (high, (3 * at + k) as u32);
+                *place += 1;
+            }
+        }
+        let mut sides = Self {
+            twins: vec![NONE; 3 * triangles.len()],
+            crowds: Vec::new(),
+        };
+        for corner in 0..corners {
+            let bucket = &mut entries[starts[corner] as usize..starts[corner + 1] as usize];
+            bucket.sort_unstable();
+            for together in bucket.chunk_by(|a, b| a.0 == b.0) {
+                match *together {
+                    [_] => {}
+                    [(_, a), (_, b)] => {
+                        sides.twins[a as usize] = b;
+                        sides.twins[b as usize] = a;
+                    }
+                    _ => {
+                        let crowd: Vec<u32> = together.iter().map(|entry| entry.1).collect();
+                        for &side in &crowd {
+                            sides.twins[side as usize] = CROWD;
+                        }
+                        sides.crowds.push(crowd);
+                    }
+                }
+            }
+        }
+        sides
+    }
+
+    /// The only neighbour across a side, with the number of its side.
+    pub(super) fn twin(&self, side: u32) -> Option<u32> {
+        Some(self.twins[side as usize]).filter(|&twin| twin < CROWD)
+    }
+}
+
+/// Shares that corners are dealt to, to be numbered side by side.
+const SHARES: usize = 16;
+
+/// Corners without repeats, in the order of their first appearance, and the
+/// number of each point. Points are the same where their coordinates are, bit
+/// for bit, but for the sign of zero.
+fn numbered(points: &[Corner]) -> (Vec<Corner>, Vec<u32>) {
+    let hashes: Vec<u32> = points
+        .par_iter()
+        .with_min_len(4096)
+        .map(|point| hash(*point))
+        .collect();
+    // The place of the first point that each equals.
+    let firsts: Vec<AtomicU32> = (0..points.len())
+        .into_par_iter()
+        .with_min_len(4096)
+        .map(|_| AtomicU32::new(0))
+        .collect();
+    (0..SHARES).into_par_iter().for_each(|share| {
+        let is_mine = |hash: u32| hash as usize % SHARES == share;
+        let mine = hashes.iter().filter(|&&hash| is_mine(hash)).count();
+        let mut table = vec![NONE; (2 * mine).next_power_of_two().max(2)];
+        let mask = table.len() - 1;
+        for (at, &hash) in hashes
+            .iter()
+            .enumerate()
+            .filter(|(_, hash)| is_mine(**hash))
+        {
+            let mut place = (hash as usize / SHARES) & mask;
+            let first = loop {
+                let there = table[place];
+                if there == NONE {
+                    table[place] = at as u32;
+                    break at as u32;
+                }
+                if is_same(points[there as usize], points[at]) {
+                    break there;
+                }
+                place = (place + 1) & mask;
+            };
+            firsts[at].store(first, Ordering::Relaxed);
+        }
+    });
+    let mut corners = Vec::with_capacity(points.len() / 5);
+    let mut numbers: Vec<u32> = firsts.into_iter().map(AtomicU32::into_inner).collect();
+    for at in 0..numbers.len() {
+        let first = numbers[at] as usize;
+        numbers[at] = if first == at {
+            corners.push(points[at]);
+            corners.len() as u32 - 1
+        } else {
+            numbers[first]
+        };
+    }
+    (corners, numbers)
+}
+
+fn is_same(a: Corner, b: Corner) -> bool {
+    // Adding zero makes -0 to 0.
+    (0..3).all(|axis| (a[axis] + 0.0).to_bits() == (b[axis] + 0.0).to_bits())
+}
+
+fn hash(point: Corner) -> u32 {
+    let bits = point.map(|number| (number + 0.0).to_bits());
+    let mixed = bits.iter().fold(0_u64, |mixed, bits| {
+        (mixed.rotate_left(23) ^ bits).wrapping_mul(0x9e37_79b9_7f4a_7c15)
+    });
+    (mixed >> 29) as u32
+}

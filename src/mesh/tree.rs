@@ -1,0 +1,378 @@
+//! A tree of boxes: what lies near what, and what a ray meets.
+//!
+//! Eight boxes stand together, so that the compiler compares them at once. The
+//! items come in an order in which neighbours stand near each other
+//! ([`in_order`]); the tree then needs no pointers.
+
+use std::ops::Range;
+
+use rayon::prelude::*;
+
+use super::Corner;
+
+/// A box in single precision, rounded outwards.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Bounds {
+    /// The corner with the lowest x, y, z.
+    pub(crate) low: [f32; 3],
+    /// The corner with the highest.
+    pub(crate) high: [f32; 3],
+}
+
+impl Bounds {
+    /// Holds nothing.
+    pub(crate) const NONE: Self = Self {
+        low: [f32::INFINITY; 3],
+        high: [f32::NEG_INFINITY; 3],
+    };
+
+    /// Around these points, wider by `margin` on every side.
+    pub(crate) fn around(points: &[Corner], margin: f64) -> Self {
+        let mut bounds = Self::NONE;
+        for axis in 0..3 {
+            let along = points.iter().map(|point| point[axis]);
+            let (low, high) = along.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), at| {
+                (low.min(at), high.max(at))
+            });
+            bounds.low[axis] = ((low - margin) as f32).next_down();
+            bounds.high[axis] = ((high + margin) as f32).next_up();
+        }
+        bounds
+    }
+
+    fn with(self, other: Self) -> Self {
+        let axes = [0, 1, 2];
+        Self {
+            low: axes.map(|axis| self.low[axis].min(other.low[axis])),
+            high: axes.map(|axis| self.high[axis].max(other.high[axis])),
+        }
+    }
+}
+
+/// Boxes that stand together.
+const WIDTH: usize = 8;
+
+/// Eight boxes, by axis and then by box; those that are missing hold nothing.
+#[derive(Debug, Clone, Copy)]
+struct Octet {
+    low: [[f32; WIDTH]; 3],
+    high: [[f32; WIDTH]; 3],
+}
+
+impl Octet {
+    fn of(boxes: &[Bounds]) -> Self {
+        let bounds = |lane| boxes.get(lane).copied().unwrap_or(Bounds::NONE);
+        let mut octet = Self {
+            low: [[0.0; WIDTH]; 3],
+            high: [[0.0; WIDTH]; 3],
+        };
+        for lane in 0..WIDTH {
+            let bounds = bounds(lane);
+            for axis in 0..3 {
+                octet.low[axis][lane] = bounds.low[axis];
+                octet.high[axis][lane] = bounds.high[axis];
+            }
+        }
+        octet
+    }
+
+    fn lane(&self, lane: usize) -> Bounds {
+        let axes = [0, 1, 2];
+        Bounds {
+            low: axes.map(|axis| self.low[axis][lane]),
+            high: axes.map(|axis| self.high[axis][lane]),
+        }
+    }
+
+    fn whole(&self) -> Bounds {
+        (1..WIDTH).fold(self.lane(0), |all, lane| all.with(self.lane(lane)))
+    }
+
+    /// A bit for each box that overlaps `other`.
+    fn overlapping(&self, other: &Bounds) -> u32 {
+        let mut apart = [false; WIDTH];
+        for axis in 0..3 {
+            for lane in 0..WIDTH {
+                apart[lane] |= (self.low[axis][lane] > other.high[axis])
+                    | (self.high[axis][lane] < other.low[axis]);
+            }
+        }
+        (0..WIDTH).fold(0, |bits, lane| bits | (u32::from(!apart[lane]) << lane))
+    }
+
+    /// Where the ray enters each box, beyond `reach` where it misses it.
+    fn entries(&self, ray: &Ray, reach: f32) -> [f32; WIDTH] {
+        let (mut enter, mut leave) = ([0.0_f32; WIDTH], [reach; WIDTH]);
+        for axis in 0..3 {
+            let (from, inverse) = (ray.near[axis], ray.inverse[axis]);
+            for lane in 0..WIDTH {
+                let a = (self.low[axis][lane] - from) * inverse;
+                let b = (self.high[axis][lane] - from) * inverse;
+                enter[lane] = enter[lane].max(a.min(b));
+                leave[lane] = leave[lane].min(a.max(b));
+            }
+        }
+        let mut entries = [f32::INFINITY; WIDTH];
+        for lane in 0..WIDTH {
+            let is_there = self.low[0][lane] <= self.high[0][lane];
+            // Single precision may miss a box by a few last places.
+            if is_there && enter[lane] * 0.999_999 <= leave[lane] * 1.000_001 {
+                entries[lane] = enter[lane] * 0.999_999;
+            }
+        }
+        entries
+    }
+}
+
+/// A half line.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Ray {
+    /// Where it begins.
+    pub(crate) from: Corner,
+    /// Of length 1.
+    pub(crate) along: Corner,
+    near: [f32; 3],
+    inverse: [f32; 3],
+}
+
+impl Ray {
+    /// From a point along a direction of length 1.
+    pub(crate) fn new(from: Corner, along: Corner) -> Self {
+        // A hair instead of zero keeps infinities times zero away.
+        let hair = |number: f64| if number.abs() < 1e-18 { 1e-18 } else { number };
+        Self {
+            from,
+            along,
+            near: from.map(|number| number as f32),
+            inverse: along.map(|number| (1.0 / hair(number)) as f32),
+        }
+    }
+
+    /// The point so far along it.
+    pub(crate) fn at(&self, distance: f64) -> Corner {
+        [0, 1, 2].map(|axis| self.from[axis] + distance * self.along[axis])
+    }
+}
+
+/// Boxes of items, found by place.
+#[derive(Debug)]
+pub(crate) struct Tree {
+    /// The items' boxes first, then the boxes of eight each, and so on.
+    levels: Vec<Vec<Octet>>,
+    count: usize,
+}
+
+impl Tree {
+    /// Over `count` items whose boxes are given by number.
+    pub(crate) fn over(count: usize, bounds: impl Fn(usize) -> Bounds + Sync) -> Self {
+        let octets = |range: usize, bounds: &(dyn Fn(usize) -> Bounds + Sync)| {
+            let octet = |at: usize| {
+                let lanes: [Bounds; WIDTH] = std::array::from_fn(|lane| {
+                    let item = WIDTH * at + lane;
+                    if item < range {
+                        bounds(item)
+                    } else {
+                        Bounds::NONE
+                    }
+                });
+                Octet::of(&lanes)
+            };
+            (0..range.div_ceil(WIDTH))
+                .into_par_iter()
+                .with_min_len(1024)
+                .map(octet)
+                .collect::<Vec<_>>()
+        };
+        let mut levels = vec![octets(count, &bounds)];
+        while let Some(below) = levels.last().filter(|below| below.len() > 1) {
+            let above = octets(below.len(), &|at| below[at].whole());
+            levels.push(above);
+        }
+        Self { levels, count }
+    }
+
+    /// How many items there are.
+    pub(crate) fn count(&self) -> usize {
+        self.count
+    }
+
+    /// The items whose boxes overlap `bounds`, by rising number.
+    pub(crate) fn overlapping(&self, bounds: &Bounds, mut found: impl FnMut(usize)) {
+        self.groups(bounds, 0, &mut |group| {
+            lanes(self.levels[0][group].overlapping(bounds), |lane| {
+                found(WIDTH * group + lane);
+            });
+        });
+    }
+
+    /// All pairs of different items whose boxes overlap, each once, the lower
+    /// number first, where the lower one is in these groups of [`Self::groups_of_items`].
+    pub(crate) fn pairs(&self, groups: Range<usize>, mut found: impl FnMut(usize, usize)) {
+        for group in groups {
+            let here = &self.levels[0][group];
+            let whole = here.whole();
+            self.groups(&whole, group, &mut |other| {
+                let there = &self.levels[0][other];
+                for lane in 0..WIDTH {
+                    let mut bits = there.overlapping(&here.lane(lane));
+                    if other == group {
+                        bits &= !((2_u32 << lane) - 1);
+                    }
+                    lanes(bits, |with| {
+                        found(WIDTH * group + lane, WIDTH * other + with);
+                    });
+                }
+            });
+        }
+    }
+
+    /// How many groups [`Self::pairs`] counts.
+    pub(crate) fn groups_of_items(&self) -> usize {
+        self.levels[0].len()
+    }
+
+    /// The groups of items, from number `first` on, that may overlap `bounds`.
+    fn groups(&self, bounds: &Bounds, first: usize, found: &mut impl FnMut(usize)) {
+        let top = self.levels.len() - 1;
+        if top == 0 {
+            return if first == 0 { found(0) } else { () };
+        }
+        let mut open = Stack::new(top, 0);
+        while let Some((level, at)) = open.pop() {
+            // Groups before the first one: each level up has an eighth of them.
+            let from = first >> (3 * (level - 1));
+            let mut bits = self.levels[level][at].overlapping(bounds);
+            if from > WIDTH * at {
+                bits &= u32::MAX
+                    .checked_shl((from - WIDTH * at) as u32)
+                    .unwrap_or(0);
+            }
+            lanes(bits, |lane| {
+                let child = WIDTH * at + lane;
+                if level == 1 {
+                    found(child);
+                } else {
+                    open.push(level - 1, child);
+                }
+            });
+        }
+    }
+
+    /// Shows the items whose boxes a ray meets, the nearest about first; each
+    /// answer is how far it is still worth looking.
+    pub(crate) fn along(&self, ray: &Ray, reach: f64, mut met: impl FnMut(usize) -> f64) {
+        let mut reach = reach;
+        let mut open: Vec<(f32, usize, usize)> = vec![(0.0, self.levels.len() - 1, 0)];
+        while let Some((entry, level, at)) = open.pop() {
+            if f64::from(entry) > reach {
+                continue;
+            }
+            let entries = self.levels[level][at].entries(ray, reach as f32);
+            if level == 0 {
+                for lane in 0..WIDTH {
+                    if entries[lane] < f32::INFINITY && f64::from(entries[lane]) <= reach {
+                        reach = met(WIDTH * at + lane);
+                    }
+                }
+                continue;
+            }
+            let before = open.len();
+            for lane in 0..WIDTH {
+                if entries[lane] < f32::INFINITY {
+                    open.push((entries[lane], level - 1, WIDTH * at + lane));
+                }
+            }
+            open[before..].sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
+        }
+    }
+}
+
+/// Nodes still to look at, deep enough for 2^24 items.
+struct Stack {
+    nodes: [(u8, u32); 7 * 9],
+    count: usize,
+}
+
+impl Stack {
+    fn new(level: usize, at: usize) -> Self {
+        let mut stack = Self {
+            nodes: [(0, 0); 7 * 9],
+            count: 0,
+        };
+        stack.push(level, at);
+        stack
+    }
+
+    fn push(&mut self, level: usize, at: usize) {
+        self.nodes[self.count] = (level as u8, at as u32);
+        self.count += 1;
+    }
+
+    fn pop(&mut self) -> Option<(usize, usize)> {
+        self.count = self.count.checked_sub(1)?;
+        let (level, at) = self.nodes[self.count];
+        Some((usize::from(level), at as usize))
+    }
+}
+
+/// Calls with the number of each bit that is set.
+fn lanes(mut bits: u32, mut found: impl FnMut(usize)) {
+    while bits != 0 {
+        found(bits.trailing_zeros() as usize);
+        bits &= bits - 1;
+    }
+}
+
+/// The numbers of points in an order in which neighbours stand near each other
+/// (Morton 1966, from memory).
+pub(crate) fn in_order(count: usize, point: impl Fn(usize) -> Corner + Sync) -> Vec<u32> {
+    let bounds = (0..count)
+        .into_par_iter()
+        .with_min_len(4096)
+        .fold(
+            || ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]),
+            |(low, high), at| {
+                let point = point(at);
+                widen((low, high), (point, point))
+            },
+        )
+        .reduce(|| ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]), widen);
+    let (low, high) = bounds;
+    let widest = (0..3)
+        .map(|axis| high[axis] - low[axis])
+        .fold(0.0, f64::max);
+    let scale = if widest > 0.0 { 2046.0 / widest } else { 0.0 };
+    let mut keys: Vec<u64> = (0..count)
+        .into_par_iter()
+        .with_min_len(4096)
+        .map(|at| {
+            let point = point(at);
+            let cell = [0, 1, 2].map(|axis| ((point[axis] - low[axis]) * scale) as u64);
+            let key = spread(cell[0]) | spread(cell[1]) << 1 | spread(cell[2]) << 2;
+            (key << 31) | at as u64
+        })
+        .collect();
+    keys.par_sort_unstable();
+    keys.into_iter()
+        .map(|key| (key & ((1 << 31) - 1)) as u32)
+        .collect()
+}
+
+type Extent = (Corner, Corner);
+
+fn widen((low, high): Extent, (lower, higher): Extent) -> Extent {
+    let axes = [0, 1, 2];
+    (
+        axes.map(|axis| low[axis].min(lower[axis])),
+        axes.map(|axis| high[axis].max(higher[axis])),
+    )
+}
+
+/// Eleven bits with two empty ones between each.
+fn spread(bits: u64) -> u64 {
+    let mut bits = bits & 0x7ff;
+    bits = (bits | bits << 16) & 0x0700_00ff;
+    bits = (bits | bits << 8) & 0x0700_f00f;
+    bits = (bits | bits << 4) & 0xc30c_30c3;
+    (bits | bits << 2) & 0x2_4924_9249
+}
