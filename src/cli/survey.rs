@@ -150,7 +150,7 @@ fn change(was: &Piece, is: &Piece, (before, after): (&Definition, &Definition)) 
         format!("{}{pm}", shown(piece.wetted_area()))
     };
     let is_same = was == is;
-    let shown = line_safe(&is.name).to_string();
+    let shown = line_safe(&is.name);
     let text = if is_same {
         format!("{shown}: {}, as before\n", told(is))
     } else {

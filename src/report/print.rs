@@ -29,6 +29,10 @@ pub struct Print<'a> {
     pub seconds: Option<f64>,
 }
 
+/// Hollows that lift or carry less than a tenth of a gram are not worth a word,
+/// in mm³.
+const WORTH_MM3: f64 = 100.0;
+
 /// Of mild steel: from memory of handbooks.
 const STEEL_G_CM3: f64 = 7.85;
 
@@ -159,7 +163,7 @@ impl Print<'_> {
         };
         let (shut, open) = (volume(true), volume(false));
         let mut told = Vec::new();
-        if shut > 0.0 {
+        if shut > WORTH_MM3 {
             let lift = shut / 1000.0 * ACID_COPPER_BATH_G_CM3;
             told.push(format!(
                 "{} of shut-in air lift it by {} g in acid copper ({ACID_COPPER_BATH_G_CM3} g/cm3){}",
@@ -168,7 +172,7 @@ impl Print<'_> {
                 self.sinker_words().unwrap_or_default()
             ));
         }
-        if open > 0.0 {
+        if open > WORTH_MM3 {
             told.push(format!(
                 "drag-out: up to {} of bath leave with it each time it is lifted; let it drain 30 s, opening down",
                 volume_words(open)
