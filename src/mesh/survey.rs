@@ -200,7 +200,6 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
     let raw: Vec<[Corner; 3]> = mesh.triangles().map(in_mm).collect();
     let mut reach = reach(&raw, watch)?;
     let masks = mask::apply(&order.masks, mesh.groups(), &mut reach.facets, watch)?;
-    let masked_area_mm2 = masks.iter().fold(0.0, |sum, taken| sum + taken.area_mm2);
     let (low_mm, high_mm) = extent(&raw);
     let sum = |class: Class| {
         let of_class = reach.facets.iter().filter(|facet| facet.class == class);
@@ -214,8 +213,8 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         naive_area_mm2: sums.naive_area_mm2,
         wetted_area_mm2: wetted,
         wetted_pm_mm2: wetted * 1e-6,
-        outside_area_mm2: wetted + masked_area_mm2,
-        masked_area_mm2,
+        outside_area_mm2: wetted,
+        masked_area_mm2: sum(Class::Masked),
         masks,
         volume_mm3: Some(reach.volume),
         envelope_volume_mm3: Some(reach.envelope),

@@ -198,6 +198,21 @@ fn a_box_cuts_the_walls_of_a_cube() {
     assert!(cube.iter().all(is_in_its_triangle));
 }
 
+/// The same through a survey: 2400 mm² of which 800 are masked.
+#[test]
+fn a_survey_tells_what_is_left_after_the_masks() {
+    let cube = cuboid([20.0; 3])
+        .iter()
+        .map(|facet| facet.corners)
+        .collect();
+    let mut order = crate::mesh::Order::in_unit(crate::mesh::LengthUnit::Mm);
+    order.masks = vec!["box:-1,-1,-1:21,21,5".parse().unwrap()];
+    let told = crate::mesh::survey(&crate::mesh::Mesh::of(cube), &order, &Unwatched).unwrap();
+    near(told.masked_area_mm2, 800.0, 1e-9);
+    near(told.wetted_area_mm2, 1600.0, 1e-9);
+    near(told.masks[0].area_mm2, 800.0, 1e-9);
+}
+
 /// Closed form: the plane itself belongs to the mask, so the bottom alone, or
 /// the bottom and 4 walls of 20 x 5 mm.
 #[test]

@@ -63,7 +63,61 @@ impl Free {
             }
             free.spaces.push(*name);
         }
+        free.lead_the_blind(scene);
         Ok(free)
+    }
+
+    /// Gives triangles that are too thin to be told the spaces of a neighbour.
+    fn lead_the_blind(&mut self, scene: &Scene) {
+        let is_blind = |patch: &usize| scene.is_blind(self.patches[*patch]);
+        let mut blind: Vec<usize> = (0..self.patches.len()).filter(is_blind).collect();
+        let mut is_led = vec![false; scene.welded.triangles.len()];
+        loop {
+            let before = blind.len();
+            blind.retain(|&patch| {
+                let triangle = self.patches[patch];
+                let Some(spaces) = self.beside(scene, triangle, &is_led) else {
+                    return true;
+                };
+                self.spaces[2 * patch..2 * patch + 2].copy_from_slice(&spaces);
+                is_led[triangle as usize] = true;
+                false
+            });
+            if blind.len() == before {
+                break;
+            }
+        }
+    }
+
+    /// The spaces in front and behind of a neighbour that can be told, seen from
+    /// a triangle.
+    fn beside(&self, scene: &Scene, triangle: u32, is_led: &[bool]) -> Option<[u32; 2]> {
+        (3 * triangle..3 * triangle + 3).find_map(|side| {
+            let twin = scene.welded.sides.twin(side)?;
+            let other = twin / 3;
+            if scene.is_blind(other) && !is_led[other as usize] {
+                return None;
+            }
+            let mut spaces = match (self.patch(other), scene.cutting(other)) {
+                (_, Some(cutting)) => {
+                    let k = (side % 3) as usize;
+                    let corners = scene.welded.corners_of(triangle as usize);
+                    let half = times(plus(corners[k], corners[(k + 1) % 3]), 0.5);
+                    let there = &scene.cuttings[cutting];
+                    let part = there.part_at(there.sheet.flat(half));
+                    self.of_part(cutting, part as usize)
+                }
+                (Some((patch, turned)), None) => {
+                    let [front, back] = self.of_patch(patch);
+                    if turned { [back, front] } else { [front, back] }
+                }
+                (None, None) => return None,
+            };
+            if !scene.welded.runs_on(side, twin) {
+                spaces.reverse();
+            }
+            Some(spaces)
+        })
     }
 
     /// How many sides there are; as a side, what is outside of everything.
@@ -127,7 +181,9 @@ impl Free {
             let patch = 2 * free.patches.len() as u32;
             free.patches.push(seed);
             free.patch_of[seed as usize] = patch;
-            open.push(seed);
+            if !scene.is_blind(seed) {
+                open.push(seed);
+            }
             while let Some(triangle) = open.pop() {
                 let here = free.patch_of[triangle as usize];
                 for side in 3 * triangle..3 * triangle + 3 {
@@ -135,7 +191,7 @@ impl Free {
                         continue;
                     };
                     let other = twin / 3;
-                    if scene.cutting(other).is_some() {
+                    if scene.cutting(other).is_some() || scene.is_blind(other) {
                         continue;
                     }
                     let there = here ^ u32::from(!scene.welded.runs_on(side, twin));
@@ -195,6 +251,9 @@ impl Free {
         let side = 3 * scene.met[cutting] + u32::from(k);
         let twin = scene.welded.sides.twin(side)?;
         let other = twin / 3;
+        if scene.is_blind(other) {
+            return None;
+        }
         let runs_on = scene.welded.runs_on(side, twin);
         let Some(across) = scene.cutting(other) else {
             return Some([true, false].map(|front| self.patch_side(other, front == runs_on)));
@@ -306,6 +365,9 @@ impl Free {
                 .collect();
         };
         let whole = (triangles.len() as f64).sqrt() as usize;
+        if scene.is_blind(self.patches[number]) {
+            return Vec::new();
+        }
         let samples = if round == 0 { 8 } else { whole.clamp(16, 256) };
         let samples = samples.min(if round == 0 { triangles.len() } else { samples });
         let look = |sample: usize| {
@@ -356,6 +418,7 @@ impl Free {
         match scene.look(own, from, along) {
             Sight::Open => Some(self.sides()),
             Sight::Unsure => None,
+            Sight::Wall { triangle, .. } if scene.is_blind(triangle) => None,
             Sight::Wall {
                 triangle,
                 point,

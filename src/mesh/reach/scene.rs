@@ -8,7 +8,7 @@ use super::super::space::{cross, dot, less, unit};
 use super::super::tree::{Bounds, Ray, Tree};
 use super::cut::{Cutting, Line, Sheet};
 use super::touch::{Flat, Meeting, meet};
-use super::weld::{NONE, Plane, Welded};
+use super::weld::{NONE, Plane, Welded, height};
 use crate::units::{Stopped, Watch, go_on};
 
 /// Two triangles that meet other than along a common side.
@@ -20,6 +20,9 @@ pub(super) struct Scene {
     pub(super) welded: Welded,
     planes: Vec<Plane>,
     tree: Tree,
+    /// By triangle: so thin that its sides cannot be told apart. It stops a
+    /// look, but nothing is told from it.
+    blind: Vec<bool>,
     /// By triangle, the number of its cutting; [`NONE`] where nothing meets it.
     cutting_of: Vec<u32>,
     /// The triangles that are met.
@@ -31,6 +34,9 @@ pub(super) struct Scene {
     /// All meetings, the lower number first.
     pub(super) contacts: Vec<Contact>,
 }
+
+/// Triangles lower than so many tolerances are blind.
+const BLIND: f64 = 64.0;
 
 /// What a ray meets first.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,11 +63,17 @@ impl Scene {
             .map(|at| Plane::of(welded.corners_of(at)))
             .collect();
         let margin = welded.tolerance;
+        let blind: Vec<bool> = (0..count)
+            .into_par_iter()
+            .with_min_len(4096)
+            .map(|at| height(welded.corners_of(at)) < BLIND * welded.tolerance)
+            .collect();
         let tree = Tree::over(count, |at| Bounds::around(&welded.corners_of(at), margin));
         let mut scene = Self {
             welded,
             planes,
             tree,
+            blind,
             cutting_of: vec![NONE; count],
             met: Vec::new(),
             cuttings: Vec::new(),
@@ -76,6 +88,11 @@ impl Scene {
 
     pub(super) fn plane(&self, triangle: u32) -> &Plane {
         &self.planes[triangle as usize]
+    }
+
+    /// Whether a triangle is too thin to tell its sides apart.
+    pub(super) fn is_blind(&self, triangle: u32) -> bool {
+        self.blind[triangle as usize]
     }
 
     /// The number of the cutting of a triangle that others meet.
@@ -137,6 +154,9 @@ impl Scene {
         for at in 0..self.contacts.len() {
             let (a, b, meeting) = self.contacts[at];
             for (one, other) in [(a, b), (b, a)] {
+                if self.blind[one as usize] {
+                    continue;
+                }
                 let cutting = &mut self.cutting_of[one as usize];
                 if *cutting == NONE {
                     *cutting = walls.len() as u32;

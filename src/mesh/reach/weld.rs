@@ -52,7 +52,7 @@ impl Welded {
             .iter()
             .flatten()
             .fold(0.0, |largest: f64, number| largest.max(number.abs()));
-        let tolerance = largest * 2_f64.powi(-21);
+        let tolerance = largest * 2_f64.powi(-22);
         let mut welded = Self {
             corners,
             triangles: numbers.as_chunks().0.to_vec(),
@@ -108,13 +108,7 @@ impl Welded {
         let (corners, tolerance) = (&self.corners, self.tolerance);
         let is_flat = |&[a, b, c]: &Numbers| {
             a == b || b == c || c == a || {
-                let at = [a, b, c].map(|at| corners[at as usize]);
-                let longest = (0..3)
-                    .map(|k| less(at[(k + 1) % 3], at[k]))
-                    .map(|side| dot(side, side))
-                    .fold(0.0, f64::max)
-                    .sqrt();
-                length(normal(at)) <= tolerance * longest
+                height([a, b, c].map(|at| corners[at as usize])) <= tolerance
             }
         };
         let flat: Vec<usize> = (0..self.triangles.len())
@@ -176,6 +170,20 @@ impl Welded {
         self.triangles.retain(|_| stays.next().unwrap_or(true));
         let mut stays = gone.iter().map(|gone| !gone);
         self.file.retain(|_| stays.next().unwrap_or(true));
+    }
+}
+
+/// The height of a triangle over its longest side.
+pub(super) fn height(corners: [Corner; 3]) -> f64 {
+    let longest = (0..3)
+        .map(|k| less(corners[(k + 1) % 3], corners[k]))
+        .map(|side| dot(side, side))
+        .fold(0.0, f64::max)
+        .sqrt();
+    if longest > 0.0 {
+        length(normal(corners)) / longest
+    } else {
+        0.0
     }
 }
 
