@@ -46,11 +46,7 @@ impl Bounds {
         let both = |a: Self, b: Self| a.with(b.low).with(b.high);
         facets
             .par_chunks(4096)
-            .map(|chunk| {
-                chunk
-                    .iter()
-                    .fold(Self::NONE, |all, facet| all.with_facet(facet))
-            })
+            .map(|chunk| chunk.iter().fold(Self::NONE, Self::with_facet))
             .reduce(|| Self::NONE, both)
     }
 
@@ -58,12 +54,11 @@ impl Bounds {
         less(self.high, self.low)
     }
 
-    fn with(mut self, corner: Corner) -> Self {
-        for axis in 0..3 {
-            self.low[axis] = self.low[axis].min(corner[axis]);
-            self.high[axis] = self.high[axis].max(corner[axis]);
+    fn with(self, corner: Corner) -> Self {
+        Self {
+            low: [0, 1, 2].map(|axis| self.low[axis].min(corner[axis])),
+            high: [0, 1, 2].map(|axis| self.high[axis].max(corner[axis])),
         }
-        self
     }
 
     fn with_facet(self, facet: &Facet) -> Self {
@@ -233,8 +228,8 @@ impl<'a> Boxes<'a> {
         let below = &self.levels[level as usize];
         let first = at as usize * FAN;
         let mut count = 0;
-        for child in first..(first + FAN).min(below.len()) {
-            if let Some(enter) = below[child].entered(ray, upto) {
+        for (child, bounds) in below.iter().enumerate().skip(first).take(FAN) {
+            if let Some(enter) = bounds.entered(ray, upto) {
                 let mut place = count;
                 while place > 0 && open[place - 1].enter < enter {
                     open[place] = open[place - 1];

@@ -1,7 +1,7 @@
 //! How far the surface leans away from a point: the measure of a tip.
 
 use super::boxes::Boxes;
-use crate::mesh::space::{cross, dot, length, less, normal, plus, times, unit};
+use crate::mesh::space::{cross, dot, length, less, middle, normal, plus, times, unit};
 use crate::mesh::{Corner, Facet};
 
 /// The surface within a ball around a point.
@@ -25,8 +25,19 @@ impl Lean {
     }
 
     fn add(&mut self, facet: &Facet, point: Corner, radius: f64) {
-        let upright = unit(normal(facet.corners));
         let from_point = facet.corners.map(|corner| less(corner, point));
+        let doubled = normal(facet.corners);
+        if from_point
+            .iter()
+            .all(|&corner| dot(corner, corner) <= radius * radius)
+        {
+            let area = length(doubled) / 2.0;
+            self.area += area;
+            self.moment = plus(self.moment, times(middle(from_point), area));
+            self.turned = plus(self.turned, times(doubled, 0.5));
+            return;
+        }
+        let upright = unit(doubled);
         let height = dot(from_point[0], upright);
         let disc_squared = radius * radius - height * height;
         if disc_squared <= 0.0 {
@@ -51,11 +62,21 @@ impl Lean {
         }
     }
 
-    /// From 0 on a plane to 1 on the end of a needle. The mean of a round cone
-    /// of half angle a, seen from its apex, is 2/3 cos a of the radius away, so
-    /// this is the cosine of the half angle of the cone that leans as far.
-    pub(super) fn sharpness(&self, radius: f64) -> f64 {
+    /// How far the surface leans away, from 0 on a plane to 1. The mean of a
+    /// round cone of half angle a, seen from its apex, is 2/3 cos a of the
+    /// radius away, so this is the cosine of the half angle of the cone that
+    /// leans as far.
+    pub(super) fn pointedness(&self, radius: f64) -> f64 {
         (1.5 * length(self.mean()) / radius).min(1.0)
+    }
+
+    /// How thin the solid is in the ball, from 0 on a plane to 1. A cone fills
+    /// sin² a of the ball's section; as all that closes a surface sums to
+    /// nothing, the sides that are turned outwards sum to that section. So this
+    /// is the cosine of the half angle of the cone that is as thin.
+    pub(super) fn sharpness(&self, radius: f64) -> f64 {
+        let section = std::f64::consts::PI * radius * radius;
+        (1.0 - length(self.turned) / section).clamp(0.0, 1.0).sqrt()
     }
 
     /// Whether the surface lies behind the point and not before it.

@@ -198,18 +198,26 @@ struct Setter {
 }
 
 impl Setter {
-    /// How many points there are about.
-    const POINTS: f64 = 150_000.0;
-    /// How many a side has at most.
-    const MOST: f64 = 40.0;
+    /// How many points there are at most, about.
+    const POINTS: f64 = 300_000.0;
+    /// How many pairs of points are on one facet, about: what the wave costs.
+    const PAIRS: f64 = 5e6;
     /// Up to so many facets every side has a point at least.
     const FINE: usize = 400_000;
 
     fn new(points: &[Corner], corners: &[[u32; 3]]) -> Self {
         let long = |(a, b): (u32, u32)| length(less(points[a as usize], points[b as usize]));
-        let total: f64 = corners.iter().flat_map(|&of| sides(of)).map(long).sum();
+        let round = |&of: &[u32; 3]| sides(of).map(long).iter().sum::<f64>();
+        let (total, squared) = corners
+            .iter()
+            .map(round)
+            .fold((0.0, 0.0), |(sum, squared), round| {
+                (sum + round, squared + round * round)
+            });
         Self {
-            gap: total / 2.0 / Self::POINTS,
+            gap: (squared / Self::PAIRS)
+                .sqrt()
+                .max(total / 2.0 / Self::POINTS),
             least: u32::from(corners.len() <= Self::FINE),
             set: HashMap::with_capacity(2 * corners.len()),
         }
@@ -226,7 +234,7 @@ impl Setter {
         let (first, count) = *self.set.entry((low, high)).or_insert_with(|| {
             let (start, end) = (points[low as usize], points[high as usize]);
             let way = less(end, start);
-            let count = ((length(way) / gap).min(Self::MOST) as u32).max(least);
+            let count = ((length(way) / gap) as u32).max(least);
             let first = points.len() as u32;
             points.extend(
                 (1..=count).map(|at| plus(start, times(way, f64::from(at) / f64::from(count + 1)))),

@@ -76,10 +76,10 @@ fn swept(
 ) -> Result<Farthest, Stopped> {
     let mut wave = Wave::new(net);
     let mut contacts_mm = Vec::with_capacity(contacts.len());
-    for &contact in contacts {
+    for (number, &contact) in (0..).zip(contacts) {
         let (on, touched) = nearest(facets, contact);
         for facet in touched {
-            wave.start(facet, on);
+            wave.start(facet, on, number);
         }
         contacts_mm.push(on);
     }
@@ -104,6 +104,8 @@ fn swept(
 struct Wave<'a> {
     net: &'a Net,
     far: Vec<f64>,
+    /// From which contact.
+    source: Vec<u32>,
     is_passed: Vec<bool>,
     /// Distances, as bits: those of positive numbers sort as the numbers do.
     next: BinaryHeap<Reverse<(u64, u32)>>,
@@ -114,21 +116,24 @@ impl<'a> Wave<'a> {
         Self {
             net,
             far: vec![f64::INFINITY; net.points.len()],
+            source: vec![0; net.points.len()],
             is_passed: vec![false; net.points.len()],
             next: BinaryHeap::new(),
         }
     }
 
     /// From a point on a facet.
-    fn start(&mut self, facet: usize, from: Corner) {
+    fn start(&mut self, facet: usize, from: Corner, source: u32) {
         for &point in self.net.ring(facet) {
-            self.reach(point, length(less(self.net.points[point as usize], from)));
+            let far = length(less(self.net.points[point as usize], from));
+            self.reach(point, far, source);
         }
     }
 
-    fn reach(&mut self, point: u32, far: f64) {
+    fn reach(&mut self, point: u32, far: f64, source: u32) {
         if far < self.far[point as usize] {
             self.far[point as usize] = far;
+            self.source[point as usize] = source;
             self.next.push(Reverse((far.to_bits(), point)));
         }
     }
@@ -179,12 +184,16 @@ impl<'a> Wave<'a> {
             for gate in gates.iter().flatten().flatten() {
                 far = far.min(gate.through(to).unwrap_or(f64::INFINITY));
             }
-            self.reach(other, far);
+            self.reach(other, far, self.source[point as usize]);
         }
     }
 
+    /// Between two points that the wave of one contact has passed.
     fn gate(&self, a: u32, b: u32) -> Option<Gate> {
         let (a, b) = (a as usize, b as usize);
+        if self.source[a] != self.source[b] {
+            return None;
+        }
         Gate::new(
             (self.net.points[a], self.far[a]),
             (self.net.points[b], self.far[b]),

@@ -195,7 +195,18 @@ fn outward(places: &[Dim]) -> Option<(Corner, bool)> {
         (behind, ahead)
     };
     let two = less.1 as f64 > AS_GOOD * more.1 as f64;
-    Some((along_the_walls(places, unit(more.0)), two))
+    let way = off_the_floor(places, unit(more.0));
+    Some((along_the_walls(places, way), two))
+}
+
+/// The direction made upright on the floor where there is one.
+fn off_the_floor(places: &[Dim], outward: Corner) -> Corner {
+    /// The cosine of 20 degrees.
+    const LEVEL: f64 = 0.94;
+    let uprights = places.iter().map(|place| place.upright);
+    let floor = uprights.filter(|&upright| dot(upright, outward) > LEVEL);
+    let mean = unit(floor.fold([0.0; 3], plus));
+    if length(mean) > 0.0 { mean } else { outward }
 }
 
 /// The direction made parallel to the walls where there are any: what it has

@@ -67,3 +67,69 @@ pub(super) fn open_ways(
 pub(super) fn lifted(boxes: &Boxes<'_>, at: Corner, upright: Corner) -> Corner {
     plus(at, times(upright, 1e-6 * boxes.diagonal()))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mesh::Class;
+    use crate::units::Unwatched;
+
+    /// Four walls, a floor and no lid: 4 x 4 mm, 20 deep.
+    fn shaft() -> Vec<Facet> {
+        let at = |x: f64, y: f64, z: f64| [x, y, z];
+        let ring = [
+            at(0.0, 0.0, 0.0),
+            at(4.0, 0.0, 0.0),
+            at(4.0, 4.0, 0.0),
+            at(0.0, 4.0, 0.0),
+        ];
+        let mut triangles = vec![[ring[0], ring[1], ring[2]], [ring[0], ring[2], ring[3]]];
+        for side in 0..4 {
+            let (a, b) = (ring[side], ring[(side + 1) % 4]);
+            let (c, d) = (plus(b, [0.0, 0.0, 20.0]), plus(a, [0.0, 0.0, 20.0]));
+            triangles.extend([[a, c, b], [a, d, c]]);
+        }
+        let facet = |corners| Facet {
+            triangle: 0,
+            corners,
+            class: Class::Wetted,
+        };
+        triangles.into_iter().map(facet).collect()
+    }
+
+    /// The view factor from the middle of the floor to the mouth, in closed
+    /// form: four rectangles of 2 x 2 at 20 over their corner, each
+    /// (1/2 pi) 2 X/√(1+X²) atan(X/√(1+X²)) with X = 2/20 (Howell, A Catalog of
+    /// Radiation Heat Transfer Configuration Factors, B-3; from memory):
+    /// 0.012565.
+    #[test]
+    fn the_floor_of_a_shaft_sees_what_the_view_factor_says() {
+        const RAYS: usize = 400_000;
+        let facets = shaft();
+        let boxes = Boxes::new(&facets);
+        let floor = ([2.0, 2.0, 0.0], [0.0, 0.0, 1.0]);
+        let seen = share(&open_ways(&boxes, floor, RAYS, 0.0), RAYS);
+        assert!((seen - 0.012_565).abs() < 0.01 * 0.012_565, "{seen}");
+    }
+
+    #[test]
+    fn the_foot_of_a_lone_wall_sees_half_and_a_plate_all() {
+        let wall = [
+            [0.0, -1e4, 0.0],
+            [0.0, 1e4, 0.0],
+            [0.0, 1e4, 1e4],
+            [0.0, -1e4, 1e4],
+        ];
+        let facet = |corners| Facet {
+            triangle: 0,
+            corners,
+            class: Class::Wetted,
+        };
+        let wall = [[wall[0], wall[1], wall[2]], [wall[0], wall[2], wall[3]]].map(facet);
+        let boxes = Boxes::new(&wall);
+        let foot = ([0.01, 0.0, 0.0], [0.0, 0.0, 1.0]);
+        let seen = share(&open_ways(&boxes, foot, 4096, 0.0), 4096);
+        assert!((seen - 0.5).abs() < 0.01, "{seen}");
+        assert_eq!(sky(&wall, &Unwatched), Ok(vec![1.0; 2]));
+    }
+}

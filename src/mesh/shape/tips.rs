@@ -21,7 +21,7 @@ pub struct Tip {
     /// scale that was looked at.
     pub half_angle_deg: f64,
     /// From 0, flat, to 1, the end of a needle: the cosine of the half angle.
-    /// A cube's corner has 0.73, a straight edge of any angle under 0.64.
+    /// A cube's corner has 0.753, a right-angled edge 0.541.
     pub sharpness: f64,
 }
 
@@ -30,15 +30,15 @@ impl Tip {
     /// a printer leaves of a point. Common practice, no source.
     pub const RESOLVED_MM: f64 = 0.05;
 
-    /// How large the ball is in which the surface is looked at, as a share of
-    /// the diagonal of the box around the print. A choice: on prints of 50 to
-    /// 200 mm it is 1 to 4 mm.
-    pub const SCALE: f64 = 0.02;
+    /// The radius of the ball in which the surface is looked at, as a share of
+    /// the diagonal of the box around the print. A choice.
+    /// A round end is a tip up to about two fifths of it.
+    pub const SCALE: f64 = 0.03;
 
-    /// From where on a point is a tip. An edge, were it a razor's, has at most
-    /// 2/pi = 0.637 (two half discs on each other, centroid 4 r / 3 pi), the
-    /// corner of a cube 0.735: what is between them is a bent edge.
-    const LEAST_SHARPNESS: f64 = 0.68;
+    /// How far the surface leans away from a tip at least. From an edge, were
+    /// it a razor's, it is at most 2/pi = 0.637 (two half discs on each other,
+    /// centroid 4 r / 3 pi), from the corner of a cube 0.735.
+    const LEAST_POINTED: f64 = 0.68;
 }
 
 /// The tips of a print, the sharpest first.
@@ -58,7 +58,8 @@ impl Tips {
 /// Finds the tips of a surface that is turned outwards.
 ///
 /// Around each point that may be one, the surface within a ball is weighed: the
-/// further its centroid lies from the point, the more pointed it is there. Such
+/// further its centroid lies from the point, the more pointed it is there; the
+/// thinner the solid in the ball, the sharper. Such
 /// integrals over a ball depend on the shape and not on how it is cut into
 /// triangles (Pottmann et al., Integral invariants for robust geometry
 /// processing, 2009; from memory). Points closer to each other than the ball's
@@ -92,6 +93,7 @@ pub(super) fn within(boxes: &Boxes<'_>, watch: &dyn Watch) -> Result<Tips, Stopp
 #[derive(Debug, Clone, Copy)]
 struct Point {
     at: Corner,
+    pointedness: f64,
     sharpness: f64,
 }
 
@@ -110,20 +112,20 @@ impl Point {
 ///
 /// Seen from a point of a sphere of radius R, the cap within a ball of radius s
 /// has the area pi s² and its centroid at s² / 4 R (Archimedes), which is a
-/// sharpness of 3 s / 8 R. The ball is made smaller as long as the surface is
+/// pointedness of 3 s / 8 R. The ball is made smaller as long as the surface is
 /// well bent within it.
 fn radius(boxes: &Boxes<'_>, point: Point, scale: f64) -> f64 {
     const SMALLER: f64 = 0.8;
     const WELL_BENT: f64 = 0.35;
-    let on_sphere = |ball: f64, sharpness: f64| 3.0 * ball / (8.0 * sharpness);
-    let (mut ball, mut radius) = (scale, on_sphere(scale, point.sharpness));
+    let on_sphere = |ball: f64, pointedness: f64| 3.0 * ball / (8.0 * pointedness);
+    let (mut ball, mut radius) = (scale, on_sphere(scale, point.pointedness));
     while radius > Tip::RESOLVED_MM {
         ball *= SMALLER;
-        let sharpness = Lean::at(boxes, point.at, ball).sharpness(ball);
-        if sharpness < WELL_BENT {
+        let pointedness = Lean::at(boxes, point.at, ball).pointedness(ball);
+        if pointedness < WELL_BENT {
             return radius;
         }
-        radius = on_sphere(ball, sharpness);
+        radius = on_sphere(ball, pointedness);
     }
     Tip::RESOLVED_MM
 }
@@ -135,19 +137,23 @@ fn climb(boxes: &Boxes<'_>, from: Corner, scale: f64) -> Option<Point> {
     let mut best = Lean::at(boxes, from, scale);
     let mut at = from;
     for _ in 0..STEPS {
-        if best.sharpness(scale) < HOPELESS {
+        if best.pointedness(scale) < HOPELESS {
             return None;
         }
         let outermost = outermost(boxes, at, unit(best.mean()), scale / 2.0);
         let lean = Lean::at(boxes, outermost, scale);
-        if lean.sharpness(scale) <= best.sharpness(scale) {
+        if lean.pointedness(scale) <= best.pointedness(scale) {
             break;
         }
         (at, best) = (outermost, lean);
     }
-    let sharpness = best.sharpness(scale);
-    let is_tip = sharpness >= Tip::LEAST_SHARPNESS && best.is_convex();
-    is_tip.then_some(Point { at, sharpness })
+    let pointedness = best.pointedness(scale);
+    let is_tip = pointedness >= Tip::LEAST_POINTED && best.is_convex();
+    is_tip.then(|| Point {
+        at,
+        pointedness,
+        sharpness: best.sharpness(scale),
+    })
 }
 
 fn outermost(boxes: &Boxes<'_>, at: Corner, inward: Corner, reach: f64) -> Corner {
@@ -163,12 +169,12 @@ fn outermost(boxes: &Boxes<'_>, at: Corner, inward: Corner, reach: f64) -> Corne
     best
 }
 
-/// The sharpest of each neighbourhood, the sharpest first.
+/// The most pointed of each neighbourhood, the sharpest first.
 fn merged(mut found: Vec<Point>, scale: f64) -> Vec<Point> {
     // What differs by less than rounding is equal, and goes by where it is.
-    let rank = |point: &Point| -(point.sharpness * 1e6).round() as i64;
+    let falling = |number: f64| -(number * 1e6).round() as i64;
     let place = |point: &Point| point.at.map(|number| (number * 1e3).round() as i64);
-    found.sort_by_key(|point| (rank(point), place(point)));
+    found.sort_by_key(|point| (falling(point.pointedness), place(point)));
     let mut kept: Vec<Point> = Vec::new();
     for point in found {
         if kept
@@ -178,6 +184,7 @@ fn merged(mut found: Vec<Point>, scale: f64) -> Vec<Point> {
             kept.push(point);
         }
     }
+    kept.sort_by_key(|point| (falling(point.sharpness), place(point)));
     kept
 }
 
@@ -185,8 +192,8 @@ fn merged(mut found: Vec<Point>, scale: f64) -> Vec<Point> {
 /// which the surface, seen coarsely, leans away.
 fn suspects(boxes: &Boxes<'_>, scale: f64) -> Vec<Corner> {
     const MOST: usize = 3000;
-    const SUSPICIOUS: f64 = 0.3;
-    let grid = Grid::new(boxes.bounds(), scale / 2.0);
+    const SUSPICIOUS: f64 = 0.5;
+    let grid = Grid::new(boxes.bounds(), scale / 3.0);
     let tally = grid.tally(boxes.facets());
     let means: Vec<Corner> = (0..tally.len())
         .into_par_iter()
@@ -312,10 +319,11 @@ impl Grid {
             .flat_map(move |row| xs.clone().map(move |i| row + i))
     }
 
-    /// Whether none of the cells around is sharper.
+    /// Whether none of the cells around is clearly sharper.
     fn is_summit(&self, sharpness: &[f64], cell: usize) -> bool {
+        const CLEARLY: f64 = 0.9;
         self.around(cell, 1)
-            .all(|near| sharpness[near] <= sharpness[cell])
+            .all(|near| CLEARLY * sharpness[near] <= sharpness[cell])
     }
 
     /// Where the surface within about `reach` of a cell lies, seen from the
