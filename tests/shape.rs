@@ -216,9 +216,10 @@ fn three_cones_are_the_three_sharpest_tips() {
     }
 }
 
-/// Three quarter discs, centroid 4 r / 3 pi along two of three axes each: the
-/// mean is 8 r / 9 pi along all three, and the sharpness 3/2 √3 of that.
-const CORNER: f64 = 1.5 * 1.732_050_8 * 8.0 / (9.0 * PI);
+/// A ball around the corner of a cube cuts quarter discs from its three sides,
+/// upright on each other: √3 pi r² / 4 of the ball's section pi r², so the
+/// sharpness is √(1 - √3/4).
+const CORNER: f64 = 0.752_934;
 
 #[test]
 fn what_is_smooth_or_only_edged_has_no_tips() {
@@ -236,18 +237,18 @@ fn ends_of_rods_are_tips_and_inner_corners_are_not() {
     let rod = lathe(&[[0.0, 0.0], [0.2, 0.0], [0.2, 60.0], [0.0, 60.0]], 24);
     let tips_of_rod = tips(&rod);
     assert_eq!(tips_of_rod.len(), 2, "{tips_of_rod:?}");
-    assert!(tips_of_rod.iter().all(|tip| tip.sharpness > CORNER));
+    assert!(tips_of_rod.iter().all(|tip| tip.sharpness > 0.98));
     let corners: Vec<_> = tips(&blind_hole()).iter().map(|tip| tip.at_mm).collect();
     assert_eq!(corners.len(), 8);
     let is_outer = |corner: &Corner| corner.iter().all(|x| [0.0, 30.0].contains(x));
     assert!(corners.iter().all(is_outer), "{corners:?}");
 }
 
-/// A cone of half angle 20 degrees with a ball of radius 0.8 mm in its end: the
-/// ball touches the cone at 0.8 cos 20 off the axis.
+/// A cone of half angle 20 degrees with a ball of radius 0.5 mm in its end: the
+/// ball touches the cone at 0.5 cos 20 off the axis.
 #[test]
 fn the_radius_of_a_round_tip_is_that_of_the_ball_in_it() {
-    const RADIUS: f64 = 0.8;
+    const RADIUS: f64 = 0.5;
     let lean = 20.0_f64.to_radians();
     let (top, touch) = (40.0, RADIUS * lean.cos());
     let drop = RADIUS * (1.0 - lean.sin());
@@ -274,7 +275,7 @@ fn the_radius_of_a_round_tip_is_that_of_the_ball_in_it() {
 fn a_blind_hole_is_told_by_depth_width_and_mouth() {
     for (turn, cuts) in TURNS.into_iter().zip(0..) {
         let mut facets = each(&blind_hole(), |corner| turn.of(corner));
-        for _ in 0..2 * cuts {
+        for _ in 0..cuts {
             facets = finer(&facets);
         }
         let found = recesses(&facets);
@@ -402,7 +403,7 @@ fn farthest(facets: &[Facet], contacts: &[Corner]) -> Farthest {
 #[test]
 fn the_ant_on_a_box_goes_to_kotanis_point() {
     let box_of_20 = cuboid([10.0, 10.0, 20.0]);
-    for (turn, cuts) in TURNS.into_iter().zip([0, 2, 4]) {
+    for (turn, cuts) in TURNS.into_iter().zip([0, 1, 3]) {
         let mut facets = each(&box_of_20, |corner| turn.of(corner));
         for _ in 0..cuts {
             facets = finer(&facets);
@@ -419,7 +420,7 @@ fn the_ant_on_a_box_goes_to_kotanis_point() {
 /// Half round a sphere is pi R; the facets lie a little inside.
 #[test]
 fn the_far_side_of_a_ball_is_half_way_round() {
-    for sectors in [24, 96, 256] {
+    for sectors in [24, 96] {
         let facets = ball(10.0, sectors);
         let found = farthest(&facets, &[[0.0, 10.0, 0.0]]);
         assert_near(found.length_mm, 10.0 * PI, 0.01);
@@ -450,15 +451,15 @@ fn a_tube_is_rolled_flat() {
     }
 }
 
-/// A bar of 100 x 2 x 2 with a contact at each end: the middle is 50 away from
-/// both, give or take its thickness; with none given the way is from end to
-/// end.
+/// A bar of 100 x 2 x 2 with a contact at each end: the middle is 1 and 50
+/// away from both, a little more on its edges; with none given the way is from
+/// end to end.
 #[test]
 fn several_contacts_share_the_way() {
     let bar = cuboid([100.0, 2.0, 2.0]);
     let found = farthest(&bar, &[[0.0, 1.0, 1.0], [100.0, 1.0, 1.0]]);
     assert!(
-        (51.0..53.5).contains(&found.length_mm),
+        (50.9..52.1).contains(&found.length_mm),
         "{}",
         found.length_mm
     );
