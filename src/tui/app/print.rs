@@ -477,8 +477,8 @@ const LEAP: u8 = 8;
 /// A step of the cut, as a share of the print's depth.
 const SLICE: f32 = 0.05;
 
-/// A key while a print is shown. The digits are where the keypad has them; those
-/// that it sends without its number lock mean the same.
+/// A key while a print is shown: the digits lie as the keypad has them, and its
+/// arrows, End and page keys mean the same.
 pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec<Effect> {
     use KeyCode::{
         BackTab, Char, Down, End, Enter, Esc, Home, Left, PageDown, PageUp, Right, Tab, Up,
@@ -501,11 +501,10 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
             model.layers.push(Layer::Print(showing));
             return effects;
         }
-        (_, None) => {}
-        (Left | Char('4'), Some(print)) => go(model, &mut showing, &print, [-1.0, 0.0]),
-        (Right | Char('6'), Some(print)) => go(model, &mut showing, &print, [1.0, 0.0]),
-        (Up | Char('8'), Some(print)) => go(model, &mut showing, &print, [0.0, 1.0]),
-        (Down | Char('2'), Some(print)) => go(model, &mut showing, &print, [0.0, -1.0]),
+        (Left | Char('4'), print) => go(model, &mut showing, print.as_deref(), [-1.0, 0.0]),
+        (Right | Char('6'), print) => go(model, &mut showing, print.as_deref(), [1.0, 0.0]),
+        (Up | Char('8'), print) => go(model, &mut showing, print.as_deref(), [0.0, 1.0]),
+        (Down | Char('2'), print) => go(model, &mut showing, print.as_deref(), [0.0, -1.0]),
         (Char('+'), Some(print)) => enlarge(&mut showing, &print, ENLARGE),
         (Char('-'), Some(print)) => enlarge(&mut showing, &print, 1.0 / ENLARGE),
         (Char('5') | Home, Some(print)) => {
@@ -532,17 +531,17 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
 
 fn wants_reading(model: &Model, piece: &str) -> bool {
     let known = model.prints.of(piece);
-    let failed = known.is_some_and(|k| k.fault.is_some()) || known.is_none();
+    let failed = known.is_none_or(|k| k.fault.is_some());
     let reads = known.is_some_and(|k| k.reading.is_some());
     !reads && (failed || model.is_stale(piece))
 }
 
-/// Turns the print, or moves the marker over it.
-fn go(model: &mut Model, showing: &mut Showing, print: &Print, [right, up]: [f32; 2]) {
-    if !showing.marking {
+/// Turns the print, also while it is read, or moves the marker over it.
+fn go(model: &mut Model, showing: &mut Showing, print: Option<&Print>, [right, up]: [f32; 2]) {
+    let Some(print) = print.filter(|_| showing.marking) else {
         showing.eye = showing.eye.turned(TURN * right, -TURN * up);
         return;
-    }
+    };
     let eye = &showing.eye;
     let [to_right, to_up, _] = eye.directions();
     let [aside, high] = eye.reach(&print.scene);

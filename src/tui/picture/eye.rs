@@ -63,10 +63,9 @@ impl Eye {
     /// Half of what is seen of a scene at its whole size, in mm: to the side
     /// and up. Turning about the upright axis never changes it.
     pub fn reach(&self, scene: &Scene) -> [f32; 2] {
-        let [x, y, z] = scene.half();
-        let aside = x.hypot(y);
         let (lower, level) = self.tilt.to_radians().sin_cos();
-        [aside, z * level + aside * lower.abs()].map(|reach| reach.max(1e-6))
+        let reach = scene.reach(lower.abs(), level);
+        reach.map(|reach| reach.max(1e-6))
     }
 
     /// The view of a scene on so many dots; a little is left free around it.
@@ -98,10 +97,10 @@ impl View {
     /// the middle of the box, in mm.
     pub fn place(&self, point: Point) -> Point {
         let [right, up, near] = self.directions;
-        let from = minus(point, self.centre);
+        let from = minus(point, self.centre).map(|number| number * self.scale);
         [
-            self.middle[0] + self.scale * dot(from, right),
-            self.middle[1] - self.scale * dot(from, up),
+            self.middle[0] + dot(from, right),
+            self.middle[1] - dot(from, up),
             dot(point, near),
         ]
     }
