@@ -120,6 +120,21 @@ fn the_table_bell_is_untouched() {
 }
 
 #[test]
+fn areas_are_those_that_a_survey_of_the_prints_finds() {
+    for name in ["table-bell", "fern-lamp"] {
+        let shop = Shop::new();
+        let path = shop.run(&format!("try {name}")).json["path"].clone();
+        let told = shop.ok(&format!("survey {}", path.as_str().expect("a path")));
+        for piece in told["pieces"].as_array().expect("pieces") {
+            assert_eq!(
+                piece["changed"], false,
+                "{name}: run `tankside survey sample-projects/{name}`: {piece}"
+            );
+        }
+    }
+}
+
+#[test]
 fn an_unknown_sample_names_the_known_ones() {
     let error = Shop::new().bad("try cuckoo-clock");
     assert!(error["message"].as_str().unwrap().contains("mantel-clock"));

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::mesh::LengthUnit;
+use crate::mesh::{LengthUnit, Mask, MaskError, Printed};
 use crate::plating::Metal;
 use crate::project::{ContactChange, Finding, Mode, Stage, WeighedAs};
 use crate::units::{
@@ -72,6 +72,13 @@ Stages: coat wiring strike build rinse age seal, and dry polish cure assemble.
 Findings: ok covered bare advancing dark-contact loose-contact shadow nodules tree
           rough pits dull burnt peeling gassing";
 
+const MASK_FORMS: &str = "\
+Masks, in mm, POINT is x,y,z:
+  plane:POINT:NORMAL   all on the side that NORMAL points to
+  box:A:B  sphere:C:R  cylinder:A:B:R
+  patch:POINT:DEGREES  from the triangle nearest to POINT up to sharper edges
+  group:NAME           a group or object that the file names";
+
 const WAIT_FORMS: &str = "\
 Prints nothing before. What is due already is told at once. A due thing stays
 due until it is dealt with, so a loop wants --each or --new. What was silenced
@@ -117,6 +124,7 @@ pub(super) enum Verb {
     /// Begin a project
     New(NewArgs),
     /// Add a piece, with its mesh or its area
+    #[command(after_help = MASK_FORMS)]
     Add(AddArgs),
     /// Change one value of project.ron; comments and order stay
     Set {
@@ -225,14 +233,15 @@ pub(super) enum Verb {
         #[command(subcommand)]
         act: Option<CloseoutVerb>,
     },
-    /// Measure print files
-    Measure {
-        /// STL, OBJ, PLY or 3MF files, told by what is in them
-        #[arg(required = true)]
-        files: Vec<PathBuf>,
-        /// The unit of files that do not say theirs
-        #[arg(long, value_name = "mm|cm|m|in")]
-        unit: Option<LengthUnit>,
+    /// The area of print files that the bath wets, and what is wrong with them
+    #[command(after_help = MASK_FORMS)]
+    Measure(MeasureArgs),
+    /// Survey the prints of a project anew: after a new file or other masks
+    Survey {
+        /// The project's folder
+        dir: PathBuf,
+        /// Which pieces; all that have a print if left out
+        pieces: Vec<String>,
     },
     /// Your own settings and keys: where they are, what they say, whether they read
     ///
@@ -315,9 +324,15 @@ pub(super) struct AddArgs {
     /// A thief in the bath: DIAMETER:LENGTH
     #[arg(long, value_parser = wire, value_name = "DIAMETER:LENGTH", allow_hyphen_values = true)]
     pub(super) thief: Vec<crate::project::Wire>,
-    /// Plating area over wetted area
-    #[arg(long, default_value_t = 1.0, value_parser = finite, allow_hyphen_values = true)]
-    pub(super) roughness: f64,
+    /// A part of the print that is kept from the bath, as for `measure`; again for more
+    #[arg(long, value_name = "MASK", requires = "mesh", value_parser = mask)]
+    pub(super) mask: Vec<Mask>,
+    /// How it was printed: its layers give the roughness
+    #[arg(long, value_name = "fdm:0.2mm|resin:0.05mm|sls|smoothed")]
+    pub(super) printed: Option<Printed>,
+    /// Plating area over wetted area; in place of what the layers give
+    #[arg(long, value_parser = finite, allow_hyphen_values = true)]
+    pub(super) roughness: Option<f64>,
 }
 
 fn wire(text: &str) -> Result<crate::project::Wire, String> {
@@ -373,6 +388,42 @@ fn humidity(text: &str) -> Result<Ratio, String> {
 
 fn to_text(error: QuantityError) -> String {
     error.to_string()
+}
+
+#[derive(Debug, Args)]
+pub(super) struct MeasureArgs {
+    /// STL, OBJ, PLY or 3MF files, told by what is in them
+    #[arg(required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// The unit of files that do not say theirs
+    #[arg(long, value_name = "mm|cm|m|in")]
+    pub(super) unit: Option<LengthUnit>,
+    /// A passage whose widest ball is smaller is shut
+    #[arg(long, value_name = "DIAMETER", default_value = "0.5mm", value_parser = bubble, allow_hyphen_values = true)]
+    pub(super) bubble: Length,
+    /// A part that is kept from the bath; again for more
+    #[arg(long, value_name = "MASK", value_parser = mask)]
+    pub(super) mask: Vec<Mask>,
+    /// Write the surface of one print as PLY: a class and a colour for each face
+    #[arg(long, value_name = "OUT.ply")]
+    pub(super) classes: Option<PathBuf>,
+}
+
+fn mask(text: &str) -> Result<Mask, String> {
+    text.parse()
+        .map_err(|error: MaskError| format!("{error}; {}", error.remedy()))
+}
+
+/// A diameter above nothing.
+fn bubble(text: &str) -> Result<Length, String> {
+    let bubble: Length = text.parse().map_err(to_text)?;
+    if bubble.si() > 0.0 {
+        Ok(bubble)
+    } else {
+        Err(format!(
+            "{bubble} is no bubble: it is above nothing, such as 0.5mm"
+        ))
+    }
 }
 
 #[derive(Debug, Args)]

@@ -6,12 +6,14 @@
 mod args;
 mod ask;
 mod joints;
+mod measure;
 mod notices;
 mod outcome;
 mod own;
 mod project;
 mod record;
 mod samples;
+mod survey;
 mod template;
 mod wait;
 
@@ -258,7 +260,7 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
 fn folder_of(verb: &Verb) -> Option<String> {
     use Verb::{
         Check, Closeout, Gates, History, Joints, Notices, Open, Record, Refresh, Set, Sheet,
-        Silence, Status, Traveller,
+        Silence, Status, Survey, Traveller,
     };
     let dir = match verb {
         Open { dir }
@@ -274,6 +276,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
         | Notices { dir }
         | Silence { dir, .. }
         | Status { dir }
+        | Survey { dir, .. }
         | Closeout { dir, .. } => dir,
         Verb::New(new) => &new.dir,
         Verb::Add(add) => &add.dir,
@@ -314,7 +317,8 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::Notices { dir } => notices::notices(context, &dir),
         Verb::Charge(charge) => ask::charge(&charge),
         Verb::Closeout { dir, act } => record::closeout(context, &dir, act),
-        Verb::Measure { files, unit } => ask::measure(&files, unit),
+        Verb::Measure(measure) => measure::measure(context, &measure),
+        Verb::Survey { dir, pieces } => survey::survey(context, &dir, &pieces),
         Verb::Settings { who } => own::settings(who.as_deref()),
         Verb::Keys => Ok(own::keys()),
         Verb::Completions { shell } => Ok(completions(shell)),

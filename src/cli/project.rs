@@ -4,19 +4,23 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
+use super::Context;
 use super::args::{AddArgs, NewArgs};
+use super::measure::{Progress, ReadPrint, read_bytes, stopped};
 use super::outcome::{Fault, Outcome, Trouble, line_safe};
 use super::template::{Seed, project_ron};
-use super::{Context, ask};
 use crate::clock::Ahead;
-use crate::mesh::{self, LengthUnit, Mesh, SizeDoubt};
+use crate::mesh::{self, LengthUnit, Mesh, Order, Printed, SizeDoubt};
 use crate::plating::Metal;
-use crate::project::{Command, Definition, Piece, Refusal, Target, Wire, quoted};
+use crate::project::{
+    Command, Definition, Mask, MeshRef, Piece, Refusal, Target, quoted, survey_for_piece,
+};
+use crate::report::print::Print;
 use crate::settings::{Settings, login};
 use crate::store::ron_text::quote;
-use crate::store::{Folder, Problem, Rescue, StoreError, sha256_hex};
+use crate::store::{Folder, Problem, Rescue, StoreError, piece_entry, sha256_hex};
 use crate::tui::shell::{self, ShellError};
-use crate::units::{DM2, MM, MM2, rounded};
+use crate::units::{DM2, MM, rounded};
 
 /// Who writes things down: the user's own setting, else the login name.
 pub(super) fn who() -> String {
@@ -79,40 +83,50 @@ pub(super) fn add(context: &Context<'_>, args: &AddArgs) -> Result<Outcome, Trou
             "give it another name, or change it with `tankside set`",
         ));
     }
+    let piece = named(args);
     // Before anything is read or copied for it.
-    let area = "area: \"1dm2\"".to_owned();
-    let given = args
-        .area
-        .map(|a| format!("area: \"{a}\", area_method: \"given\""));
-    let trial = entry(args, given.clone().unwrap_or(area));
-    folder.check_piece(&trial).map_err(of_new_piece)?;
-    let mut warnings = Vec::new();
-    let size = match (&args.mesh, given) {
-        (Some(file), _) => measured(&mut folder, args, file, &mut warnings)?,
-        (None, Some(given)) => given,
-        (None, None) => return Err(Trouble::usage("give --mesh or --area")),
+    let trial = Piece {
+        area: piece.area.or(Some(DM2.of(1.0))),
+        ..piece.clone()
     };
-    folder.add_piece(&entry(args, size)).map_err(of_new_piece)?;
-    let piece = folder
-        .project()
-        .definition
-        .piece(&args.piece)
-        .cloned()
-        .unwrap_or_else(|| Piece::named(&args.piece));
-    let definition = &folder.project().definition;
-    let (text, json) = added(definition, &piece);
+    folder
+        .check_piece(&piece_entry(&trial))
+        .map_err(of_new_piece)?;
+    let mut warnings = Vec::new();
+    let piece = match &args.mesh {
+        Some(file) => with_print(context, &mut folder, args, file, piece, &mut warnings)?,
+        None => piece,
+    };
+    folder
+        .add_piece(&piece_entry(&piece))
+        .map_err(of_new_piece)?;
+    let (text, json) = added(&folder.project().definition, &piece);
     Ok(Outcome::both(text, json).warn(warnings))
 }
 
-/// A piece as `pieces` holds it; `size` are its fields of size.
-fn entry(args: &AddArgs, size: String) -> String {
-    let mut fields = vec![format!("name: {}", quote(&args.piece)), size];
-    if (args.roughness - 1.0).abs() > f64::EPSILON {
-        fields.push(format!("roughness: {:?}", args.roughness));
+/// The piece as far as the arguments alone tell it.
+fn named(args: &AddArgs) -> Piece {
+    let (roughness, roughness_because) = match (args.roughness, args.printed) {
+        (None, None) => (1.0, None),
+        (Some(given), None) => (given, None),
+        (None, Some(printed)) => (rounded(printed.factor(), 3), Some(printed.because())),
+        (Some(given), Some(printed)) => {
+            let usual = rounded(printed.factor(), 3);
+            (
+                given,
+                Some(format!("given, in place of {usual} for {printed}")),
+            )
+        }
+    };
+    Piece {
+        area: args.area,
+        area_method: args.area.map(|_| "given".to_owned()),
+        roughness,
+        roughness_because,
+        wires: args.wire.clone(),
+        thieves: args.thief.clone(),
+        ..Piece::named(&args.piece)
     }
-    fields.extend(wires("wires", &args.wire));
-    fields.extend(wires("thieves", &args.thief));
-    format!("(\n    {},\n)", fields.join(",\n    "))
 }
 
 /// A rule that a new piece breaks has no place in a text that a person knows.
@@ -124,59 +138,56 @@ fn of_new_piece(error: StoreError) -> Trouble {
     }
 }
 
-/// The fields that a print file gives: the file, its area with ± and method,
-/// its size.
-fn measured(
+/// The piece with its print: the file, its area with ± and method, its size,
+/// what its masks take.
+fn with_print(
+    context: &Context<'_>,
     folder: &mut Folder,
     args: &AddArgs,
     file: &Path,
+    piece: Piece,
     warnings: &mut Vec<String>,
-) -> Result<String, Trouble> {
-    let bytes = ask::read_bytes(file)?;
-    let print = mesh::read(&bytes).map_err(|e| ask::mesh_trouble(file, &e))?;
-    let (unit, source) = ask::unit_of(&print, args.unit);
-    warnings.extend(ask::differing_unit(&print, args.unit));
-    warnings.extend(print.remarks.iter().map(ToString::to_string));
-    let measure = mesh::measure(&print, unit);
-    let plausible = mesh::plausible_print(measure.size_mm);
-    if source == "assumed" {
-        if let Err(doubt) = plausible {
-            return Err(in_other_units(args, file, &print, doubt).into());
+) -> Result<Piece, Trouble> {
+    let bytes = read_bytes(file)?;
+    let read = ReadPrint::of(file, &bytes, args.unit)?;
+    if let Err(doubt) = read.plausible() {
+        if read.unit_source == "assumed" {
+            return Err(in_other_units(args, file, &read.print, doubt).into());
         }
-        warnings.push(format!(
-            "the file says no unit: taken as mm ({})",
-            ask::size_words(measure.size_mm)
-        ));
-    }
-    if let (Err(doubt), false) = (plausible, source == "assumed") {
         warnings.push(format!("{doubt}; taken as told"));
     }
-    let relative = folder.copy_mesh(file, &args.piece)?;
-    let area = MM2.of(rounded(measure.naive_area_mm2, 8));
-    warnings.push(
-        "the area is the naive sum of all triangles: what overlaps, lies inside or is shut in is counted too".to_owned(),
-    );
-    let rel = folder.project().definition.uncertainty.area_rel;
-    let size = measure
-        .size_mm
-        .map(|s| format!("\"{}\"", MM.of(rounded(s, 6))));
-    let fields = [
-        format!(
-            "mesh: (file: {}, unit: \"{unit}\", sha256: \"{}\")",
-            quote(&relative),
-            sha256_hex(&bytes)
-        ),
-        format!(
-            "area: \"{area}\", area_pm: \"{}\"",
-            DM2.of(rounded(area.to(DM2) * 2.0 * rel, 3))
-        ),
-        format!(
-            "area_method: \"naive sum of {} triangles, not the wetted area\"",
-            measure.triangles
-        ),
-        format!("size: ({})", size.join(", ")),
-    ];
-    Ok(fields.join(",\n    "))
+    warnings.extend(read.warnings());
+    let order = read.order(Order::BUBBLE_MM, args.mask.clone())?;
+    let progress = Progress::on(context.clock);
+    let (taken, surveyed) = survey_for_piece(&read.print, &order, &progress).map_err(stopped)?;
+    drop(progress);
+    let print = Print {
+        file: &args.piece,
+        unit_source: read.unit_source,
+        order: &order,
+        survey: &taken.survey,
+        shape: &taken.shape,
+        seconds: None,
+    };
+    let is_other = |said: &String| !said.starts_with("no print is of this size");
+    warnings.extend(print.cautions().into_iter().filter(is_other));
+    let mesh = MeshRef {
+        file: folder.copy_mesh(file, &args.piece)?,
+        unit: Some(read.unit.to_string()),
+        sha256: Some(sha256_hex(&bytes)),
+    };
+    let masks = (1..).zip(args.mask.iter().zip(&surveyed.takes));
+    let masks = masks.map(|(n, (mask, takes))| Mask {
+        name: format!("mask{n}"),
+        shape: mask.to_string(),
+        takes: Some(*takes),
+    });
+    let piece = Piece {
+        mesh: Some(mesh),
+        masks: masks.collect(),
+        ..piece
+    };
+    Ok(surveyed.put_on(piece))
 }
 
 /// The refusal of a size that is no print's: the same command with each unit
@@ -199,9 +210,13 @@ fn in_other_units(args: &AddArgs, file: &Path, print: &Mesh, doubt: SizeDoubt) -
                 .map(|w| format!("{flag} {}:{}", w.diameter, w.length)),
         );
     }
-    if (args.roughness - 1.0).abs() > f64::EPSILON {
-        rest.push(format!("--roughness {}", args.roughness));
-    }
+    rest.extend(
+        args.mask
+            .iter()
+            .map(|mask| format!("--mask {}", quoted(&mask.to_string()))),
+    );
+    rest.extend(args.printed.map(|printed| format!("--printed {printed}")));
+    rest.extend(args.roughness.map(|factor| format!("--roughness {factor}")));
     let rest = rest.join(" ");
     units
         .iter()
@@ -209,25 +224,23 @@ fn in_other_units(args: &AddArgs, file: &Path, print: &Mesh, doubt: SizeDoubt) -
         .fold(Refusal::new("unit", doubt.to_string()), Refusal::or)
 }
 
-fn wires(field: &str, wires: &[Wire]) -> Option<String> {
-    let list: Vec<String> = wires
-        .iter()
-        .map(|w| format!("(diameter: \"{}\", length: \"{}\")", w.diameter, w.length))
-        .collect();
-    (!list.is_empty()).then(|| format!("{field}: [{}]", list.join(", ")))
-}
-
 fn added(definition: &Definition, piece: &Piece) -> (String, Value) {
     let dm2 = |area: Option<crate::units::Area>| area.map(|a| a.to(DM2));
     let target = definition.charge_target(piece);
     let shown =
         |area: Option<crate::units::Area>| area.map_or_else(|| "?".to_owned(), |a| a.shown(DM2, 4));
+    let pm = piece.area_pm.map_or_else(String::new, |pm| {
+        format!(" +- {}", crate::units::number(pm.to(DM2), 2))
+    });
     let text = format!(
-        "{}: {}, with wires {}, target {}",
+        "{}: {}{pm}, with wires {}, target {}",
         piece.name,
         shown(piece.wetted_area()),
         shown(piece.conductor_area()),
         target.map_or_else(|| "?".to_owned(), |q| q.shown(crate::units::AH, 4)),
+    );
+    let masks = piece.masks.iter().map(
+        |mask| json!({ "name": mask.name, "shape": mask.shape, "takes_dm2": dm2(mask.takes) }),
     );
     let json = json!({
         "piece": piece.name,
@@ -236,6 +249,10 @@ fn added(definition: &Definition, piece: &Piece) -> (String, Value) {
         "conductor_area_dm2": dm2(piece.conductor_area()),
         "area_pm_dm2": dm2(piece.area_pm),
         "area_method": piece.area_method,
+        "size_mm": piece.size.map(|size| size.map(|side| side.to(MM))),
+        "roughness": piece.roughness,
+        "roughness_because": piece.roughness_because,
+        "masks": masks.collect::<Vec<_>>(),
         "unit": piece.mesh.as_ref().and_then(|m| m.unit.clone()),
         "charge_target_ah": target.map(|q| q.to(crate::units::AH)),
     });
@@ -250,6 +267,9 @@ pub(super) fn set(
     value: &str,
 ) -> Result<Outcome, Trouble> {
     let mut folder = context.open(dir)?;
+    if let Some(done) = set_roughness(&mut folder, path, value)? {
+        return Ok(done);
+    }
     if let Err(error) = folder.set(path, value) {
         let now = folder.value(path);
         return Err(contradicted(with_example(error, path, now)));
@@ -257,7 +277,43 @@ pub(super) fn set(
     Ok(Outcome::both(
         format!("{} is {}", line_safe(path), line_safe(value)),
         json!({ "path": path, "value": value }),
-    ))
+    )
+    .warn(wants_survey(path)))
+}
+
+/// A roughness is set with its reason: that of a way of printing, or that it
+/// was given where another stands.
+fn set_roughness(folder: &mut Folder, path: &str, value: &str) -> Result<Option<Outcome>, Trouble> {
+    let Some(piece) = path
+        .strip_prefix("pieces.")
+        .and_then(|rest| rest.strip_suffix(".roughness"))
+    else {
+        return Ok(None);
+    };
+    let because_at = format!("pieces.{piece}.roughness_because");
+    let (factor, because) = match value.parse::<Printed>() {
+        Ok(printed) => (rounded(printed.factor(), 3), printed.because()),
+        Err(_) if value.parse::<f64>().is_err() || folder.value(&because_at).is_none() => {
+            return Ok(None);
+        }
+        Err(_) => (value.parse().unwrap_or(1.0), "given".to_owned()),
+    };
+    let values = [
+        (path.to_owned(), format!("{factor:?}")),
+        (because_at, quote(&because)),
+    ];
+    folder.set_all(&values).map_err(contradicted)?;
+    Ok(Some(Outcome::both(
+        format!("{} is {factor}: {because}", line_safe(path)),
+        json!({ "path": path, "value": factor.to_string(), "because": because }),
+    )))
+}
+
+/// What is reckoned from a print does not change with its file or its masks by
+/// itself.
+fn wants_survey(path: &str) -> Option<String> {
+    let of_print = [".masks", ".mesh"].iter().any(|field| path.contains(field));
+    of_print.then(|| "`tankside survey` reckons area and masks anew from the print".to_owned())
 }
 
 /// What stands there now is an example of what would do. The file is as it was:
@@ -276,7 +332,7 @@ fn with_example(mut error: StoreError, path: &str, now: Option<String>) -> Store
 }
 
 /// What history contradicts is refused by a rule; the rest is bad input.
-fn contradicted(error: StoreError) -> Trouble {
+pub(super) fn contradicted(error: StoreError) -> Trouble {
     if error.kind() != "contradiction" {
         return error.into();
     }

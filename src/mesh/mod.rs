@@ -24,9 +24,11 @@
 //! ```
 
 mod boxes;
+mod classes;
 mod closed;
 mod draft;
 mod error;
+mod flaw;
 mod joint;
 mod mask;
 mod measure;
@@ -40,6 +42,7 @@ mod size;
 mod space;
 mod stl;
 mod survey;
+mod texture;
 mod threemf;
 mod tree;
 mod words;
@@ -47,13 +50,20 @@ mod words;
 use std::fmt;
 use std::ops::Range;
 
+pub use classes::classes_ply;
 pub use closed::is_closed;
 pub use error::MeshError;
+pub(crate) use flaw::{area_words, place, volume_words};
 pub use joint::{Answer, Face, Fit, Gap, LEAST_GAP_MM, Mating, MatingKind, Which, least_gap};
 pub use mask::{Mask, MaskError, MaskTaken};
 pub use measure::{Measure, measure};
-pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print};
+pub use size::{LengthUnit, SizeDoubt, UnknownUnit, plausible_print, size_beside};
 pub use survey::{Cavity, Class, Defect, Facet, Flaw, Island, Order, Survey, survey};
+pub use texture::{Printed, UnknownPrinting};
+
+/// The endings that files of the formats usually have; what is in them is told
+/// by the content.
+pub const ENDINGS: &[&str] = &["stl", "obj", "ply", "3mf"];
 
 /// The most triangles that a file may have: [`MeshError::TooLarge`] beyond.
 ///

@@ -92,19 +92,34 @@ pub struct SizeDoubt {
 impl SizeDoubt {
     /// The size beside a thing that everybody knows: "as tall as a door".
     pub fn words(&self) -> &'static str {
-        const UP_TO_MM: [(f64, &str); 6] = [
-            (0.1, "as thin as a hair"),
-            (1.0, "as small as a grain of sand"),
-            (SMALLEST_PRINT_MM, "as small as a peppercorn"),
-            (2500.0, "as tall as a door"),
-            (6000.0, "as long as a car"),
-            (15_000.0, "as long as a bus"),
-        ];
-        UP_TO_MM
-            .iter()
-            .find(|(limit, _)| self.largest_mm <= *limit)
-            .map_or("as large as a church or larger", |(_, words)| words)
+        size_beside(self.largest_mm)
     }
+}
+
+/// A size, its largest side in mm, beside a thing that everybody knows: "as
+/// large as a fist".
+pub fn size_beside(largest_mm: f64) -> &'static str {
+    const UP_TO_MM: [(f64, &str); 15] = [
+        (0.1, "as thin as a hair"),
+        (1.0, "as small as a grain of sand"),
+        (SMALLEST_PRINT_MM, "as small as a peppercorn"),
+        (15.0, "as small as a fingernail"),
+        (40.0, "as small as a walnut"),
+        (70.0, "as large as an egg"),
+        (130.0, "as large as a fist"),
+        (220.0, "as long as a hand"),
+        (350.0, "as long as a shoe"),
+        (600.0, "as long as an arm"),
+        (1000.0, "as tall as a table"),
+        (LARGEST_PRINT_MM, "as tall as a person"),
+        (2500.0, "as tall as a door"),
+        (6000.0, "as long as a car"),
+        (15_000.0, "as long as a bus"),
+    ];
+    UP_TO_MM
+        .iter()
+        .find(|(limit, _)| largest_mm <= *limit)
+        .map_or("as large as a church or larger", |(_, words)| words)
 }
 
 /// Whether a thing of this size (x, y, z in mm) can be a print: its largest
@@ -123,7 +138,7 @@ pub fn plausible_print(size_mm: [f64; 3]) -> Result<(), SizeDoubt> {
 }
 
 /// A positive number with three digits that count, without an exponent.
-fn three_digits(number: f64) -> String {
+pub(crate) fn three_digits(number: f64) -> String {
     let before_point = number.log10().floor().clamp(-9.0, 2.0) as i32;
     format!("{number:.*}", (2 - before_point) as usize)
 }

@@ -435,6 +435,9 @@ pub struct Piece {
     /// Plating area over wetted area: the texture of the print's layers.
     #[serde(default = "one")]
     pub roughness: f64,
+    /// Why that roughness.
+    #[serde(default)]
+    pub roughness_because: Option<String>,
     /// Contact wires in the bath.
     #[serde(default)]
     pub wires: Vec<Wire>,
@@ -466,6 +469,7 @@ impl Piece {
             area_method: None,
             size: None,
             roughness: 1.0,
+            roughness_because: None,
             wires: Vec::new(),
             thieves: Vec::new(),
             masks: Vec::new(),

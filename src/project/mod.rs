@@ -34,6 +34,7 @@ mod refusal;
 mod retell;
 mod stage;
 mod state;
+mod surveyed;
 mod validate;
 mod warnings;
 mod words;
@@ -63,6 +64,7 @@ pub use state::{
     Hold, LogRow, Look, Mark, MarkKind, PieceState, Reading, StageSpan, StageState, State,
     TankState, Upkeep,
 };
+pub use surveyed::{Surveyed, SurveyedPrint, TRUE_TO_SIZE, survey_for_piece};
 pub use words::{
     BathWork, ContactChange, Coverage, Finding, FindingKind, Mode, Setting, WeighedAs,
 };

@@ -152,9 +152,13 @@ fn header(sheet: &mut Sheet, project: &Project, piece: &Piece, now: Instant) {
                     .map_or_else(|| "as given".to_owned(), escaped)
             ));
             sheet.item(format_args!(
-                "Plating area: {} (roughness {}); with wires and thieves {}",
+                "Plating area: {} (roughness {}{}); with wires and thieves {}",
                 area(plating),
                 crate::units::plain(piece.roughness),
+                piece
+                    .roughness_because
+                    .as_deref()
+                    .map_or_else(String::new, |because| format!(": {}", escaped(because))),
                 area(conductor)
             ));
         }

@@ -9,6 +9,7 @@ pub mod charge;
 pub mod csv;
 pub mod json;
 pub mod markdown;
+pub mod print;
 pub mod safe;
 pub mod sheet;
 pub mod text;

@@ -40,6 +40,22 @@ impl Folder {
         })
     }
 
+    /// Sets several values in one step; they are RON. Comments and order stay.
+    ///
+    /// # Errors
+    /// As [`Self::set`].
+    pub fn set_all(&mut self, values: &[(String, String)]) -> Result<(), StoreError> {
+        self.change(|folder, text| {
+            let set =
+                |text: String, (path, value): &(String, String)| ron_text::set(&text, path, value);
+            let new = values
+                .iter()
+                .try_fold(text.to_owned(), set)
+                .map_err(|error| StoreError::of_path(&folder.path.join(PROJECT), &error))?;
+            folder.candidate(new)
+        })
+    }
+
     /// Adds a piece: `entry` is the RON of one entry of `pieces`.
     ///
     /// # Errors

@@ -106,6 +106,27 @@ pub fn projects_in(dir: &Path) -> Vec<PathBuf> {
     found
 }
 
+/// The files in these folders whose names have one of these endings, in either
+/// case: those of each folder in the order of their names.
+pub fn files_with_endings(dirs: &[&Path], endings: &[&str]) -> Vec<PathBuf> {
+    let mut found: Vec<PathBuf> = Vec::new();
+    for dir in dirs {
+        let inside = std::fs::read_dir(dir).into_iter().flatten().flatten();
+        let mut files: Vec<PathBuf> = inside
+            .map(|entry| entry.path())
+            .filter(|path| {
+                let ending = path.extension().and_then(|ending| ending.to_str());
+                let is_one = |ending: &str| endings.iter().any(|e| e.eq_ignore_ascii_case(ending));
+                ending.is_some_and(is_one) && path.is_file()
+            })
+            .map(|path| path.strip_prefix(".").map(Path::to_owned).unwrap_or(path))
+            .collect();
+        files.sort();
+        found.extend(files);
+    }
+    found
+}
+
 /// The definition in a text; `file` is told in the error.
 pub(super) fn parse(text: &str, file: &Path) -> Result<Definition, StoreError> {
     let text = without_mark(text);
@@ -174,7 +195,7 @@ pub fn replace(disk: &dyn Disk, folder: &Path, name: &str, bytes: &[u8]) -> io::
 /// # Errors
 /// When it names a project's own file or what is no plain file, or the system
 /// refuses.
-pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
+pub fn write_out(path: &Path, content: impl AsRef<[u8]>) -> Result<(), StoreError> {
     // A link or a device would be replaced, not written.
     let is_other = path.symlink_metadata().is_ok_and(|data| !data.is_file());
     let name = path.file_name().and_then(|name| name.to_str());
@@ -185,7 +206,7 @@ pub fn write_out(path: &Path, text: &str) -> Result<(), StoreError> {
     };
     let parent = path.parent().filter(|p| !p.as_os_str().is_empty());
     let folder = parent.unwrap_or(Path::new("."));
-    let written = replace(&super::RealDisk, folder, name, text.as_bytes());
+    let written = replace(&super::RealDisk, folder, name, content.as_ref());
     written.map_err(|error| StoreError::io("write", path, &error))
 }
 
@@ -236,7 +257,7 @@ pub(super) fn mesh_fault(
         Ok(found) if found == *sha256 => None,
         Ok(_) => {
             let message = format!("{} has changed since it was measured", mesh.file);
-            let remedy = "measure it again and set the piece's area and sha256";
+            let remedy = "`tankside survey` measures it again";
             Some(StoreError::new(ErrorKind::Io, message, remedy).in_file(&file))
         }
     }

@@ -30,6 +30,7 @@ mod layout;
 pub mod logger;
 mod notice_log;
 mod notices;
+mod piece_text;
 pub mod ron_text;
 mod salvage;
 
@@ -37,10 +38,14 @@ pub use check::{CheckReport, Problem, check, check_on};
 pub use disk::{Disk, Locked, RealDisk, Stamp};
 pub use draft::{Draft, Edited};
 pub use error::{ErrorKind, RecordError, StoreError};
-pub use files::{is_project, make_folder, projects_in, read_file, replace, sha256_hex, write_out};
+pub use files::{
+    files_with_endings, is_project, make_folder, projects_in, read_file, replace, sha256_hex,
+    write_out,
+};
 pub use folder::Folder;
 pub use intake::TakenLogger;
 pub use kept::LONG;
 pub use layout::read_journal;
 pub use notice_log::{NoticeDone, NoticeEntry, NoticeLog, silences};
+pub use piece_text::piece_entry;
 pub use salvage::{Rescue, Salvage, salvage, salvage_on};

@@ -18,5 +18,5 @@ pub use instant::{Instant, InstantError};
 pub use quantity::*;
 pub use show::{System, clock_span, number, plain, rounded};
 pub use unseen::{excerpt, is_unseen};
-pub use watch::{Stopped, Unwatched, Watch, go_on};
+pub use watch::{Part, Stopped, Unwatched, Watch, go_on};
 pub use zone::{LocalTime, Zone, ZoneError};

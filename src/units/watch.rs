@@ -26,6 +26,34 @@ impl Watch for Unwatched {
     }
 }
 
+/// A part of long work, as its whole is watched.
+#[derive(Clone, Copy)]
+pub struct Part<'a> {
+    /// Who waits for the whole.
+    pub whole: &'a dyn Watch,
+    /// The share of the whole that is done before this part, 0 to 1.
+    pub from: f64,
+    /// The share that is done after it.
+    pub to: f64,
+}
+
+impl std::fmt::Debug for Part<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Part({} to {})", self.from, self.to)
+    }
+}
+
+impl Watch for Part<'_> {
+    fn at(&self, step: &'static str, done: f64) {
+        let whole = self.from + (self.to - self.from) * done.clamp(0.0, 1.0);
+        self.whole.at(step, whole);
+    }
+
+    fn stopped(&self) -> bool {
+        self.whole.stopped()
+    }
+}
+
 /// The work was stopped before its end, as asked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("stopped before the end")]

@@ -1,6 +1,6 @@
 //! What may lie on top of a screen.
 
-use super::{Field, Id, Spot, Task, Typing};
+use super::{Adding, Field, Id, Showing, Spot, Task, Typing};
 use crate::project::{Action, Finding, GateView, Refusal};
 
 /// One thing on top of the screen.
@@ -28,8 +28,12 @@ pub enum Layer {
     Locked(usize),
     /// What the signed sheet says of the next day.
     Morning,
+    /// Adding a piece with its print.
+    Adding(Box<Adding>),
     /// Typing in the pencil sheet.
     Typing(Box<Typing>),
+    /// The print of a piece, drawn.
+    Print(Box<Showing>),
 }
 
 /// A menu of things to do.

@@ -5,6 +5,7 @@
 //! line of [`commands`]; whatever lies on top of a screen is a [`Layer`] and
 //! takes the keys first.
 
+mod adding;
 mod bell;
 mod commands;
 mod copying;
@@ -23,6 +24,7 @@ mod message;
 mod model;
 mod notice;
 mod open;
+mod print;
 mod refused;
 mod suggest;
 mod task;
@@ -30,6 +32,7 @@ mod typing;
 mod update;
 mod words;
 
+pub use adding::{AddNews, AddStep, AddWork, Adding, FoundPrint};
 pub use commands::{Applies, Command, INSIDE, Id, commands, current_flows, keys_markdown};
 pub use entry::{Entry, Field};
 pub use facts::{Facts, Place, Station};
@@ -41,6 +44,9 @@ pub use layer::{
 pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
 pub use notice::Notice;
+pub use print::{
+    CLASSES, Dots, Known, Marker, Place as PrintPlace, Print, Prints, Showing, Source, class_word,
+};
 pub use task::{Deed, Task, Upkeep, finding};
 pub use typing::{Cell, Typing};
 pub use update::update;

@@ -73,8 +73,25 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.trouble(format!("{message}; {remedy}"));
             Vec::new()
         }
+        Message::Adding(ticket, news) => super::adding::news(model, ticket, news),
         Message::Keys(keys) => {
             take_keys(model, keys);
+            Vec::new()
+        }
+        Message::PrintAt { piece, step, done } => {
+            model.prints.at(&piece, step, done);
+            Vec::new()
+        }
+        Message::PrintRead { piece, result } => {
+            model.prints.read(&piece, result);
+            Vec::new()
+        }
+        Message::PrintChanged(piece) => {
+            model.prints.changed(&piece);
+            Vec::new()
+        }
+        Message::Pictures(pictures) => {
+            model.prints.pictures = pictures;
             Vec::new()
         }
     };
@@ -163,6 +180,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
             Some(Mode::Cc) => Upkeep::SetAmps,
             _ => Upkeep::SetVolts,
         }),
+        Id::Print => return model.open_print(),
         Id::Note => {
             if let Some(name) = model.selected_piece().map(str::to_owned) {
                 model.open(Task::Piece(name, super::Deed::Note), false);
@@ -191,6 +209,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
             model.say(SILENT);
             return silence.map(Effect::Silence).into_iter().collect();
         }
+        Id::AddPiece => return super::adding::open(model),
         Id::Edit => return vec![Effect::EditProject],
         Id::Copy => {
             let menu = Menu::of_figures(model, model.spot.clone());

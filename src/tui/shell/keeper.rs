@@ -10,12 +10,13 @@ use std::time::Duration;
 use super::ShellError;
 use super::inbox::{Ending, Incoming};
 use super::own_keys;
-use crate::project::{Action, Decision, Silence, What};
+use crate::project::{Action, Decision, Piece, Silence, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{
-    Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, silences,
+    Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, piece_entry,
+    read_file, sha256_hex, silences,
 };
-use crate::tui::app::{Failure, Message, Notice};
+use crate::tui::app::{AddNews, Failure, FoundPrint, Message, Notice};
 use crate::units::Instant;
 
 /// How often the folder is looked at for what other programs did.
@@ -31,6 +32,8 @@ pub(super) enum Job {
     Record(Action, Instant),
     /// Write a file into the project's folder.
     WriteFile { name: String, content: String },
+    /// Copy a print in and add its piece, asked under a number.
+    AddPiece(u32, PathBuf, Box<FoundPrint>),
     /// Remember who the user is.
     SaveWho(String),
     /// Let a notice go out, if it still stands.
@@ -212,6 +215,13 @@ impl Desk {
                 let written = self.folder.write_file(&name, &content);
                 self.say_done(written, |()| format!("{name} is written"));
             }
+            Job::AddPiece(ticket, file, found) => {
+                let added = self.add_piece(&file, found.piece);
+                if added.is_ok() {
+                    self.say_project();
+                }
+                self.say(Message::Adding(ticket, AddNews::Added(added)));
+            }
             Job::SaveWho(who) => {
                 if let Err(error) = Settings::remember_who(&who) {
                     self.say(Message::Failed(unsettled(&error)));
@@ -266,6 +276,26 @@ impl Desk {
             (*file, *sha256) = (taken.file, taken.sha256);
         }
         self.folder.record(&action, clock, None)
+    }
+
+    /// Copies the print in and adds its piece, if the file is the one that was
+    /// surveyed.
+    fn add_piece(&mut self, file: &Path, mut piece: Piece) -> Result<(), Failure> {
+        let told = |error: StoreError| trouble(&error);
+        self.folder
+            .check_piece(&piece_entry(&piece))
+            .map_err(told)?;
+        let sha256 = sha256_hex(&read_file(file).map_err(told)?);
+        if let Some(mesh) = &mut piece.mesh {
+            if mesh.sha256.as_ref() != Some(&sha256) {
+                return Err(Failure::Trouble {
+                    message: "the file has changed since it was surveyed".to_owned(),
+                    remedy: "Enter surveys it again".to_owned(),
+                });
+            }
+            mesh.file = self.folder.copy_mesh(file, &piece.name).map_err(told)?;
+        }
+        self.folder.add_piece(&piece_entry(&piece)).map_err(told)
     }
 
     /// Takes in what other programs did, and the user's own keys; the same trouble is told once.

@@ -6,6 +6,7 @@
 //! owns the project's folder, so that a slow disk never holds up a key. What
 //! is recorded is shown as recorded only when the disk has it.
 
+mod adder;
 mod editor;
 mod error;
 mod herald;
@@ -14,10 +15,12 @@ mod keeper;
 mod keys;
 mod notify;
 mod own_keys;
+mod pictures;
 mod sense;
+mod surveyor;
 mod tty;
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::time::Duration;
 
@@ -29,15 +32,20 @@ pub use tty::Tty;
 
 use crate::clock::Clock;
 use crate::project::Project;
-use crate::settings::{self, KeysFile, Settings, SettingsError};
+use crate::settings::{self, KeysFile, PrintDots, Settings, SettingsError};
 use crate::store::{Draft, Folder};
-use crate::tui::app::{Effect, Failure, Message, Model, Notice, update};
+use crate::tui::app::{
+    AddWork, Dots, Effect, Failure, Layer, Message, Model, Notice, update,
+};
 use crate::tui::view::{Theme, draw};
+use adder::Adder;
 use editor::Editor;
 use herald::Herald;
 use inbox::{Incoming, Reader, Signals};
 use keeper::{Job, Keeper, Opening};
+use pictures::{Standing, Way};
 use sense::Look;
+use surveyor::Surveyor;
 
 /// The wall clock is compared at least this often, so that a computer that
 /// slept or a clock that was set shows the right time again.
@@ -79,6 +87,12 @@ pub fn run(
         let fault = own_keys::in_short(&error);
         format!("{fault}. Mend it and open again; the defaults do until then")
     });
+    model.prints.usual = match settings.print {
+        PrintDots::Auto => None,
+        PrintDots::Blocks => Some(Dots::Blocks),
+        PrintDots::Braille => Some(Dots::Braille),
+    };
+    let asks_for_pictures = settings.print == PrintDots::Auto && !look.ascii && pictures::may_ask();
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
@@ -87,6 +101,12 @@ pub fn run(
     let mut shell = Shell {
         ways,
         herald: Herald::start(tell.clone())?,
+        adder: Adder::new(tell.clone()),
+        surveyor: Surveyor::start(&whole, tell.clone())?,
+        folder: whole,
+        pictures: None,
+        asks_for_pictures,
+        standing: None,
         tell,
         lent: None,
         leave_next: false,
@@ -126,6 +146,16 @@ struct Shell<'a> {
     signals: Signals,
     ways: Ways,
     herald: Herald,
+    adder: Adder,
+    /// The project's folder.
+    folder: PathBuf,
+    surveyor: Surveyor,
+    /// How the terminal takes pictures, if it was asked and does.
+    pictures: Option<Way>,
+    /// Whether the terminal may still be asked for its pictures.
+    asks_for_pictures: bool,
+    /// The picture that stands on the terminal.
+    standing: Option<Standing>,
     tell: Sender<Incoming>,
     /// The draft in the editor, while the editor has the terminal.
     lent: Option<Draft>,
@@ -190,6 +220,7 @@ impl Shell<'_> {
             Incoming::Message(message) => self.update(message),
             Incoming::Typed(message) => {
                 self.update(message)?;
+                self.ask_for_pictures()?;
                 if self.lent.is_none() {
                     self.reader.go_on();
                 }
@@ -210,6 +241,7 @@ impl Shell<'_> {
             Incoming::Continued if self.lent.is_some() => Ok(()),
             Incoming::Stop => self.suspend(),
             Incoming::Continued => {
+                self.standing = None;
                 self.tty.leave();
                 Ok(self.tty.enter_again()?)
             }
@@ -242,6 +274,16 @@ impl Shell<'_> {
             Effect::WriteFile { name, content } => {
                 self.keeper.ask(Job::WriteFile { name, content })?;
             }
+            Effect::Adding(ticket, AddWork::Add(file, found)) => {
+                self.keeper.ask(Job::AddPiece(ticket, file.into(), found))?;
+            }
+            Effect::Adding(ticket, work) => {
+                if let Err(error) = self.adder.begin(ticket, work, self.folder.clone()) {
+                    let message = format!("the print cannot be worked on: {error}");
+                    let remedy = "close other programs and try again".to_owned();
+                    return Ok(Err(Failure::Trouble { message, remedy }));
+                }
+            }
             Effect::EditProject => return self.edit(),
             Effect::Copy(text) => return Ok(self.tty.copy(&text)?),
             Effect::Notify(notice) => {
@@ -254,6 +296,8 @@ impl Shell<'_> {
                 })?;
             }
             Effect::Silence(silence) => self.keeper.ask(Job::Silence(silence))?,
+            Effect::ReadPrint { piece, source } => self.surveyor.read(piece, source)?,
+            Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,
         }
@@ -282,6 +326,7 @@ impl Shell<'_> {
             Err(failure) => return Ok(Err(failure)),
         };
         self.signals.lend(true);
+        self.standing = None;
         self.tty.lend();
         let tell = self.tell.clone();
         let begun = editor.open(draft.path(), move |closed| {
@@ -321,11 +366,29 @@ impl Shell<'_> {
     /// `fg` comes back here.
     fn suspend(&mut self) -> Result<(), ShellError> {
         self.signals.lend(true);
+        self.standing = None;
         self.tty.leave();
         let stopped = inbox::stop();
         self.tty.enter_again()?;
         self.signals.lend(false);
         Ok(stopped?)
+    }
+
+    /// Asks the terminal for its pictures when the first print is shown. Nothing
+    /// else reads it meanwhile: the reader waits until its key is dealt with.
+    fn ask_for_pictures(&mut self) -> Result<(), ShellError> {
+        let is_shown = matches!(self.model.layers.last(), Some(Layer::Print(_)));
+        if !is_shown || !self.asks_for_pictures || self.lent.is_some() {
+            return Ok(());
+        }
+        let (way, typed) = pictures::ask(|text| self.tty.tell(text), pictures::listen)?;
+        self.asks_for_pictures = false;
+        self.pictures = way;
+        self.update(Message::Pictures(way.is_some()))?;
+        for key in typed {
+            self.update(Message::Key(key))?;
+        }
+        Ok(())
     }
 
     fn draw(&mut self) -> Result<(), ShellError> {
@@ -334,7 +397,18 @@ impl Shell<'_> {
         }
         let (model, theme, now) = (&self.model, &self.theme, self.clock.now());
         self.tty.title(&model.title())?;
+        let way = self.pictures;
+        let area = self.tty.area()?;
+        let next = way.and_then(|_| Standing::of(model, *theme, area));
+        let is_new = next != self.standing;
+        if let Some((way, old)) = way.zip(self.standing.take_if(|_| is_new)) {
+            self.tty.picture(&old.gone(way))?;
+        }
         self.tty.draw(|frame| draw(model, theme, now, frame))?;
+        if let Some((way, next)) = way.zip(next.filter(|_| is_new)) {
+            self.tty.picture(&next.sequence(model, *theme, way))?;
+            self.standing = Some(next);
+        }
         Ok(())
     }
 }

@@ -15,6 +15,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Form(form) => form_rows(model, form, usize::from(area.width)),
         Layer::Look(entry) => look_rows(model, entry, usize::from(area.width)),
         Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
+        Layer::Adding(adding) => super::adding::rows(model, adding, usize::from(area.width)),
         Layer::Typing(typing) => super::typing::rows(model, typing, usize::from(area.width)),
         Layer::Refused(refused) => refused_rows(refused, usize::from(area.width)),
         Layer::Confirm(confirm) => confirm_rows(model, confirm, usize::from(area.width)),
@@ -39,7 +40,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
                 (0, 0),
             )
         }
-        Layer::Far | Layer::Locked(_) => return,
+        Layer::Far | Layer::Locked(_) | Layer::Print(_) => return,
     };
     let (rule, inner) = (line_of(area, 0), below(area, 1));
     let height = usize::from(inner.height);

@@ -79,11 +79,18 @@ fn first_steps(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         format!(" ({key} leads to a shell too, fg back.)")
     });
     let edit = key(Id::Edit).map_or_else(|| "project.ron".into(), |key| format!("Key {key}"));
+    let add_key = key(Id::AddPiece).map_or_else(String::new, |key| {
+        format!("Key {key} adds each piece with its print. ")
+    });
     let next = key(Id::Deal).unwrap_or_default();
     let help = key(Id::Help).unwrap_or_default();
     let steps: [(Role, usize, &str); 9] = [
         (Role::Strong, 0, "A new project. First, in this order:"),
-        (Role::Plain, 0, "1 Add each piece, in another terminal:"),
+        (
+            Role::Plain,
+            0,
+            &format!("1 {add_key}Or in another terminal:"),
+        ),
         (
             Role::Strong,
             4,

@@ -102,7 +102,7 @@ fn sections(
         thickness(model, name, figures),
         current(model, piece, figures),
         hold(model, figures),
-        areas(model, figures),
+        areas(model, figures, width),
         balance(model, figures),
     ];
     let open = [
@@ -320,7 +320,7 @@ fn hold(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     ]
 }
 
-fn areas(model: &Model, figures: &PieceFigures) -> Vec<Row> {
+fn areas(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
     let units = model.project.definition.units;
     let Some((wetted, plating)) = figures.wetted_area.as_ref().zip(figures.plating_area) else {
         let told = format!("not known: `tankside set`{}", or_edit(model));
@@ -333,7 +333,16 @@ fn areas(model: &Model, figures: &PieceFigures) -> Vec<Row> {
     if let Some(all) = figures.conductor_area.filter(|all| *all != plating) {
         told = format!("{told}, {} with wires", units.show_area(all));
     }
-    vec![label("area").and(Role::Plain, told)]
+    let mut rows = vec![label("area").and(Role::Plain, told)];
+    let piece = model.project.definition.piece(&figures.name);
+    if let Some((because, roughness)) =
+        piece.and_then(|p| Some((p.roughness_because.as_deref()?, p.roughness)))
+    {
+        let told = format!("x{}: {because}", number(roughness, 3));
+        let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
+        rows.extend(lines.map(|line| label("").and(Role::Plain, line)));
+    }
+    rows
 }
 
 fn balance(model: &Model, figures: &PieceFigures) -> Vec<Row> {
