@@ -152,7 +152,9 @@ fn classes(case: &Case, given: &Given, survey: &Survey, found: &mut Found) {
     let areas = by_class(survey);
     let of = |class| areas.get(&class).copied().unwrap_or(0.0);
     let naive = survey.naive_area_mm2;
-    let close = naive * 1e-9;
+    // What has no area may gain some where it is rounded.
+    let rounded = if given.within > SHARP { 1e-6 } else { 1e-9 };
+    let close = naive * case.exact.max(rounded);
     found.near(
         "wetted facets",
         of(Class::Wetted),
