@@ -99,20 +99,15 @@ fn by_class(survey: &Survey) -> BTreeMap<Class, f64> {
 /// How a case is given to the survey.
 struct Given<'a> {
     mesh: Mesh<'a>,
-    /// How much larger than the case.
-    scale: f64,
     /// What the areas may be off, relative.
     within: f64,
-    /// How often each triangle is there.
-    copies: f64,
-    /// Whether triangles were turned one by one.
-    is_mixed: bool,
+    change: Change,
 }
 
 /// What of a survey does not fit the case.
 fn misfits(case: &Case, given: &Given) -> Found {
-    let square = given.scale * given.scale;
-    let bubble_mm = Order::BUBBLE_MM * given.scale;
+    let square = given.change.scale * given.change.scale;
+    let bubble_mm = Order::BUBBLE_MM * given.change.scale;
     let survey = surveyed(
         &given.mesh,
         &Order {
@@ -134,7 +129,7 @@ fn misfits(case: &Case, given: &Given) -> Found {
     found.unless(survey.wetted_pm_mm2 <= wetted * 2.0 * given.within, || {
         format!("± of {} on {wetted}", survey.wetted_pm_mm2)
     });
-    let naive = case.solid.area() * given.copies * square;
+    let naive = case.solid.area() * given.change.copies * square;
     found.near(
         "naive",
         survey.naive_area_mm2,
@@ -142,7 +137,7 @@ fn misfits(case: &Case, given: &Given) -> Found {
         naive * given.within.min(2e-4),
     );
     classes(case, given, &survey, &mut found);
-    if !(given.is_mixed && case.turn_matters) {
+    if !(given.change.is_mixed && case.turn_matters) {
         solid_and_hollows(case, given, &survey, &mut found);
     }
     found
@@ -164,11 +159,13 @@ fn classes(case: &Case, given: &Given, survey: &Survey, found: &mut Found) {
     found.near("masked facets", of(Class::Masked), 0.0, 0.0);
     found.near("all facets", areas.values().sum(), naive, close);
     if case.sealed.is_empty() && case.hollows_are_open_question
-        || given.is_mixed && case.turn_matters
+        || given.change.is_mixed && case.turn_matters
     {
         return;
     }
-    let dry = case.sealed.iter().map(|[area, _]| area).sum::<f64>() * given.scale * given.scale;
+    let dry = case.sealed.iter().map(|[area, _]| area).sum::<f64>()
+        * given.change.scale
+        * given.change.scale;
     let nested_may_be_dry = case.volumes_mm3.len() > 1;
     if !nested_may_be_dry {
         found.near("dry facets", of(Class::Dry), dry, naive * given.within);
@@ -176,7 +173,7 @@ fn classes(case: &Case, given: &Given, survey: &Survey, found: &mut Found) {
 }
 
 fn solid_and_hollows(case: &Case, given: &Given, survey: &Survey, found: &mut Found) {
-    let (square, cube) = (given.scale.powi(2), given.scale.powi(3));
+    let (square, cube) = (given.change.scale.powi(2), given.change.scale.powi(3));
     let near = |found: f64, expected: f64| {
         (found - expected).abs() <= expected * given.within.max(case.exact)
     };
@@ -237,7 +234,7 @@ fn solid_and_hollows(case: &Case, given: &Given, survey: &Survey, found: &mut Fo
 }
 
 fn hollows(case: &Case, given: &Given, survey: &Survey, found: &mut Found) {
-    let (square, cube) = (given.scale.powi(2), given.scale.powi(3));
+    let (square, cube) = (given.change.scale.powi(2), given.change.scale.powi(3));
     let open: Vec<_> = survey
         .cavities
         .iter()
@@ -266,7 +263,7 @@ fn hollows(case: &Case, given: &Given, survey: &Survey, found: &mut Found) {
         &hollow.volume_mm3,
         0.03,
     );
-    let opening = cavity.opening_mm.unwrap_or(0.0) / given.scale;
+    let opening = cavity.opening_mm.unwrap_or(0.0) / given.change.scale;
     found.between("opening", opening, &hollow.opening_mm, 0.0);
 }
 
@@ -296,52 +293,6 @@ fn tellings(case: &Case) -> Found {
     found
 }
 
-/// Runs each case through a change, twice at once.
-fn through(change: impl Fn(&Case, &mut Found) + Sync) {
-    let cases = known::cases();
-    let all = Mutex::new(Found::default());
-    let half = cases.len().div_ceil(2);
-    std::thread::scope(|scope| {
-        for cases in cases.chunks(half) {
-            let (all, change) = (&all, &change);
-            scope.spawn(move || {
-                for case in cases {
-                    let mut found = Found::default();
-                    change(case, &mut found);
-                    let name = format!("{} ({})", case.name, case.source);
-                    all.lock().unwrap().of(name, found);
-                }
-            });
-        }
-    });
-    all.into_inner().unwrap().none();
-}
-
-/// A case in other numbers: as they are, or rounded as a binary STL does.
-fn as_given(case: &Case, name: &str, solid: &Solid, in_single: bool, change: Change) -> Found {
-    let stl = if in_single { solid.stl() } else { Vec::new() };
-    let mesh = if in_single {
-        mesh::read(&stl).unwrap()
-    } else {
-        Mesh::of(solid.0.clone())
-    };
-    let given = Given {
-        mesh,
-        scale: change.scale,
-        within: if in_single { SINGLE } else { SHARP },
-        copies: change.copies,
-        is_mixed: change.is_mixed,
-    };
-    let mut found = Found::default();
-    let rounded = if in_single {
-        ", in single precision"
-    } else {
-        ""
-    };
-    found.of(format!("{name}{rounded}"), misfits(case, &given));
-    found
-}
-
 /// What a change does beyond putting the print elsewhere.
 #[derive(Clone, Copy)]
 struct Change {
@@ -355,141 +306,152 @@ const NONE: Change = Change {
     copies: 1.0,
     is_mixed: false,
 };
+
 const MIXED: Change = Change {
     is_mixed: true,
     ..NONE
 };
 
+/// A case that is surveyed in one form after another.
+struct Trial<'a> {
+    case: &'a Case,
+    found: Found,
+}
+
+impl Trial<'_> {
+    /// In the numbers as they are.
+    fn exactly(&mut self, name: &str, solid: &Solid, change: Change) {
+        let mesh = Mesh::of(solid.0.clone());
+        self.given(name, mesh, SHARP, change);
+    }
+
+    /// In numbers rounded as a binary STL rounds them.
+    fn in_single(&mut self, name: &str, solid: &Solid, change: Change) {
+        if !self.case.is_fine {
+            let stl = solid.stl();
+            let name = format!("{name}, in single precision");
+            self.given(&name, mesh::read(&stl).unwrap(), SINGLE, change);
+        }
+    }
+
+    fn given(&mut self, name: &str, mesh: Mesh, within: f64, change: Change) {
+        let given = Given {
+            mesh,
+            within,
+            change,
+        };
+        self.found.of(name, misfits(self.case, &given));
+    }
+
+    /// Whether it has so few triangles that it may be surveyed often.
+    fn is_small(&self) -> bool {
+        self.case.solid.0.len() < 3000
+    }
+}
+
+/// Tries each case.
+fn each(attempt: impl Fn(&mut Trial)) {
+    let mut all = Found::default();
+    for case in &known::cases() {
+        let mut trial = Trial {
+            case,
+            found: Found::default(),
+        };
+        attempt(&mut trial);
+        all.of(format!("{} ({})", case.name, case.source), trial.found);
+    }
+    all.none();
+}
+
 #[test]
 fn each_print_as_it_is() {
-    through(|case, found| {
-        found
-            .0
-            .extend(as_given(case, "as it is", &case.solid, false, NONE).0);
-        found.0.extend(tellings(case).0);
-        if !case.is_fine {
-            found
-                .0
-                .extend(as_given(case, "as it is", &case.solid, true, NONE).0);
-        }
+    each(|trial| {
+        let solid = &trial.case.solid;
+        trial.exactly("as it is", solid, NONE);
+        trial.in_single("as it is", solid, NONE);
     });
 }
 
 #[test]
+fn each_print_is_told_what_is_wrong_with_it() {
+    each(|trial| trial.found = tellings(trial.case));
+}
+
+#[test]
 fn each_print_turned_and_moved() {
-    through(|case, found| {
+    each(|trial| {
         let mut dice = Dice(1);
-        for round in 0..2 {
-            let turned = case.solid.turned_by(dice.turn());
-            found
-                .0
-                .extend(as_given(case, &format!("turn {round}"), &turned, false, NONE).0);
+        for round in 0..if trial.is_small() { 2 } else { 1 } {
+            let turned = trial.case.solid.turned_by(dice.turn());
             let moved = turned.moved([1000.0, -1000.0, 31.4]);
-            found
-                .0
-                .extend(as_given(case, &format!("turn {round} and move"), &moved, false, NONE).0);
-            if case.is_fine {
-                continue;
+            trial.in_single(&format!("turn {round}"), &turned, NONE);
+            trial.in_single(&format!("turn {round} and move"), &moved, NONE);
+            if trial.is_small() {
+                trial.exactly(&format!("turn {round}"), &turned, NONE);
+                trial.exactly(&format!("turn {round} and move"), &moved, NONE);
             }
-            found
-                .0
-                .extend(as_given(case, &format!("turn {round}"), &turned, true, NONE).0);
-            found
-                .0
-                .extend(as_given(case, &format!("turn {round} and move"), &moved, true, NONE).0);
         }
     });
 }
 
 #[test]
 fn each_print_smaller_and_larger() {
-    through(|case, found| {
+    each(|trial| {
         for scale in [0.37, 7.3] {
-            let scaled = case.solid.turned_by(Dice(2).turn()).scaled(scale);
-            let change = Change { scale, ..NONE };
-            found
-                .0
-                .extend(as_given(case, &format!("scaled by {scale}"), &scaled, false, change).0);
+            if trial.is_small() {
+                let scaled = trial.case.solid.turned_by(Dice(2).turn()).scaled(scale);
+                let change = Change { scale, ..NONE };
+                trial.exactly(&format!("scaled by {scale}"), &scaled, change);
+            }
         }
     });
 }
 
-/// Cases whose triangles are few enough to be made more.
-fn is_small(case: &Case) -> bool {
-    case.solid.0.len() < 3000
-}
-
 #[test]
 fn each_print_cut_finer() {
-    through(|case, found| {
-        if !is_small(case) {
-            return;
-        }
-        let middles = case.solid.cut_at_middles();
-        let sides = case.solid.cut_at_sides();
-        found
-            .0
-            .extend(as_given(case, "cut at middles", &middles, false, NONE).0);
-        found
-            .0
-            .extend(as_given(case, "cut at sides", &sides, false, NONE).0);
-        if !case.is_fine {
+    each(|trial| {
+        if trial.is_small() {
+            let solid = &trial.case.solid;
+            let sides = solid.cut_at_sides();
+            trial.exactly("cut at middles", &solid.cut_at_middles(), NONE);
+            trial.exactly("cut at sides", &sides, NONE);
             let turned = sides.cut_at_middles().turned_by(Dice(3).turn());
-            found
-                .0
-                .extend(as_given(case, "cut at both and turned", &turned, true, NONE).0);
+            trial.in_single("cut at both and turned", &turned, NONE);
         }
     });
 }
 
 #[test]
 fn each_print_flipped() {
-    through(|case, found| {
-        let mut dice = Dice(4);
-        found
-            .0
-            .extend(as_given(case, "inside out", &case.solid.inside_out(), false, NONE).0);
-        let second = case.solid.flipped_where(|at| at % 2 == 1);
-        found
-            .0
-            .extend(as_given(case, "every second flipped", &second, false, MIXED).0);
-        let random = case.solid.flipped_where(|_| dice.below(2) == 0);
-        found
-            .0
-            .extend(as_given(case, "flipped at random", &random, false, MIXED).0);
+    each(|trial| {
+        let (solid, mut dice) = (&trial.case.solid, Dice(4));
+        let random = solid.flipped_where(|_| dice.below(2) == 0);
+        trial.exactly("flipped at random", &random, MIXED);
+        if trial.is_small() {
+            trial.exactly("inside out", &solid.inside_out(), NONE);
+            let second = solid.flipped_where(|at| at % 2 == 1);
+            trial.exactly("every second flipped", &second, MIXED);
+        }
     });
 }
 
 #[test]
 fn each_print_shuffled_and_doubled() {
-    through(|case, found| {
+    each(|trial| {
         let mut dice = Dice(5);
-        let shuffled = case.solid.shuffled(&mut dice);
-        found
-            .0
-            .extend(as_given(case, "shuffled", &shuffled, false, NONE).0);
-        let twice = Change {
-            copies: 2.0,
-            ..NONE
-        };
-        let doubled = case.solid.clone().and(&shuffled);
-        found
-            .0
-            .extend(as_given(case, "doubled", &doubled, false, twice).0);
+        let copies = 2.0;
+        let shuffled = trial.case.solid.shuffled(&mut dice);
+        let doubled = trial.case.solid.clone().and(&shuffled);
+        if trial.is_small() {
+            trial.exactly("shuffled", &shuffled, NONE);
+            trial.exactly("doubled", &doubled, Change { copies, ..NONE });
+        }
         let everything = doubled
             .flipped_where(|_| dice.below(2) == 0)
             .turned_by(dice.turn())
             .moved([-400.0, 30.0, 700.0])
             .shuffled(&mut dice);
-        if !case.is_fine {
-            let change = Change {
-                copies: 2.0,
-                ..MIXED
-            };
-            found
-                .0
-                .extend(as_given(case, "all at once", &everything, true, change).0);
-        }
+        trial.in_single("all at once", &everything, Change { copies, ..MIXED });
     });
 }
 
