@@ -158,7 +158,7 @@ fn grown(cuts: usize) {
     let _ = std::fs::write("/proc/self/clear_refs", "5");
     let (seconds, survey) = timed(|| survey(&stl));
     black_box(survey);
-    let file = stl.len() as f64 / (1 << 20) as f64;
+    let file = stl.len() as f64 / f64::from(1 << 20);
     println!("{seconds} {} {file}", peak_mb().unwrap_or(0.0));
 }
 
@@ -182,8 +182,8 @@ fn growth() {
         let [seconds, peak, file] = figures[..] else {
             panic!("{said}")
         };
-        let triangles = 8 * cuts * cuts;
-        let each = seconds * 1e9 / triangles as f64;
+        let triangles: u32 = 8 * cuts * cuts;
+        let each = seconds * 1e9 / f64::from(triangles);
         println!(
             "{triangles:>10} {:>12.1} {each:>14.0} {peak:>14.0} {file:>10.1}",
             seconds * 1e3

@@ -301,12 +301,12 @@ fn overlapping() -> Vec<Case> {
         Case::new(
             "two balls 12 apart",
             globe().and(&globe().moved([12.0, 0.0, 0.0])),
-            2009.890_784,
+            2_009.890_784,
             "libigl 2.6.3, remesh_self_intersections and extract_cells (exact numbers), on \
              corners rounded to single precision; manifold3d 3.5.4 agrees to 1e-9",
         )
         .exact_to(1e-6)
-        .volume(7499.748_489)
+        .volume(7_499.748_489)
         .overlapping(),
         Case::new(
             "a peg through a plate",
@@ -402,7 +402,7 @@ fn three_balls() -> Case {
     Case::new(
         "three balls that overlap",
         triad(32),
-        2525.283_374,
+        2_525.283_374,
         "manifold3d 3.5.4, union of the same polyhedra; 0.12 % under smooth_three_balls",
     )
     .exact_to(1e-8)
@@ -557,7 +557,7 @@ fn touching() -> Vec<Case> {
             "eight cubes as one",
             Solid::all(
                 (0..8).map(|k| {
-                    Solid::cube([0, 1, 2].map(|axis| 10.0 * (k >> axis & 1) as f64), 10.0)
+                    Solid::cube([0, 1, 2].map(|axis| 10.0 * f64::from(k >> axis & 1)), 10.0)
                 }),
             ),
             2400.0,
