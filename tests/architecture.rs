@@ -87,7 +87,20 @@ const ROOMS: &[Room] = &[
     },
     Room {
         place: "tui/app",
-        may_name: &["units", "plating", "mesh", "project", "report", "tui::app"],
+        may_name: &[
+            "units",
+            "plating",
+            "mesh",
+            "project",
+            "report",
+            "tui::app",
+            "tui::picture",
+        ],
+        never: NO_WORLD,
+    },
+    Room {
+        place: "tui/picture",
+        may_name: &["mesh", "tui::picture"],
         never: NO_WORLD,
     },
     Room {
@@ -99,6 +112,7 @@ const ROOMS: &[Room] = &[
             "project",
             "report",
             "tui::app",
+            "tui::picture",
             "tui::view",
         ],
         never: &[

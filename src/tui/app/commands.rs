@@ -22,6 +22,7 @@ pub enum Id {
     Reading,
     Supply,
     Note,
+    Print,
     Mark,
     Refresh,
     Tick,
@@ -136,6 +137,7 @@ pub(super) const TABLE: &[Command] = commands! {
     reading: Id::Reading, [c('r')], "reading", "volts, amps and bath of the tank", LISTS;
     supply: Id::Supply, [c('s')], "", "set the supply of the tank as it is set now (cc or cv)", LISTS;
     note: Id::Note, [c('n')], "", "a note on the selected piece", PIECES;
+    print: Id::Print, [c('d')], "print", "the print of the selected piece, drawn: turn it, cut it open, mark places", PIECES;
     undo: Id::Undo, [c('-'), c('u')], "undo", "undo the last record: says which, asks once", ALL;
     redo: Id::Redo, [c('y')], "", "bring back what was undone", ALL;
     far: Id::Far, [c('0'), c('f')], "far", "the far view: the next due thing, readable across the room", ALL;
@@ -201,6 +203,22 @@ pub const INSIDE: &[(&str, &str)] = &[
     (
         "Right, -, /",
         "there, on a time: the time before once more; the row before; leave, the place is kept",
+    ),
+    (
+        "2 4 6 8, arrows",
+        "on a print: turn it, or move the marker; * changes between the two",
+    ),
+    (
+        "+, -",
+        "on a print: larger, smaller; - at its whole size goes back",
+    ),
+    (
+        "3, 1",
+        "on a print: cut it open, deeper; cut less. Also ] and [",
+    ),
+    (
+        "7, 9, 0, 5",
+        "on a print: leave out the side that faces you; other dots; the next hollow or flaw; as it was at first",
     ),
     ("7 3 Enter", "unlock the keyboard"),
 ];
@@ -292,7 +310,7 @@ impl Command {
                 model.spot.is_some() || !model.facts.due.is_empty(),
                 "there is no figure yet",
             ),
-            Id::Note | Id::Mark => need(model.selected_piece().is_some(), "no piece is selected"),
+            Id::Note | Id::Mark | Id::Print => need(model.selected_piece().is_some(), "no piece is selected"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),

@@ -37,6 +37,7 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
         Layer::Told(at) => scrolled(model, Layer::Told, at, key),
         Layer::Far | Layer::Morning => Vec::new(),
         Layer::Typing(typing) => super::typing::key(model, typing, key),
+        Layer::Print(showing) => super::print::key(model, showing, key),
         Layer::Locked(done) => in_lock(model, done, key),
     })
 }

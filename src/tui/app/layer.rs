@@ -1,6 +1,6 @@
 //! What may lie on top of a screen.
 
-use super::{Field, Id, Spot, Task, Typing};
+use super::{Field, Id, Showing, Spot, Task, Typing};
 use crate::project::{Action, Finding, GateView, Refusal};
 
 /// One thing on top of the screen.
@@ -30,6 +30,8 @@ pub enum Layer {
     Morning,
     /// Typing in the pencil sheet.
     Typing(Box<Typing>),
+    /// The print of a piece, drawn.
+    Print(Box<Showing>),
 }
 
 /// A menu of things to do.

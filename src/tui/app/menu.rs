@@ -59,6 +59,8 @@ impl Menu {
             let say = format!("{tank}: supply, bath and the rest");
             self.push(letter, say, Does::Menu(Spot::Tank(tank)));
         }
+        let say = "its print, drawn: turn it, mark places".to_owned();
+        self.push('j', say, Does::Command(Id::Print));
     }
 
     /// The supply of the tank that a piece hangs in, or will hang in.

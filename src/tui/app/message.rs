@@ -1,6 +1,8 @@
 //! What comes into the model and what it asks the shell to do.
 
-use super::{Keymap, Notice};
+use std::sync::Arc;
+
+use super::{Keymap, Notice, Print, Source};
 use crate::project::{Action, Decision, Project, Refusal, Silence};
 
 /// A key, as the shell translates it; releases never arrive.
@@ -94,6 +96,26 @@ pub enum Message {
     Failed(Failure),
     /// The user's own keys are now these; or why they are not taken.
     Keys(Result<Keymap, String>),
+    /// The work on a piece's print is so far.
+    PrintAt {
+        /// Which piece.
+        piece: String,
+        /// What is done, in plain words.
+        step: &'static str,
+        /// Which share of the whole is done, 0 to 1.
+        done: f64,
+    },
+    /// What became of an [`Effect::ReadPrint`]: the print, or in words why not.
+    PrintRead {
+        /// Of which piece.
+        piece: String,
+        /// The print.
+        result: Result<Arc<Print>, String>,
+    },
+    /// The file of a piece's print is another since it was read.
+    PrintChanged(String),
+    /// Whether the terminal draws pictures.
+    Pictures(bool),
 }
 
 /// What the model asks the shell to do.
@@ -119,6 +141,15 @@ pub enum Effect {
     Notify(Box<Notice>),
     /// Write down that no more notices are wanted, for all programs.
     Silence(Silence),
+    /// Read and survey the print of a piece; one that is still read is given up.
+    ReadPrint {
+        /// Which piece.
+        piece: String,
+        /// From what.
+        source: Source,
+    },
+    /// Give up the print that is read.
+    StopReading,
     /// Stop to the shell (Ctrl-Z), come back with `fg`.
     Suspend,
     /// Leave.

@@ -23,6 +23,7 @@ mod message;
 mod model;
 mod notice;
 mod open;
+mod print;
 mod refused;
 mod suggest;
 mod task;
@@ -41,6 +42,9 @@ pub use layer::{
 pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
 pub use notice::Notice;
+pub use print::{
+    CLASSES, Dots, Known, Marker, Place as PrintPlace, Print, Prints, Showing, Source, class_word,
+};
 pub use task::{Deed, Task, Upkeep, finding};
 pub use typing::{Cell, Typing};
 pub use update::update;

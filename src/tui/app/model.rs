@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::bell::Bell;
-use super::{Facts, Keymap, Layer, Place, Step, Typing};
+use super::{Facts, Keymap, Layer, Place, Prints, Step, Typing};
 use crate::project::{
     Action, BathWork, Due, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs,
     What,
@@ -120,6 +120,8 @@ pub struct Model {
     pub settings_fault: Option<String>,
     /// Why nothing is written down any more; said to the end.
     pub stopped: Option<String>,
+    /// The prints that were read.
+    pub prints: Prints,
     pub(super) bell: Bell,
 }
 
@@ -153,6 +155,7 @@ impl Model {
             told: Vec::new(),
             settings_fault: None,
             stopped: None,
+            prints: Prints::default(),
             bell: Bell::default(),
         };
         model.spot = model

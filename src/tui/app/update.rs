@@ -77,6 +77,22 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             take_keys(model, keys);
             Vec::new()
         }
+        Message::PrintAt { piece, step, done } => {
+            model.prints.at(&piece, step, done);
+            Vec::new()
+        }
+        Message::PrintRead { piece, result } => {
+            model.prints.read(&piece, result);
+            Vec::new()
+        }
+        Message::PrintChanged(piece) => {
+            model.prints.changed(&piece);
+            Vec::new()
+        }
+        Message::Pictures(pictures) => {
+            model.prints.pictures = pictures;
+            Vec::new()
+        }
     };
     effects.extend(notify(model, now));
     effects
@@ -163,6 +179,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
             Some(Mode::Cc) => Upkeep::SetAmps,
             _ => Upkeep::SetVolts,
         }),
+        Id::Print => return model.open_print(),
         Id::Note => {
             if let Some(name) = model.selected_piece().map(str::to_owned) {
                 model.open(Task::Piece(name, super::Deed::Note), false);

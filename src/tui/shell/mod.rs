@@ -15,6 +15,7 @@ mod keys;
 mod notify;
 mod own_keys;
 mod sense;
+mod surveyor;
 mod tty;
 
 use std::path::Path;
@@ -38,6 +39,7 @@ use herald::Herald;
 use inbox::{Incoming, Reader, Signals};
 use keeper::{Job, Keeper, Opening};
 use sense::Look;
+use surveyor::Surveyor;
 
 /// The wall clock is compared at least this often, so that a computer that
 /// slept or a clock that was set shows the right time again.
@@ -87,6 +89,7 @@ pub fn run(
     let mut shell = Shell {
         ways,
         herald: Herald::start(tell.clone())?,
+        surveyor: Surveyor::start(&whole, tell.clone())?,
         tell,
         lent: None,
         leave_next: false,
@@ -126,6 +129,7 @@ struct Shell<'a> {
     signals: Signals,
     ways: Ways,
     herald: Herald,
+    surveyor: Surveyor,
     tell: Sender<Incoming>,
     /// The draft in the editor, while the editor has the terminal.
     lent: Option<Draft>,
@@ -254,6 +258,8 @@ impl Shell<'_> {
                 })?;
             }
             Effect::Silence(silence) => self.keeper.ask(Job::Silence(silence))?,
+            Effect::ReadPrint { piece, source } => self.surveyor.read(piece, source)?,
+            Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,
         }

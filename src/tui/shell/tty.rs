@@ -17,6 +17,7 @@ use ratatui::{Frame, Terminal};
 
 use crate::report::safe::plain_text;
 use crate::tui::app::Failure;
+use crate::tui::picture::base64;
 
 /// The longest text for the clipboard, in bytes as sent: terminals drop
 /// longer ones without a word (xterm's buffer, from memory).
@@ -316,45 +317,9 @@ fn clipboard(text: &str) -> Result<String, Failure> {
     })
 }
 
-/// RFC 4648, section 4.
-fn base64(bytes: &[u8]) -> String {
-    const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let mut text = String::with_capacity(bytes.len().div_ceil(3) * 4);
-    for group in bytes.chunks(3) {
-        let byte = |i: usize| u32::from(group.get(i).copied().unwrap_or(0));
-        let bits = byte(0) << 16 | byte(1) << 8 | byte(2);
-        for digit in 0..4 {
-            text.push(if digit <= group.len() {
-                char::from(DIGITS[(bits >> (18 - 6 * digit)) as usize & 63])
-            } else {
-                '='
-            });
-        }
-    }
-    text
-}
-
 #[cfg(test)]
 mod tests {
-    use super::{base64, clipboard};
-
-    #[test]
-    fn base64_as_in_the_rfc() {
-        // Test vectors of RFC 4648, section 10.
-        let vectors = [
-            ("", ""),
-            ("f", "Zg=="),
-            ("fo", "Zm8="),
-            ("foo", "Zm9v"),
-            ("foob", "Zm9vYg=="),
-            ("fooba", "Zm9vYmE="),
-            ("foobar", "Zm9vYmFy"),
-        ];
-        for (text, encoded) in vectors {
-            assert_eq!(base64(text.as_bytes()), encoded);
-        }
-        assert_eq!(base64(&[0xfb, 0xff, 0xbf]), "+/+/");
-    }
+    use super::clipboard;
 
     #[test]
     fn the_clipboard_takes_what_terminals_take() {

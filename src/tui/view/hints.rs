@@ -1,7 +1,9 @@
 //! The keys of what lies on top of a screen, for the hint bar: the keypad's
 //! key first.
 
-use crate::tui::app::{Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Then, Typing};
+use crate::tui::app::{
+    Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Showing, Then, Typing,
+};
 
 type Hint = (&'static str, &'static str);
 
@@ -50,6 +52,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Help(_) | Layer::Told(_) => vec![("Down", "scroll"), ("-", "close")],
         Layer::Far | Layer::Morning => vec![("Enter", "go on")],
         Layer::Typing(typing) => of_typing(typing),
+        Layer::Print(showing) => of_print(model, showing),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
 }
@@ -101,6 +104,29 @@ fn of_form(form: &Form) -> Vec<Hint> {
         (false, 0) => ("-", "leave"),
         (false, _) => ("-", "back"),
     });
+    hints
+}
+
+/// A print that is not there yet can only be waited for or left.
+fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
+    let known = model.prints.of(&showing.piece);
+    let stale = model.is_stale(&showing.piece);
+    let read_again = (stale || known.is_some_and(|k| k.fault.is_some())).then_some(("Enter", "read it again"));
+    let mut hints: Vec<Hint> = read_again.into_iter().collect();
+    if known.is_some_and(|k| k.print.is_some()) {
+        hints.extend(if showing.marking {
+            [("2468", "move the marker"), ("*", "turn")]
+        } else {
+            [("2468", "turn"), ("*", "mark")]
+        });
+        hints.extend([("+", "larger"), ("-", if showing.eye.zoom > 1.0 { "smaller" } else { "back" })]);
+        hints.extend([("3 1", "cut"), ("7", "inside"), ("0", "next flaw"), ("9", "dots"), ("5", "at first")]);
+        if showing.eye.zoom > 1.0 {
+            hints.push(("Esc", "back"));
+        }
+    } else {
+        hints.push(("-", if known.is_some_and(|k| k.reading.is_some()) { "stop" } else { "back" }));
+    }
     hints
 }
 

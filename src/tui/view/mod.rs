@@ -14,6 +14,7 @@ mod layers;
 mod line;
 mod pen;
 mod piece;
+mod print;
 mod theme;
 mod typing;
 mod vessel;
@@ -26,6 +27,7 @@ pub use theme::{Colours, Role, Theme};
 
 use crate::report::safe::fitted;
 use crate::tui::app::{Id, Layer, Model, Screen, commands};
+use crate::tui::picture::Image;
 use crate::units::Instant;
 use pen::{Pen, Row, line_of, wrapped};
 
@@ -69,7 +71,7 @@ pub fn paint(model: &Model, theme: &Theme, now: Instant, buffer: &mut Buffer) {
         return;
     }
     head(model, &mut pen, line_of(area, 0), now);
-    let due_lines = due::lines(area.height);
+    let due_lines = due_lines(model, area);
     let list = Rect {
         y: 1,
         height: due_lines,
@@ -77,13 +79,10 @@ pub fn paint(model: &Model, theme: &Theme, now: Instant, buffer: &mut Buffer) {
     };
     due::draw(model, &mut pen, list);
     let (said_row, said_lines) = said(model, area);
-    let body = Rect {
-        y: 1 + due_lines,
-        height: area.height - due_lines - 2 - said_lines,
-        ..area
-    };
+    let body = body(model, area);
     match model.layers.last() {
         None | Some(Layer::Locked(_)) => screen(model, &mut pen, body),
+        Some(Layer::Print(showing)) => print::draw(model, showing, &mut pen, body),
         Some(layer) => layers::draw(model, layer, &mut pen, body),
     }
     let said_area = Rect {
@@ -93,6 +92,42 @@ pub fn paint(model: &Model, theme: &Theme, now: Instant, buffer: &mut Buffer) {
     };
     pen.rows(said_area, &said_row);
     hints(model, &mut pen, line_of(area, usize::from(area.height) - 1));
+}
+
+/// How many lines the due list has: a print wants the room.
+fn due_lines(model: &Model, area: Rect) -> u16 {
+    let lines = due::lines(area.height);
+    match model.layers.last() {
+        Some(Layer::Print(_)) => lines.min(3),
+        _ => lines,
+    }
+}
+
+/// Where the screen itself is, between the due list and what was last said.
+fn body(model: &Model, area: Rect) -> Rect {
+    let (due_lines, (_, said_lines)) = (due_lines(model, area), said(model, area));
+    Rect {
+        y: 1 + due_lines,
+        height: area.height - due_lines - 2 - said_lines,
+        ..area
+    }
+}
+
+/// Where the terminal's own picture of a print belongs, if one is to be drawn.
+pub fn picture_place(model: &Model, area: Rect) -> Option<Rect> {
+    let is_drawn = area.width >= LEAST.0 && area.height >= LEAST.1;
+    match model.layers.last() {
+        Some(Layer::Print(showing)) if is_drawn => print::place(model, showing, body(model, area)),
+        _ => None,
+    }
+}
+
+/// The terminal's own picture, so many dots wide and high.
+pub fn picture(model: &Model, theme: &Theme, size: (usize, usize)) -> Option<Image> {
+    match model.layers.last() {
+        Some(Layer::Print(showing)) => print::image(model, showing, *theme, size),
+        _ => None,
+    }
 }
 
 /// One sentence that names the size that is wanted, with what is wrong and what

@@ -3,7 +3,7 @@
 
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use ratatui::style::Color;
+use ratatui::style::{Color, Style};
 
 use super::{Role, Theme};
 use crate::report::safe::{self, cell, columns, excerpt, fit, fitted};
@@ -121,12 +121,28 @@ impl<'a> Pen<'a> {
         }
     }
 
+    /// How it draws.
+    pub(super) fn theme(&self) -> Theme {
+        self.theme
+    }
+
+    /// Draws one glyph, of one column, in a cell of an area.
+    pub(super) fn cell(&mut self, area: Rect, at: (usize, usize), glyph: char, style: Style) {
+        let (x, y) = (u16::try_from(at.0), u16::try_from(at.1));
+        let (Ok(x), Ok(y)) = (x, y) else { return };
+        let area = area.intersection(self.buffer.area);
+        if x < area.width && y < area.height {
+            let cell = &mut self.buffer[(area.x + x, area.y + y)];
+            cell.set_char(glyph).set_style(style);
+        }
+    }
+
     /// Empties an area.
     pub(super) fn clear(&mut self, area: Rect) {
         for n in 0..usize::from(area.height) {
             let blank = Row::plain(" ".repeat(usize::from(area.width)));
             let area = line_of(area, n).intersection(self.buffer.area);
-            self.buffer.set_style(area, ratatui::style::Style::reset());
+            self.buffer.set_style(area, Style::reset());
             self.row(area, &blank);
         }
     }

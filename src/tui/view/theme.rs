@@ -3,6 +3,8 @@
 
 use ratatui::style::{Color, Modifier, Style};
 
+use crate::mesh::Class;
+
 /// What a piece of text is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Role {
@@ -92,6 +94,37 @@ impl Theme {
         self.style(role).add_modifier(Modifier::REVERSED)
     }
 
+    /// Whether only plain ASCII is drawn.
+    pub(super) fn is_ascii(self) -> bool {
+        self.ascii
+    }
+
+    /// Whether surfaces have shades of colours.
+    pub(super) fn has_shades(self) -> bool {
+        matches!(self.colours, Colours::Light | Colours::Dark)
+    }
+
+    /// The colour of a surface; `None` where there are no shades.
+    pub(super) fn shade(self, shade: Shade) -> Option<Rgb> {
+        self.has_shades().then(|| self.lasting_shade(shade))
+    }
+
+    /// The same where colours are needed whatever the theme: grey without any.
+    pub(super) fn lasting_shade(self, shade: Shade) -> Rgb {
+        let tones = match (self.colours, shade.section) {
+            (Colours::None, _) => [0x20_2020, 0x90_9090, 0xf4_f4f4],
+            (_, true) => [0x30_2620, 0x7a_6656, 0xc8_b8a8],
+            _ => tones(shade.class),
+        };
+        between(tones, shade.light)
+    }
+
+    /// One colour that stands for a class; `None` where there are no shades.
+    pub(super) fn tone(self, class: Class) -> Option<Rgb> {
+        let light = if self.colours == Colours::Light { 0.42 } else { 0.7 };
+        self.has_shades().then(|| between(tones(class), light))
+    }
+
     /// The text in the glyphs of this theme.
     pub(super) fn glyphs(self, text: &str) -> String {
         if !self.ascii {
@@ -113,6 +146,10 @@ impl Theme {
                 '\u{25cf}' => "*",
                 '\u{25cb}' => "o",
                 '\u{25a0}' => "x",
+                '\u{2593}' => "#",
+                '\u{2573}' => "M",
+                '\u{2571}' => "H",
+                '\u{2261}' => "D",
                 other => {
                     out.push(other);
                     return out;
@@ -121,6 +158,43 @@ impl Theme {
             out
         })
     }
+}
+
+/// How a bit of a surface looks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Shade {
+    /// What the bath does with it.
+    pub(super) class: Class,
+    /// Whether it is a cut through the solid.
+    pub(super) section: bool,
+    /// How light it lies, 0 to 1.
+    pub(super) light: f32,
+}
+
+/// The colours of a class in the dark, lit, and shining. What is wetted is of
+/// copper; the others are told by their patterns too.
+fn tones(class: Class) -> [Rgb; 3] {
+    match class {
+        Class::Wetted => [0x2e_140c, 0xb8_6a3c, 0xff_e2c2],
+        Class::Masked => [0x1d_1a4a, 0x6d_70d6, 0xe0_e2ff],
+        Class::Dry => [0x04_2a26, 0x2f_a58c, 0xcc_f6ea],
+        Class::Hidden => [0x1c_2630, 0x83_96a8, 0xea_f2fa],
+    }
+}
+
+/// The colour between three, at a light of 0, 0.5 and 1.
+fn between([dark, middle, bright]: [Rgb; 3], light: f32) -> Rgb {
+    let light = light.clamp(0.0, 1.0) * 2.0;
+    let (from, to, share) = if light < 1.0 {
+        (dark, middle, light)
+    } else {
+        (middle, bright, light - 1.0)
+    };
+    let part = |shift: u32| {
+        let [from, to] = [from, to].map(|rgb| (rgb >> shift & 0xff) as f32);
+        ((from + (to - from) * share).round() as u32) << shift
+    };
+    part(16) | part(8) | part(0)
 }
 
 /// Of the terminal's own sixteen. White, black, yellow and the bright ones

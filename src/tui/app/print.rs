@@ -1,0 +1,625 @@
+//! The print of a piece, drawn: what is known of it, how it is looked at, what
+//! the keys do there, and what is at the marker.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::{Effect, Key, KeyCode, Layer, Model};
+use crate::mesh::{Cavity, Class, Corner, Facet, Flaw, Mask, Survey};
+use crate::project::Definition;
+use crate::tui::picture::{Eye, Hit, Point, Scene, pick};
+use crate::units::number;
+
+/// What a print is read from: where any of it differs, the print is another.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Source {
+    /// The file, relative to the project's folder.
+    pub file: String,
+    /// The unit that the project says; the file's own stands above it.
+    pub unit: Option<String>,
+    /// What is kept from the bath.
+    pub masks: Vec<Mask>,
+}
+
+impl Source {
+    /// What the print of a piece is read from; `None` without a print.
+    pub fn of(definition: &Definition, piece: &str) -> Option<Self> {
+        let mesh = definition.piece(piece)?.mesh.as_ref()?;
+        Some(Self {
+            file: mesh.file.clone(),
+            unit: mesh.unit.clone(),
+            masks: Vec::new(),
+        })
+    }
+}
+
+/// A print that was read and surveyed.
+#[derive(Debug, PartialEq)]
+pub struct Print {
+    /// What it was read from.
+    pub source: Source,
+    /// All that is known of it.
+    pub survey: Survey,
+    /// Its facets in the survey's order, for drawing; the tint is the place of
+    /// the class in [`CLASSES`].
+    pub scene: Scene,
+    /// The area of each of [`CLASSES`], in mm².
+    pub areas_mm2: [f64; 4],
+}
+
+/// Every class, as they are listed.
+pub const CLASSES: [Class; 4] = [Class::Wetted, Class::Masked, Class::Dry, Class::Hidden];
+
+/// The word of a class.
+pub fn class_word(class: Class) -> &'static str {
+    match class {
+        Class::Wetted => "wetted",
+        Class::Hidden => "hidden",
+        Class::Dry => "dry",
+        Class::Masked => "masked",
+    }
+}
+
+fn tint(class: Class) -> u8 {
+    let at = CLASSES.iter().position(|other| *other == class);
+    at.unwrap_or(0) as u8
+}
+
+impl Print {
+    /// A print ready to be drawn. Takes a while for a large one.
+    pub fn of(source: Source, survey: Survey) -> Self {
+        let facets = survey.facets.iter();
+        let mut areas_mm2 = [0.0; 4];
+        for facet in facets.clone() {
+            areas_mm2[usize::from(tint(facet.class))] += facet.area_mm2();
+        }
+        Self {
+            source,
+            scene: Scene::of(facets.map(|facet| (facet.corners, tint(facet.class)))),
+            areas_mm2,
+            survey,
+        }
+    }
+}
+
+/// What the screen knows of one piece's print.
+#[derive(Debug, Default)]
+pub struct Known {
+    /// The print as last read.
+    pub print: Option<Arc<Print>>,
+    /// While it is read: which step, and which share of all is done.
+    pub reading: Option<(&'static str, f64)>,
+    /// Why it could not be read.
+    pub fault: Option<String>,
+    /// Whether its file is another since it was read.
+    pub changed: bool,
+}
+
+/// The prints that the screen knows.
+#[derive(Debug, Default)]
+pub struct Prints {
+    known: BTreeMap<String, Known>,
+    /// How the last one was looked at.
+    last: Option<Box<Showing>>,
+    /// Whether the terminal draws pictures.
+    pub pictures: bool,
+    /// How prints are drawn where nothing else is chosen.
+    pub usual: Option<Dots>,
+}
+
+/// So many prints are kept; a large one takes some hundred megabytes.
+const KEPT: usize = 3;
+
+impl Prints {
+    /// What is known of a piece's print.
+    pub fn of(&self, piece: &str) -> Option<&Known> {
+        self.known.get(piece)
+    }
+
+    /// The work on a print is so far.
+    pub(super) fn at(&mut self, piece: &str, step: &'static str, done: f64) {
+        if let Some(reading) = self.known.get_mut(piece).map(|k| &mut k.reading)
+            && reading.is_some()
+        {
+            *reading = Some((step, done));
+        }
+    }
+
+    /// A print was read, or why not.
+    pub(super) fn read(&mut self, piece: &str, result: Result<Arc<Print>, String>) {
+        let known = self.known.entry(piece.to_owned()).or_default();
+        known.reading = None;
+        match result {
+            Ok(print) => {
+                *known = Known {
+                    print: Some(print),
+                    ..Known::default()
+                }
+            }
+            Err(fault) => known.fault = Some(fault),
+        }
+        if self.known.len() > KEPT
+            && let Some(other) = self.known.keys().find(|name| *name != piece).cloned()
+        {
+            self.known.remove(&other);
+        }
+    }
+
+    /// The file of a print was touched.
+    pub(super) fn changed(&mut self, piece: &str) {
+        if let Some(known) = self.known.get_mut(piece) {
+            known.changed = true;
+        }
+    }
+
+    /// What dots a print is drawn with.
+    pub fn dots(&self, showing: &Showing) -> Dots {
+        let best = if self.pictures { Dots::Picture } else { Dots::Blocks };
+        let wanted = showing.dots.or(self.usual).unwrap_or(best);
+        match wanted {
+            Dots::Picture if !self.pictures => Dots::Blocks,
+            wanted => wanted,
+        }
+    }
+}
+
+/// What a print is drawn with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Dots {
+    /// Half blocks: two dots a cell.
+    Blocks,
+    /// Braille: eight dots a cell.
+    Braille,
+    /// The terminal's own pictures.
+    Picture,
+}
+
+/// How the print of a piece is looked at.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Showing {
+    /// Which piece.
+    pub piece: String,
+    /// How it is turned, zoomed and cut.
+    pub eye: Eye,
+    /// The marked place.
+    pub marker: Option<Marker>,
+    /// Whether the arrows move the marker rather than turn the print.
+    pub marking: bool,
+    /// What it is drawn with, if that was chosen.
+    pub dots: Option<Dots>,
+    /// The place that was jumped to last, in the order of [`Print::places`].
+    place: Option<usize>,
+}
+
+/// A marked place of the surface.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Marker {
+    /// Which facet of the survey.
+    pub facet: usize,
+    /// Where, in mm, in the file's axes.
+    pub at_mm: Corner,
+}
+
+impl Showing {
+    fn of(piece: &str) -> Self {
+        Self {
+            piece: piece.to_owned(),
+            eye: Eye::REST,
+            marker: None,
+            marking: false,
+            dots: None,
+            place: None,
+        }
+    }
+
+    /// Whether the sides that face the eye are left out.
+    pub fn is_open(&self) -> bool {
+        self.eye.open != 0
+    }
+
+    fn mark(&mut self, print: &Print, hit: Option<Hit>) -> bool {
+        if let Some(hit) = hit {
+            self.marker = Some(Marker {
+                facet: hit.face as usize,
+                at_mm: print.scene.in_print(hit.at),
+            });
+        }
+        hit.is_some()
+    }
+
+    /// Where the marker is from the middle of the print's box.
+    fn marked(&self, print: &Print) -> Option<Point> {
+        self.marker.map(|marker| print.scene.from_middle(marker.at_mm))
+    }
+
+    /// While it is drawn larger than whole, the marker is in the middle.
+    fn centre(&mut self, print: &Print) {
+        let marked = self.marked(print).filter(|_| self.eye.zoom > 1.0);
+        self.eye.centre = marked.unwrap_or_default();
+    }
+
+    /// Whether the marker is seen, not behind something.
+    pub fn sees_marker(&self, print: &Print) -> bool {
+        let hit = self.marked(print).and_then(|at| pick(&print.scene, &self.eye, at));
+        let is_same = |at: Point, hit: Hit| {
+            let apart = at.iter().zip(hit.at).map(|(a, b)| (a - b).abs());
+            apart.fold(0.0, f32::max) < 1e-3 * print.scene.half().into_iter().fold(1.0, f32::max)
+        };
+        let marked = self.marked(print).zip(hit);
+        marked.is_some_and(|(at, hit)| is_same(at, hit))
+    }
+}
+
+/// A place with a name: a hollow, a flaw, an island.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Place {
+    /// What is there.
+    pub say: String,
+    /// Where, in mm.
+    pub at_mm: Corner,
+}
+
+impl Print {
+    /// The places with a name, as they are jumped to.
+    pub fn places(&self) -> Vec<Place> {
+        let survey = &self.survey;
+        let hollows = survey.cavities.iter().map(|cavity| Place {
+            say: hollow(cavity),
+            at_mm: cavity.at_mm,
+        });
+        let islands = survey.islands.iter().enumerate().skip(1);
+        let islands = islands.map(|(n, island)| Place {
+            say: format!("loose part {} of {}", n + 1, survey.islands.len()),
+            at_mm: island.at_mm,
+        });
+        let told = |what: Flaw| !matches!(what, Flaw::SealedCavity | Flaw::DrainedCavity);
+        let flaws = survey.defects.iter().filter(|flaw| told(flaw.what));
+        let flaws = flaws.map(|flaw| Place {
+            say: match flaw.count {
+                1 => flaw_words(flaw.what).to_owned(),
+                count => format!("{}, one of {count}", flaw_words(flaw.what)),
+            },
+            at_mm: flaw.at_mm,
+        });
+        hollows.chain(islands).chain(flaws).collect()
+    }
+
+    /// The facet at a marker.
+    pub fn facet(&self, marker: &Marker) -> Option<&Facet> {
+        self.survey.facets.get(marker.facet)
+    }
+
+    /// What is at a marker: `triangle 12: wetted, 3.1 mm2, faces up and left,
+    /// at x 12.3, y -4.0, z 88.1 mm`, then the nearest place with a name.
+    pub fn told_at(&self, marker: &Marker) -> Vec<String> {
+        let Some(facet) = self.facet(marker) else {
+            return Vec::new();
+        };
+        let [x, y, z] = marker.at_mm.map(|mm| format!("{mm:.1}"));
+        let told = format!(
+            "triangle {}: {}, {} mm2, faces {}; x {x}  y {y}  z {z} mm",
+            facet.triangle + 1,
+            class_word(facet.class),
+            number(facet.area_mm2(), 3),
+            facing(facet),
+        );
+        std::iter::once(told).chain(self.near(marker)).collect()
+    }
+
+    /// The nearest place with a name, within a quarter of the print.
+    fn near(&self, marker: &Marker) -> Option<String> {
+        let places = self.places().into_iter();
+        let apart = places.map(|place| (distance(place.at_mm, marker.at_mm), place));
+        let (apart, place) = apart.min_by(|a, b| a.0.total_cmp(&b.0))?;
+        let near = apart < self.survey.diagonal_mm() / 4.0;
+        near.then(|| format!("{} mm from here: {}", number(apart, 2), place.say))
+    }
+
+    /// The facet nearest to a place: the middle of it.
+    fn nearest(&self, at_mm: Corner) -> Option<Marker> {
+        let middles = self.survey.facets.iter().map(middle).enumerate();
+        let (facet, at_mm) =
+            middles.min_by(|(_, a), (_, b)| distance(*a, at_mm).total_cmp(&distance(*b, at_mm)))?;
+        Some(Marker { facet, at_mm })
+    }
+}
+
+fn middle(facet: &Facet) -> Corner {
+    let [a, b, c] = facet.corners;
+    [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) / 3.0)
+}
+
+fn distance(a: Corner, b: Corner) -> f64 {
+    let squares = [0, 1, 2].map(|axis| (a[axis] - b[axis]).powi(2));
+    squares.iter().sum::<f64>().sqrt()
+}
+
+/// Upright on a facet, of any length.
+fn upright(facet: &Facet) -> Corner {
+    let [a, b, c] = facet.corners;
+    let side = |to: Corner| [0, 1, 2].map(|axis| to[axis] - a[axis]);
+    let ([ux, uy, uz], [vx, vy, vz]) = (side(b), side(c));
+    [uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx]
+}
+
+/// Where a facet faces, in words: `up and left`.
+fn facing(facet: &Facet) -> String {
+    let upright = upright(facet);
+    let length = distance(upright, [0.0; 3]);
+    let words = [("right", "left"), ("back", "front"), ("up", "down")];
+    // The least share that is told: less than 22.5 degrees off the others.
+    let told = |axis: &usize| upright[*axis].abs() > 0.38 * length;
+    let mut axes: Vec<usize> = [2, 1, 0].into_iter().filter(told).collect();
+    axes.sort_by(|a, b| upright[*b].abs().total_cmp(&upright[*a].abs()));
+    let words: Vec<&str> = axes
+        .into_iter()
+        .map(|axis| if upright[axis] > 0.0 { words[axis].0 } else { words[axis].1 })
+        .collect();
+    if words.is_empty() { "nowhere".to_owned() } else { words.join(" and ") }
+}
+
+fn hollow(cavity: &Cavity) -> String {
+    let volume = number(cavity.volume_mm3 / 1000.0, 2);
+    match (cavity.sealed, cavity.opening_mm) {
+        (true, None) => format!("a hollow of {volume} cm3 without a way in"),
+        (true, Some(opening)) => {
+            let opening = number(opening, 2);
+            format!("a hollow of {volume} cm3, shut: its opening is {opening} mm")
+        }
+        (false, opening) => {
+            let opening = opening.map_or_else(String::new, |mm| format!(", {} mm", number(mm, 2)));
+            format!("the opening{opening} of a hollow of {volume} cm3")
+        }
+    }
+}
+
+fn flaw_words(what: Flaw) -> &'static str {
+    match what {
+        Flaw::OverlappingShells => "shells that run through each other",
+        Flaw::FlippedNormals => "triangles turned inside out",
+        Flaw::DuplicateFaces => "triangles that are there twice",
+        Flaw::InternalFaces => "triangles inside the solid",
+        Flaw::NonManifoldEdges => "a side where more than two triangles meet",
+        Flaw::OpenMesh => "a hole",
+        Flaw::TJunction => "a corner in the middle of another's side",
+        Flaw::DegenerateTriangles => "a triangle without area",
+        Flaw::SelfIntersection => "a shell that runs through itself",
+        Flaw::SealedCavity => "a hollow without a way in",
+        Flaw::DrainedCavity => "a hollow with an opening",
+        Flaw::UnitSuspect => "a size that no print has",
+        Flaw::ThinWall => "a thin wall",
+    }
+}
+
+impl Model {
+    /// Whether what is shown of a print is of another file, unit or mask than
+    /// there is now.
+    pub fn is_stale(&self, piece: &str) -> bool {
+        let Some(known) = self.prints.of(piece) else {
+            return false;
+        };
+        let source = Source::of(&self.project.definition, piece);
+        let is_other = |print: &Arc<Print>| Some(&print.source) != source.as_ref();
+        known.changed || known.print.as_ref().is_some_and(is_other)
+    }
+
+    /// Opens the print of the selected piece, as it was last looked at.
+    pub(super) fn open_print(&mut self) -> Vec<Effect> {
+        let Some(piece) = self.selected_piece().map(str::to_owned) else {
+            return Vec::new();
+        };
+        let last = self.prints.last.take().filter(|last| last.piece == piece);
+        let showing = last.unwrap_or_else(|| Box::new(Showing::of(&piece)));
+        self.layers.push(Layer::Print(showing));
+        let known = self.prints.of(&piece);
+        if known.is_some_and(|k| k.print.is_some() || k.reading.is_some()) {
+            return Vec::new();
+        }
+        self.read_print(&piece)
+    }
+
+    /// Asks for a print to be read, if the piece has one.
+    fn read_print(&mut self, piece: &str) -> Vec<Effect> {
+        let Some(source) = Source::of(&self.project.definition, piece) else {
+            return Vec::new();
+        };
+        // Only one is read at a time.
+        for known in self.prints.known.values_mut() {
+            known.reading = None;
+        }
+        let known = self.prints.known.entry(piece.to_owned()).or_default();
+        known.reading = Some(("opening the file", 0.0));
+        known.fault = None;
+        let piece = piece.to_owned();
+        vec![Effect::ReadPrint { piece, source }]
+    }
+
+    fn close_print(&mut self, showing: Box<Showing>) -> Vec<Effect> {
+        let known = self.prints.known.get_mut(&showing.piece);
+        let reading = known.and_then(|known| known.reading.take());
+        self.prints.last = Some(showing);
+        reading.map(|_| Effect::StopReading).into_iter().collect()
+    }
+}
+
+/// How far one key turns, in degrees.
+const TURN: f32 = 15.0;
+
+/// How much one key enlarges.
+const ENLARGE: f32 = 1.25;
+
+/// The most that a print is enlarged.
+const LARGEST: f32 = 60.0;
+
+/// A step of the marker, as a share of what is seen from the middle to an edge.
+const STEP: f32 = 0.05;
+
+/// So many steps over empty space lead to the next surface.
+const LEAP: u8 = 8;
+
+/// A step of the cut, as a share of the print's depth.
+const SLICE: f32 = 0.05;
+
+/// A key while a print is shown. The digits are where the keypad has them; those
+/// that it sends without its number lock mean the same.
+pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec<Effect> {
+    use KeyCode::{BackTab, Char, Down, End, Enter, Esc, Home, Left, PageDown, PageUp, Right, Tab, Up};
+    let print = model.prints.of(&showing.piece).and_then(|known| known.print.clone());
+    model.said = super::Said::default();
+    match (key.code, print) {
+        (Esc, _) | (Char('-'), None) => return model.close_print(showing),
+        (Char('-'), _) if showing.eye.zoom <= 1.0 => return model.close_print(showing),
+        (Char('/' | '?'), _) => {
+            model.layers.push(Layer::Print(showing));
+            model.layers.push(Layer::Help(0));
+            return Vec::new();
+        }
+        (Enter, _) if wants_reading(model, &showing.piece) => {
+            let effects = model.read_print(&showing.piece);
+            model.layers.push(Layer::Print(showing));
+            return effects;
+        }
+        (_, None) => {}
+        (Left | Char('4'), Some(print)) => go(model, &mut showing, &print, [-1.0, 0.0]),
+        (Right | Char('6'), Some(print)) => go(model, &mut showing, &print, [1.0, 0.0]),
+        (Up | Char('8'), Some(print)) => go(model, &mut showing, &print, [0.0, 1.0]),
+        (Down | Char('2'), Some(print)) => go(model, &mut showing, &print, [0.0, -1.0]),
+        (Char('+'), Some(print)) => enlarge(&mut showing, &print, ENLARGE),
+        (Char('-'), Some(print)) => enlarge(&mut showing, &print, 1.0 / ENLARGE),
+        (Char('5') | Home, Some(print)) => {
+            showing.eye = Eye::REST;
+            showing.centre(&print);
+        }
+        (Char('*' | 'm') | Tab | BackTab, Some(print)) => {
+            showing.marking = !showing.marking;
+            if showing.marking && showing.marker.is_none() {
+                let first = in_the_middle(&print, &showing.eye);
+                showing.mark(&print, first);
+            }
+        }
+        (Char('3' | ']') | PageDown, Some(print)) => cut(model, &mut showing, &print, -1.0),
+        (Char('1' | '[') | End, Some(print)) => cut(model, &mut showing, &print, 1.0),
+        (Char('7' | 'i'), Some(_)) => open(model, &mut showing),
+        (Char('9' | 'b') | PageUp, Some(_)) => next_dots(model, &mut showing),
+        (Char('0' | 'n'), Some(print)) => jump(model, &mut showing, &print),
+        _ => {}
+    }
+    model.layers.push(Layer::Print(showing));
+    Vec::new()
+}
+
+fn wants_reading(model: &Model, piece: &str) -> bool {
+    let known = model.prints.of(piece);
+    let failed = known.is_some_and(|k| k.fault.is_some()) || known.is_none();
+    let reads = known.is_some_and(|k| k.reading.is_some());
+    !reads && (failed || model.is_stale(piece))
+}
+
+/// Turns the print, or moves the marker over it.
+fn go(model: &mut Model, showing: &mut Showing, print: &Print, [right, up]: [f32; 2]) {
+    if !showing.marking {
+        showing.eye = showing.eye.turned(TURN * right, -TURN * up);
+        return;
+    }
+    let eye = &showing.eye;
+    let [to_right, to_up, _] = eye.directions();
+    let [aside, high] = eye.reach(&print.scene);
+    let step = STEP * aside.min(high) / eye.zoom;
+    let from = showing.marked(print).unwrap_or(eye.centre);
+    let mut steps = (1..=LEAP).map(|n| {
+        let far = step * f32::from(n);
+        [0, 1, 2].map(|axis| from[axis] + far * (right * to_right[axis] + up * to_up[axis]))
+    });
+    let next = steps.find_map(|point| pick(&print.scene, eye, point));
+    if showing.mark(print, next) {
+        showing.centre(print);
+    } else {
+        model.say("that is its edge as it is turned now");
+    }
+}
+
+/// The place nearest to the middle of the picture.
+fn in_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
+    let [right, up, _] = eye.directions();
+    let off = |middle: Point| {
+        let aside = |direction: Point| {
+            let from = [0, 1, 2].map(|axis| (middle[axis] - eye.centre[axis]) * direction[axis]);
+            from.iter().sum::<f32>()
+        };
+        aside(right).hypot(aside(up))
+    };
+    let middles = print.scene.faces().iter().map(|face| {
+        let [a, b, c] = face.corners;
+        [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) / 3.0)
+    });
+    let nearest = middles.min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+    pick(&print.scene, eye, eye.centre).or_else(|| pick(&print.scene, eye, nearest))
+}
+
+fn enlarge(showing: &mut Showing, print: &Print, times: f32) {
+    let zoom = showing.eye.zoom * times;
+    // Back at its whole size there is no rest left of the steps.
+    showing.eye.zoom = if zoom < 1.05 { 1.0 } else { zoom.min(LARGEST) };
+    showing.centre(print);
+}
+
+/// Moves the cut away from the eye or towards it; the first goes through the
+/// marker, or through the middle.
+fn cut(model: &mut Model, showing: &mut Showing, print: &Print, towards: f32) {
+    let [_, _, near] = showing.eye.directions();
+    let half = print.scene.half();
+    let deep: f32 = half.iter().zip(near).map(|(half, near)| half * near.abs()).sum();
+    let marked = showing.marked(print);
+    let marked = marked.map(|at| at.iter().zip(near).map(|(at, near)| at * near).sum());
+    let next = match showing.eye.cut {
+        Some(cut) => cut + towards * 2.0 * SLICE * deep,
+        None if towards < 0.0 => marked.unwrap_or(0.0),
+        None => return model.say("it is not cut open; 3 cuts it"),
+    };
+    showing.eye.cut = (next < deep).then_some(next.max(-deep));
+}
+
+/// Leaves out what faces the eye, except what the bath does not reach.
+fn open(model: &mut Model, showing: &mut Showing) {
+    let outside = 1 << tint(Class::Wetted) | 1 << tint(Class::Masked);
+    showing.eye.open = if showing.is_open() { 0 } else { outside };
+    if showing.is_open() {
+        model.say("the side that faces you is left out: what is inside is seen");
+    }
+}
+
+fn next_dots(model: &mut Model, showing: &mut Showing) {
+    let next = match model.prints.dots(showing) {
+        Dots::Blocks => Dots::Braille,
+        Dots::Braille if model.prints.pictures => Dots::Picture,
+        Dots::Braille | Dots::Picture => Dots::Blocks,
+    };
+    showing.dots = Some(next);
+}
+
+/// Marks the next place with a name and turns the print so that it is seen.
+fn jump(model: &mut Model, showing: &mut Showing, print: &Print) {
+    let places = print.places();
+    if places.is_empty() {
+        return model.say("nothing is known to be wrong with it: no hollow, no flaw");
+    }
+    let next = showing.place.map_or(0, |at| at + 1) % places.len();
+    let place = &places[next];
+    showing.place = Some(next);
+    let Some(marker) = print.nearest(place.at_mm) else {
+        return;
+    };
+    showing.marker = Some(marker);
+    if let Some([x, y, z]) = print.facet(&marker).map(upright) {
+        let level = x.hypot(y);
+        showing.eye.yaw = (-x).atan2(-y).to_degrees() as f32;
+        showing.eye.tilt = z.atan2(level).to_degrees() as f32;
+    }
+    showing.eye.cut = None;
+    showing.eye.open = 0;
+    if !showing.sees_marker(print) {
+        open(model, showing);
+    }
+    showing.centre(print);
+    model.say(format!("{} of {}: {}", next + 1, places.len(), place.say));
+}

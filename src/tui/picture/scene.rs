@@ -1,0 +1,161 @@
+//! What is drawn: faces with their tints, upright on their surface.
+
+use std::collections::HashMap;
+
+use super::{Point, cross, dot, minus, plus, unit};
+use crate::mesh::Corner;
+
+/// Beyond so many faces a scene is drawn flat: rounding them would take longer
+/// than anybody sees it.
+const ROUNDED: usize = 300_000;
+
+/// Beyond so many faces a coarser stand-in is drawn while the print is small.
+const FINE: usize = 150_000;
+
+/// Cells of the stand-in along the longest side of the box.
+const CELLS: f32 = 256.0;
+
+/// Faces that meet at less than this are one rounded surface: cosine of 40
+/// degrees.
+const CREASE: f32 = 0.766;
+
+/// One face, corners in mm from the middle of the scene's box.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Face {
+    /// Counter-clockwise seen from its front.
+    pub corners: [Point; 3],
+    /// Its class, or its step of a scale.
+    pub tint: u8,
+    /// Which of the faces that the scene was made of, counted from 0.
+    pub of: u32,
+}
+
+/// The faces of a print.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scene {
+    pub(super) faces: Vec<Face>,
+    /// Upright on the rounded surface at each corner; empty where it is drawn
+    /// flat.
+    pub(super) upright: Vec<[Point; 3]>,
+    /// Fewer faces that look the same from afar; empty where there are few.
+    pub(super) stand_in: Vec<Face>,
+    middle: Corner,
+    half: Point,
+}
+
+impl Scene {
+    /// The scene of these faces: corners in mm, and a tint. What is not finite
+    /// is left out.
+    pub fn of(faces: impl IntoIterator<Item = ([Corner; 3], u8)>) -> Self {
+        let given: Vec<(u32, [Corner; 3], u8)> = (0..)
+            .zip(faces)
+            .map(|(of, (corners, tint))| (of, corners, tint))
+            .filter(|(_, corners, _)| corners.as_flattened().iter().all(|n| n.is_finite()))
+            .collect();
+        let corners = || given.iter().flat_map(|(_, corners, _)| corners);
+        let bound = |axis: usize, pick: fn(f64, f64) -> f64| {
+            corners().map(|corner| corner[axis]).reduce(pick)
+        };
+        let low = [0, 1, 2].map(|axis| bound(axis, f64::min).unwrap_or(0.0));
+        let high = [0, 1, 2].map(|axis| bound(axis, f64::max).unwrap_or(0.0));
+        let middle = [0, 1, 2].map(|axis| f64::midpoint(low[axis], high[axis]));
+        let half = [0, 1, 2].map(|axis| ((high[axis] - low[axis]) / 2.0) as f32);
+        let from_middle =
+            |corner: Corner| [0, 1, 2].map(|axis| (corner[axis] - middle[axis]) as f32);
+        let faces: Vec<Face> = given
+            .iter()
+            .map(|(of, corners, tint)| Face {
+                corners: corners.map(from_middle),
+                tint: *tint,
+                of: *of,
+            })
+            .collect();
+        Self {
+            upright: if faces.len() <= ROUNDED {
+                rounded(&faces)
+            } else {
+                Vec::new()
+            },
+            stand_in: if faces.len() > FINE {
+                coarser(&faces, half)
+            } else {
+                Vec::new()
+            },
+            faces,
+            middle,
+            half,
+        }
+    }
+
+    /// Its faces; those that were left out are none.
+    pub fn faces(&self) -> &[Face] {
+        &self.faces
+    }
+
+    /// Half the extents of the box around it, in mm.
+    pub fn half(&self) -> Point {
+        self.half
+    }
+
+    /// Where a point that is told from the middle of the box lies in the print.
+    pub fn in_print(&self, point: Point) -> Corner {
+        [0, 1, 2].map(|axis| self.middle[axis] + f64::from(point[axis]))
+    }
+
+    /// Where a point of the print lies from the middle of the box.
+    pub fn from_middle(&self, point: Corner) -> Point {
+        [0, 1, 2].map(|axis| (point[axis] - self.middle[axis]) as f32)
+    }
+}
+
+/// Upright on a face; its length is twice the area.
+pub(super) fn across(corners: &[Point; 3]) -> Point {
+    cross(
+        minus(corners[1], corners[0]),
+        minus(corners[2], corners[0]),
+    )
+}
+
+/// At each corner the mean of the faces that meet there without a crease.
+fn rounded(faces: &[Face]) -> Vec<[Point; 3]> {
+    let bits = |corner: Point| corner.map(|number| (number + 0.0).to_bits());
+    let mut around: HashMap<[u32; 3], Vec<u32>> = HashMap::with_capacity(faces.len());
+    let flat: Vec<Point> = faces.iter().map(|face| across(&face.corners)).collect();
+    for (at, face) in (0..).zip(faces) {
+        for corner in face.corners {
+            around.entry(bits(corner)).or_default().push(at);
+        }
+    }
+    let units: Vec<Point> = flat.iter().map(|across| unit(*across)).collect();
+    let mean = |at: usize, corner: Point| {
+        // A corner that hundreds of faces share is rounded by the first ones.
+        let met = around.get(&bits(corner)).map_or(&[][..], Vec::as_slice);
+        let smooth = met.iter().take(24).map(|other| *other as usize);
+        let smooth = smooth.filter(|other| dot(units[*other], units[at]) > CREASE);
+        let sum = smooth.fold([0.0; 3], |sum, other| plus(sum, flat[other], 1.0));
+        unit(if dot(sum, sum) > 0.0 { sum } else { flat[at] })
+    };
+    let corners = faces.iter().enumerate();
+    corners
+        .map(|(at, face)| face.corners.map(|corner| mean(at, corner)))
+        .collect()
+}
+
+/// Every corner moved to the first one in its cell of a grid; faces that
+/// shrink to a line or to nothing by it are left out.
+fn coarser(faces: &[Face], half: Point) -> Vec<Face> {
+    let side = 2.0 * half.into_iter().fold(f32::MIN_POSITIVE, f32::max) / CELLS;
+    let cell = |corner: Point| corner.map(|number| (number / side).floor() as i16);
+    let mut first: HashMap<[i16; 3], Point> = HashMap::new();
+    let kept = faces.iter().filter_map(|face| {
+        let cells = face.corners.map(cell);
+        let is_whole = cells[0] != cells[1] && cells[1] != cells[2] && cells[2] != cells[0];
+        let mut at = 0;
+        let corners = face.corners.map(|corner| {
+            at += 1;
+            *first.entry(cells[at - 1]).or_insert(corner)
+        });
+        is_whole.then_some(Face { corners, ..*face })
+    });
+    kept.collect()
+}

@@ -1,0 +1,270 @@
+//! The thread that reads and surveys prints, one at a time: a large one takes
+//! seconds, and the screen never waits.
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
+use std::sync::{Arc, Mutex};
+use std::thread;
+use std::time::Duration;
+
+use super::ShellError;
+use super::inbox::{Ending, Incoming};
+use crate::mesh::{self, LengthUnit, MeshError, Order};
+use crate::store::{self, Disk, RealDisk, Stamp};
+use crate::tui::app::{Message, Print, Source};
+use crate::units::{Stopped, Watch};
+
+/// How often the file of the last print is looked at for changes.
+const FOLLOW: Duration = Duration::from_secs(1);
+
+/// A print to read.
+struct Job {
+    piece: String,
+    source: Source,
+    number: u64,
+}
+
+/// The surveyor, seen from the loop. Its thread is never joined: what it does
+/// is for the screen alone.
+pub(super) struct Surveyor {
+    jobs: Sender<Job>,
+    /// The number of the print that is wanted; work on any other one stops.
+    wanted: Arc<AtomicU64>,
+}
+
+impl Surveyor {
+    /// For the prints of the project in a folder.
+    pub(super) fn start(folder: &Path, tell: Sender<Incoming>) -> io::Result<Self> {
+        let (jobs, todo) = mpsc::channel();
+        let wanted = Arc::new(AtomicU64::new(0));
+        let desk = Desk {
+            folder: folder.to_owned(),
+            wanted: Arc::clone(&wanted),
+            last: None,
+        };
+        thread::Builder::new()
+            .name("surveyor".to_owned())
+            .spawn(move || {
+                let tell = Ending(tell);
+                desk.work(&todo, &tell.0);
+            })?;
+        Ok(Self { jobs, wanted })
+    }
+
+    /// Reads a print; one that is still read is given up.
+    pub(super) fn read(&self, piece: String, source: Source) -> Result<(), ShellError> {
+        let number = self.wanted.fetch_add(1, Ordering::SeqCst) + 1;
+        let job = Job {
+            piece,
+            source,
+            number,
+        };
+        self.jobs.send(job).map_err(|_gone| ShellError::Worker)
+    }
+
+    /// Gives up what is read.
+    pub(super) fn stop(&self) {
+        self.wanted.fetch_add(1, Ordering::SeqCst);
+    }
+}
+
+struct Desk {
+    folder: PathBuf,
+    wanted: Arc<AtomicU64>,
+    /// The print that was read last, its file and the file's stamp.
+    last: Option<(String, PathBuf, Stamp)>,
+}
+
+impl Desk {
+    fn work(mut self, todo: &Receiver<Job>, tell: &Sender<Incoming>) {
+        loop {
+            let message = match todo.recv_timeout(FOLLOW) {
+                Ok(job) => self.perform(job, tell),
+                Err(RecvTimeoutError::Timeout) => self.follow(),
+                Err(RecvTimeoutError::Disconnected) => return,
+            };
+            if let Some(message) = message
+                && tell.send(Incoming::Message(message)).is_err()
+            {
+                return;
+            }
+        }
+    }
+
+    /// Tells once that the file of the last print is another.
+    fn follow(&mut self) -> Option<Message> {
+        let (_, file, stamp) = self.last.as_ref()?;
+        let is_same = RealDisk.stat(file).is_ok_and(|now| now == *stamp);
+        let (piece, ..) = self.last.take_if(|_| !is_same)?;
+        Some(Message::PrintChanged(piece))
+    }
+
+    /// What was given up tells nothing.
+    fn perform(&mut self, job: Job, tell: &Sender<Incoming>) -> Option<Message> {
+        let Job {
+            piece,
+            source,
+            number,
+        } = job;
+        let waiting = Waiting {
+            wanted: &self.wanted,
+            number,
+            tell: Mutex::new((tell.clone(), "", 0)),
+            piece: &piece,
+        };
+        if waiting.stopped() {
+            return None;
+        }
+        let file = self.folder.join(&source.file);
+        self.last = None;
+        let stamp = RealDisk.stat(&file).ok();
+        let result = read(&file, source, &waiting);
+        let is_given_up = waiting.stopped();
+        self.last = stamp.map(|stamp| (piece.clone(), file, stamp));
+        let result = match result {
+            _ if is_given_up => return None,
+            Ok(print) => Ok(Arc::new(print)),
+            Err(Trouble::Told(why)) => Err(why),
+            Err(Trouble::Stopped) => return None,
+        };
+        Some(Message::PrintRead { piece, result })
+    }
+}
+
+/// Why there is no print.
+enum Trouble {
+    Stopped,
+    /// In words.
+    Told(String),
+}
+
+impl From<Stopped> for Trouble {
+    fn from(_: Stopped) -> Self {
+        Self::Stopped
+    }
+}
+
+fn read(file: &Path, source: Source, watch: &dyn Watch) -> Result<Print, Trouble> {
+    let name = &source.file;
+    let told = |why: String| Trouble::Told(format!("{name}: {why}"));
+    let refused = |error: MeshError| told(format!("{error}; {}", error.remedy()));
+    if let Ok(stamp) = RealDisk.stat(file) {
+        mesh::check_length(stamp.len).map_err(refused)?;
+    }
+    watch.at("reading the file", 0.0);
+    let bytes = store::read_file(file)
+        .map_err(|error| told(format!("{}; {}", error.message, error.remedy)))?;
+    let print = mesh::read(&bytes).map_err(refused)?;
+    let given = source.unit.as_deref();
+    let given = given.and_then(|unit| unit.parse::<LengthUnit>().ok());
+    let order = Order {
+        masks: source.masks.clone(),
+        ..Order::in_unit(print.unit.or(given).unwrap_or(LengthUnit::Mm))
+    };
+    let survey = mesh::survey(&print, &order, watch)?;
+    Ok(Print::of(source, survey))
+}
+
+/// Tells the screen how far a print is, a percent at a time.
+struct Waiting<'w> {
+    wanted: &'w AtomicU64,
+    number: u64,
+    /// Where it is told, which step was told last, and how many percent.
+    tell: Mutex<(Sender<Incoming>, &'static str, u8)>,
+    piece: &'w str,
+}
+
+impl Watch for Waiting<'_> {
+    fn at(&self, step: &'static str, done: f64) {
+        // Where another thread tells just now, it is told next time.
+        let Ok(mut told) = self.tell.try_lock() else {
+            return;
+        };
+        let percent = (done * 100.0).clamp(0.0, 100.0) as u8;
+        if (told.1, told.2) != (step, percent) && !self.stopped() {
+            (told.1, told.2) = (step, percent);
+            let message = Message::PrintAt {
+                piece: self.piece.to_owned(),
+                step,
+                done,
+            };
+            // Where the loop has gone, nobody listens.
+            let _loop_gone = told.0.send(Incoming::Message(message));
+        }
+    }
+
+    fn stopped(&self) -> bool {
+        self.wanted.load(Ordering::SeqCst) != self.number
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TIP: &str = "solid tip\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 3 0 0\nvertex 0 4 0\n\
+                       endloop\nendfacet\nendsolid tip\n";
+
+    fn source(file: &str) -> Source {
+        Source {
+            file: file.to_owned(),
+            unit: Some("cm".to_owned()),
+            masks: Vec::new(),
+        }
+    }
+
+    /// The next message that is no step of the work.
+    fn next(inbox: &Receiver<Incoming>) -> Message {
+        loop {
+            match inbox.recv_timeout(Duration::from_secs(20)).unwrap() {
+                Incoming::Message(Message::PrintAt { .. }) => {}
+                Incoming::Message(message) => return message,
+                other => panic!("{other:?}"),
+            }
+        }
+    }
+
+    #[test]
+    fn a_print_is_read_in_its_unit_and_a_change_of_its_file_is_told_once() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("tip.stl");
+        std::fs::write(&file, TIP).unwrap();
+        let (tell, inbox) = mpsc::channel();
+        let surveyor = Surveyor::start(folder.path(), tell).unwrap();
+        surveyor.read("tip".to_owned(), source("tip.stl")).unwrap();
+        let Message::PrintRead { result, .. } = next(&inbox) else {
+            panic!("a print");
+        };
+        let print = result.unwrap();
+        assert!((print.survey.naive_area_mm2 - 600.0).abs() < 1e-9);
+        std::fs::write(&file, TIP.replace("vertex 3", "vertex 30")).unwrap();
+        assert!(matches!(next(&inbox), Message::PrintChanged(piece) if piece == "tip"));
+        assert!(inbox.recv_timeout(Duration::from_millis(1500)).is_err());
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_told_with_its_file_and_what_is_given_up_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("bad.stl"), "no print").unwrap();
+        let (tell, inbox) = mpsc::channel();
+        let surveyor = Surveyor::start(folder.path(), tell).unwrap();
+        for file in ["gone.stl", "bad.stl"] {
+            surveyor.read("tip".to_owned(), source(file)).unwrap();
+            let Message::PrintRead { result, .. } = next(&inbox) else {
+                panic!("an answer");
+            };
+            assert!(result.unwrap_err().starts_with(file));
+        }
+        let stopped = Waiting {
+            wanted: &AtomicU64::new(2),
+            number: 1,
+            tell: Mutex::new((mpsc::channel().0, "", 0)),
+            piece: "tip",
+        };
+        std::fs::write(folder.path().join("tip.stl"), TIP).unwrap();
+        let read = read(&folder.path().join("tip.stl"), source("tip.stl"), &stopped);
+        assert!(matches!(read, Err(Trouble::Stopped)));
+    }
+}
