@@ -744,3 +744,79 @@ fn a_long_project_is_shown_from_what_was_kept_and_answers_while_it_is_read() {
     pty.send("\x03");
     assert_eq!(pty.ended(), 0);
 }
+
+/// The fern lamp in a folder of its own, on a screen that shows a print.
+fn with_a_print(env: &[(&str, &str)]) -> (tempfile::TempDir, Pty) {
+    let holds = tempfile::tempdir().unwrap();
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-projects/fern-lamp");
+    let folder = holds.path().join("lamp");
+    std::fs::create_dir_all(folder.join("meshes")).unwrap();
+    for file in ["project.ron", "journal.ron", "meshes/crozier.stl"] {
+        std::fs::copy(sample.join(file), folder.join(file)).unwrap();
+    }
+    let args = ["open", folder.to_str().unwrap(), "--now", "2026-03-04T20:05:00Z"];
+    let mut pty = Pty::run(PROGRAM, &args, env);
+    pty.wait_frame("the lamp", |s| s.contents().contains("crozier"));
+    let place = std::fs::read_to_string(sample.join("project.ron")).unwrap();
+    let names = place.lines().filter(|line| line.contains("mesh:"));
+    let digit = names.take_while(|line| !line.contains("crozier")).count() + 1;
+    pty.send(&format!("p{digit}d"));
+    (holds, pty)
+}
+
+#[test]
+fn a_print_is_turned_by_keys_and_the_terminal_is_as_before() {
+    let (_holds, mut pty) = with_a_print(&[]);
+    pty.wait_frame("the print", |s| s.contents().contains("wetted"));
+    let written = String::from_utf8_lossy(&pty.since(0)).into_owned();
+    assert!(!written.contains("\x1b_G") && !written.contains("\x1bP"));
+    pty.send("66");
+    pty.wait_frame("it turned", |s| s.contents().contains("turned 60 right"));
+    pty.send("\x1b[A*8");
+    pty.wait_frame("the marker", |s| s.contents().contains("triangle"));
+    pty.send("-\x03");
+    assert_eq!(pty.ended(), 0);
+}
+
+/// Waits until the program has written this.
+fn written(pty: &Pty, mark: usize, text: &str) -> String {
+    for _ in 0..1000 {
+        let since = String::from_utf8_lossy(&pty.since(mark)).into_owned();
+        if since.contains(text) {
+            return since;
+        }
+        thread::sleep(Duration::from_millis(20));
+    }
+    panic!("never {text:?}: {:?}", pty.contents());
+}
+
+#[test]
+fn a_terminal_that_has_pictures_is_given_one_and_it_is_taken_away_again() {
+    for (answer, begin, gone) in [
+        ("\x1b_Gi=7301;OK\x1b\\\x1b[?62c", "\x1b_Ga=T", "\x1b_Ga=d"),
+        ("\x1b[6;16;8t\x1b[?62;4c", "\x1bP0;1q", "X\x1b8"),
+    ] {
+        let (_holds, mut pty) = with_a_print(&[]);
+        written(&pty, 0, "\x1b[c");
+        pty.send("\x1b[?62;4c");
+        written(&pty, 0, "\x1b[16t");
+        // A key amid the answers turns the print all the same.
+        pty.send(&format!("6{answer}"));
+        written(&pty, 0, begin);
+        pty.wait("it turned", |s| s.contents().contains("turned 45 right"));
+        let mark = pty.mark();
+        pty.send("6");
+        written(&pty, mark, begin);
+        let mark = pty.mark();
+        pty.send("\x1b");
+        written(&pty, mark, gone);
+        pty.send("d");
+        written(&pty, mark, begin);
+        let mark = pty.mark();
+        pty.send("\x03");
+        assert_eq!(pty.ended(), 0);
+        if begin.contains('G') {
+            assert!(String::from_utf8_lossy(&pty.since(mark)).contains(gone));
+        }
+    }
+}

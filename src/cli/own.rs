@@ -25,12 +25,13 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         |_unread| String::new(),
         |settings| {
             format!(
-                "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\nnotices here:\n  {}\n",
+                "who: {}\nascii: {}\ncolour: {}\npalette: {}\ncolours drawn here: {}\nprint: {}\nnotices here:\n  {}\n",
                 settings.who.as_deref().map_or_else(|| "not said yet".into(), line_safe),
                 flag(settings.ascii),
                 flag(settings.colour),
                 settings.palette.unwrap_or(Palette::Terminal).word(),
                 colours_told(settings),
+                settings.print.word(),
                 Ways::sense(&settings.notices).said().join("\n  "),
             )
         },
@@ -49,6 +50,7 @@ pub(super) fn settings(who: Option<&str>) -> Result<Outcome, Trouble> {
         "colour": settled.map(|s| s.colour),
         "palette": settled.and_then(|s| s.palette).map(Palette::word),
         "colours": settled.map(colours_told),
+        "print": settled.map(|s| s.print.word()),
         "notices": settled.map(|s| Ways::sense(&s.notices).said().to_vec()),
         "keys": {
             "path": keys.path().map(Path::to_string_lossy),

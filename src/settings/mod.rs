@@ -10,6 +10,8 @@
 //!     colour: true,    // false: no colours; true: colours in spite of NO_COLOR
 //!     palette: Dark,   // Terminal: its own 16 colours; Light, Dark: 24-bit
 //!                      // colours for such a background, colour-blind-safe
+//!     print: Auto,     // how prints are drawn. Auto: the terminal's own pictures
+//!                      // where it has them, else Blocks; Blocks, Braille: never asked
 //!     notices: (       // how it is told that something is due
 //!         bell: true,           // the terminal's bell
 //!         terminal: Auto,       // the terminal's own notice: Auto, Osc9, Osc777, Off
@@ -49,7 +51,7 @@ use files::{config_dir, read, write};
 
 const FILE: &str = "settings.ron";
 
-const MAY_HOLD: &str = "it may hold (who: \"Ana\", ascii: false, colour: true, palette: Dark, notices: (bell: true, \
+const MAY_HOLD: &str = "it may hold (who: \"Ana\", ascii: false, colour: true, palette: Dark, print: Auto, notices: (bell: true, \
                         terminal: Auto, desktop: true, command: [\"program\", \"argument\"]))";
 
 /// What a user has settled for all projects; what is left out is `None`.
@@ -64,8 +66,33 @@ pub struct Settings {
     pub colour: Option<bool>,
     /// Which colours the screen uses; [`Palette::Terminal`] if not said.
     pub palette: Option<Palette>,
+    /// How prints are drawn.
+    pub print: PrintDots,
     /// How it is told that something is due.
     pub notices: Notices,
+}
+
+/// How the screen draws prints.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+pub enum PrintDots {
+    /// As the terminal's own pictures where it offers them, else in half blocks.
+    #[default]
+    Auto,
+    /// In half blocks, two dots a cell; the terminal is asked for nothing.
+    Blocks,
+    /// In Braille, eight dots a cell; the terminal is asked for nothing.
+    Braille,
+}
+
+impl PrintDots {
+    /// As it is written in the settings.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Auto => "Auto",
+            Self::Blocks => "Blocks",
+            Self::Braille => "Braille",
+        }
+    }
 }
 
 /// How the screen tells that something is due.

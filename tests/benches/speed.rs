@@ -20,6 +20,7 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Duration;
 
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
@@ -28,9 +29,9 @@ use ratatui::backend::TestBackend;
 use tankside::mesh;
 use tankside::project::{Action, Definition, History, Project, What};
 use tankside::store::{Folder, read_journal};
-use tankside::tui::app::{Message, Model, Screen, Spot, update};
-use tankside::tui::view::{Theme, draw};
-use tankside::units::{A, Instant, V};
+use tankside::tui::app::{Key, Message, Model, Print, Screen, Source, Spot, update};
+use tankside::tui::view::{Colours, Theme, draw};
+use tankside::units::{A, Instant, Unwatched, V};
 
 fn sample(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -69,6 +70,81 @@ fn timed<T>(act: impl FnOnce() -> T) -> (Duration, T) {
 
 fn ms(time: Duration) -> f64 {
     time.as_secs_f64() * 1000.0
+}
+
+/// A ball with waves on it, of so many triangles.
+fn wavy(triangles: usize) -> Vec<[mesh::Corner; 3]> {
+    use std::f64::consts::PI;
+    let bands = ((triangles as f64 / 4.0).sqrt()).round() as usize;
+    let at = |band: usize, step: usize| {
+        let (down, round) = (
+            PI * band as f64 / bands as f64,
+            PI * step as f64 / bands as f64,
+        );
+        let radius = 50.0 + 3.0 * (9.0 * down).sin() * (7.0 * round).sin();
+        let level = radius * down.sin();
+        [level * round.cos(), level * round.sin(), radius * down.cos()]
+    };
+    let every = (0..bands).flat_map(|band| (0..2 * bands).map(move |step| (band, step)));
+    let pairs = every.map(|(band, step)| {
+        let [a, b] = [at(band, step), at(band, step + 1)];
+        let [c, d] = [at(band + 1, step), at(band + 1, step + 1)];
+        [[a, c, b], [b, c, d]]
+    });
+    pairs.flatten().collect()
+}
+
+/// A screen that shows such a print.
+fn showing(triangles: usize) -> Model {
+    let mut model = Model::new(forty(), Some("Ida".into()), evening());
+    let piece = model.pieces_along()[0].to_owned();
+    model.spot = Some(Spot::Piece(piece.clone()));
+    let source = Source::of(&model.project.definition, &piece).expect("a print");
+    let wavy = mesh::Mesh::of(wavy(triangles));
+    let order = mesh::Order::in_unit(mesh::LengthUnit::Mm);
+    let facets = (0..).zip(wavy.triangles()).map(|(triangle, corners)| mesh::Facet {
+        triangle,
+        corners,
+        class: mesh::Class::Wetted,
+    });
+    let few = mesh::Mesh::of(wavy.triangles().take(1).collect());
+    let mut survey = mesh::survey(&few, &order, &Unwatched).expect("not stopped");
+    survey.facets = facets.collect();
+    let print = Arc::new(Print::of(source, survey));
+    update(&mut model, Message::Key(Key::char('d')), evening());
+    let read = Message::PrintRead {
+        piece,
+        result: Ok(print),
+    };
+    update(&mut model, read, evening());
+    model
+}
+
+/// A key that turns a print, and the frame after it.
+fn print_drawn(c: &mut Criterion) {
+    for (triangles, width, height) in [
+        (100_000, 120, 40),
+        (100_000, 200, 60),
+        (1_000_000, 120, 40),
+    ] {
+        let mut model = showing(triangles);
+        let theme = Theme::with(Colours::Dark, false);
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a terminal");
+        let name = format!("print drawn: {triangles} triangles at {width}x{height}");
+        c.bench_function(&name, |b| {
+            b.iter(|| {
+                update(&mut model, Message::Key(Key::char('6')), evening());
+                terminal
+                    .draw(|f| draw(&model, &theme, evening(), f))
+                    .expect("drawn")
+                    .count
+            });
+        });
+        update(&mut model, Message::Key(Key::char('*')), evening());
+        c.bench_function(&format!("{name}, a step of the marker"), |b| {
+            b.iter(|| update(&mut model, Message::Key(Key::char('6')), evening()).len());
+        });
+    }
 }
 
 /// The middle of some times in milliseconds.
@@ -459,6 +535,7 @@ criterion_group!(
     record_past,
     start,
     print,
+    print_drawn,
     formats
 );
 criterion_main!(benches);

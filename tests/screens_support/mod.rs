@@ -191,6 +191,18 @@ impl Hands {
         }
     }
 
+    /// The styles alone, each once.
+    pub(crate) fn shown_legend(&self, width: u16, height: u16, theme: Theme) -> String {
+        let terminal = self.terminal(width, height, theme);
+        let cells = terminal.backend().buffer().content().iter();
+        let mut told: Vec<String> = cells
+            .map(|cell| format!("{:?} on {:?} {:?}", cell.fg, cell.bg, cell.modifier))
+            .collect();
+        told.sort();
+        told.dedup();
+        told.join("\n")
+    }
+
     /// Glyphs, then style keys, then what the keys mean.
     pub(crate) fn shown(&self, width: u16, height: u16, theme: Theme) -> String {
         let terminal = self.terminal(width, height, theme);

@@ -460,8 +460,8 @@ const LEAP: u8 = 8;
 /// A step of the cut, as a share of the print's depth.
 const SLICE: f32 = 0.05;
 
-/// A key while a print is shown. The digits are where the keypad has them; those
-/// that it sends without its number lock mean the same.
+/// A key while a print is shown: the digits lie as the keypad has them, and its
+/// arrows, End and page keys mean the same.
 pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec<Effect> {
     use KeyCode::{BackTab, Char, Down, End, Enter, Esc, Home, Left, PageDown, PageUp, Right, Tab, Up};
     let print = model.prints.of(&showing.piece).and_then(|known| known.print.clone());

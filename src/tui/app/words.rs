@@ -54,11 +54,14 @@ const BENCH: [(&str, &str); 12] = [
     ),
 ];
 
-const PIECE: [(&str, &str); 5] = [
+const PIECE: [(&str, &str); 8] = [
     (
         "wetted area",
         "the area the bath touches and metal can grow on",
     ),
+    ("masked", "the bath would reach it, but a mask keeps it off"),
+    ("dry", "the wall of a hollow that the bath does not reach"),
+    ("hidden", "inside the solid, or in the print's file a second time"),
     (
         "plating area",
         "wetted area times roughness; the charge target is made from it",

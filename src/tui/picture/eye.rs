@@ -63,10 +63,9 @@ impl Eye {
     /// Half of what is seen of a scene at its whole size, in mm: to the side
     /// and up. Turning about the upright axis never changes it.
     pub fn reach(&self, scene: &Scene) -> [f32; 2] {
-        let [x, y, z] = scene.half();
-        let aside = x.hypot(y);
         let (lower, level) = self.tilt.to_radians().sin_cos();
-        [aside, z * level + aside * lower.abs()].map(|reach| reach.max(1e-6))
+        let reach = scene.reach(lower.abs(), level);
+        reach.map(|reach| reach.max(1e-6))
     }
 
     /// The view of a scene on so many dots; a little is left free around it.

@@ -41,6 +41,9 @@ pub struct Scene {
     pub(super) stand_in: Vec<Face>,
     middle: Corner,
     half: Point,
+    /// At steps of the height, up or down from the middle: how far from the
+    /// upright axis it reaches, and that height, in mm.
+    profile: Vec<[f32; 2]>,
 }
 
 impl Scene {
@@ -81,6 +84,7 @@ impl Scene {
             } else {
                 Vec::new()
             },
+            profile: profile(&faces, half[2]),
             faces,
             middle,
             half,
@@ -97,6 +101,15 @@ impl Scene {
         self.half
     }
 
+    /// How far from the middle it reaches in any turn about its upright axis,
+    /// looked at from so high, in mm: to the side, and up.
+    pub(super) fn reach(&self, lower: f32, level: f32) -> [f32; 2] {
+        let each = self.profile.iter();
+        let up = each.clone().map(|[aside, high]| high * level + aside * lower);
+        let aside = each.map(|[aside, _]| *aside);
+        [aside.fold(0.0, f32::max), up.fold(0.0, f32::max)]
+    }
+
     /// Where a point that is told from the middle of the box lies in the print.
     pub fn in_print(&self, point: Point) -> Corner {
         [0, 1, 2].map(|axis| self.middle[axis] + f64::from(point[axis]))
@@ -106,6 +119,21 @@ impl Scene {
     pub fn from_middle(&self, point: Corner) -> Point {
         [0, 1, 2].map(|axis| (point[axis] - self.middle[axis]) as f32)
     }
+}
+
+/// The steps of a profile.
+const STEPS: f32 = 64.0;
+
+fn profile(faces: &[Face], half: f32) -> Vec<[f32; 2]> {
+    let mut profile = vec![[0.0_f32; 2]; STEPS as usize + 1];
+    let step = half.max(f32::MIN_POSITIVE) / STEPS;
+    for [x, y, z] in faces.iter().flat_map(|face| face.corners) {
+        let at = (z.abs() / step) as usize;
+        let [aside, high] = &mut profile[at.min(STEPS as usize)];
+        *aside = aside.max(x.hypot(y));
+        *high = high.max(z.abs());
+    }
+    profile
 }
 
 /// Upright on a face; its length is twice the area.

@@ -14,6 +14,7 @@ mod keeper;
 mod keys;
 mod notify;
 mod own_keys;
+mod pictures;
 mod sense;
 mod surveyor;
 mod tty;
@@ -30,14 +31,15 @@ pub use tty::Tty;
 
 use crate::clock::Clock;
 use crate::project::Project;
-use crate::settings::{self, KeysFile, Settings, SettingsError};
+use crate::settings::{self, KeysFile, PrintDots, Settings, SettingsError};
 use crate::store::{Draft, Folder};
-use crate::tui::app::{Effect, Failure, Message, Model, Notice, update};
+use crate::tui::app::{Dots, Effect, Failure, Layer, Message, Model, Notice, update};
 use crate::tui::view::{Theme, draw};
 use editor::Editor;
 use herald::Herald;
 use inbox::{Incoming, Reader, Signals};
 use keeper::{Job, Keeper, Opening};
+use pictures::{Standing, Way};
 use sense::Look;
 use surveyor::Surveyor;
 
@@ -81,6 +83,13 @@ pub fn run(
         let fault = own_keys::in_short(&error);
         format!("{fault}. Mend it and open again; the defaults do until then")
     });
+    model.prints.usual = match settings.print {
+        PrintDots::Auto => None,
+        PrintDots::Blocks => Some(Dots::Blocks),
+        PrintDots::Braille => Some(Dots::Braille),
+    };
+    let asks_for_pictures =
+        settings.print == PrintDots::Auto && !look.ascii && pictures::may_ask();
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
@@ -90,6 +99,8 @@ pub fn run(
         ways,
         herald: Herald::start(tell.clone())?,
         surveyor: Surveyor::start(&whole, tell.clone())?,
+        pictures: (!asks_for_pictures).then_some(None),
+        standing: None,
         tell,
         lent: None,
         leave_next: false,
@@ -130,6 +141,10 @@ struct Shell<'a> {
     ways: Ways,
     herald: Herald,
     surveyor: Surveyor,
+    /// How the terminal takes pictures, once it was asked.
+    pictures: Option<Option<Way>>,
+    /// The picture that stands on the terminal.
+    standing: Option<Standing>,
     tell: Sender<Incoming>,
     /// The draft in the editor, while the editor has the terminal.
     lent: Option<Draft>,
@@ -194,6 +209,7 @@ impl Shell<'_> {
             Incoming::Message(message) => self.update(message),
             Incoming::Typed(message) => {
                 self.update(message)?;
+                self.ask_for_pictures()?;
                 if self.lent.is_none() {
                     self.reader.go_on();
                 }
@@ -214,6 +230,7 @@ impl Shell<'_> {
             Incoming::Continued if self.lent.is_some() => Ok(()),
             Incoming::Stop => self.suspend(),
             Incoming::Continued => {
+                self.standing = None;
                 self.tty.leave();
                 Ok(self.tty.enter_again()?)
             }
@@ -288,6 +305,7 @@ impl Shell<'_> {
             Err(failure) => return Ok(Err(failure)),
         };
         self.signals.lend(true);
+        self.standing = None;
         self.tty.lend();
         let tell = self.tell.clone();
         let begun = editor.open(draft.path(), move |closed| {
@@ -327,11 +345,28 @@ impl Shell<'_> {
     /// `fg` comes back here.
     fn suspend(&mut self) -> Result<(), ShellError> {
         self.signals.lend(true);
+        self.standing = None;
         self.tty.leave();
         let stopped = inbox::stop();
         self.tty.enter_again()?;
         self.signals.lend(false);
         Ok(stopped?)
+    }
+
+    /// Asks the terminal for its pictures when the first print is shown. Nothing
+    /// else reads it meanwhile: the reader waits until its key is dealt with.
+    fn ask_for_pictures(&mut self) -> Result<(), ShellError> {
+        let is_shown = matches!(self.model.layers.last(), Some(Layer::Print(_)));
+        if !is_shown || self.pictures.is_some() || self.lent.is_some() {
+            return Ok(());
+        }
+        let (way, typed) = pictures::ask(|text| self.tty.tell(text), pictures::listen)?;
+        self.pictures = Some(way);
+        self.update(Message::Pictures(way.is_some()))?;
+        for key in typed {
+            self.update(Message::Key(key))?;
+        }
+        Ok(())
     }
 
     fn draw(&mut self) -> Result<(), ShellError> {
@@ -340,7 +375,18 @@ impl Shell<'_> {
         }
         let (model, theme, now) = (&self.model, &self.theme, self.clock.now());
         self.tty.title(&model.title())?;
+        let way = self.pictures.flatten();
+        let area = self.tty.area()?;
+        let next = way.and_then(|_| Standing::of(model, theme, area));
+        let is_new = next != self.standing;
+        if let Some((way, old)) = way.zip(self.standing.take_if(|_| is_new)) {
+            self.tty.picture(&old.gone(way))?;
+        }
         self.tty.draw(|frame| draw(model, theme, now, frame))?;
+        if let Some((way, next)) = way.zip(next.filter(|_| is_new)) {
+            self.tty.picture(&next.sequence(model, theme, way))?;
+            self.standing = Some(next);
+        }
         Ok(())
     }
 }

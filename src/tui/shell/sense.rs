@@ -13,7 +13,7 @@ pub(super) struct Look {
     pub(super) ascii: bool,
 }
 
-type Env<'a> = &'a dyn Fn(&str) -> Option<String>;
+pub(super) type Env<'a> = &'a dyn Fn(&str) -> Option<String>;
 
 /// The colours that the screen would have here and now, in words.
 pub fn colours_told(settings: &Settings) -> &'static str {
@@ -48,7 +48,7 @@ fn colours(settings: &Settings, env: Env<'_>) -> Colours {
     }
 }
 
-fn of_process(name: &str) -> Option<String> {
+pub(super) fn of_process(name: &str) -> Option<String> {
     std::env::var(name).ok()
 }
 

@@ -13,11 +13,12 @@ use crossterm::terminal::{
 };
 use crossterm::{Command, execute, queue};
 use ratatui::backend::CrosstermBackend;
+use ratatui::layout::Rect;
 use ratatui::{Frame, Terminal};
 
 use crate::report::safe::plain_text;
 use crate::tui::app::Failure;
-use crate::tui::picture::base64;
+use crate::tui::picture::{base64, kitty_gone};
 
 /// The longest text for the clipboard, in bytes as sent: terminals drop
 /// longer ones without a word (xterm's buffer, from memory).
@@ -26,6 +27,9 @@ const LONGEST_COPY: usize = 100_000;
 /// Whether the terminal is taken. A process has one terminal, and a panic
 /// hook can know it only from here.
 static TAKEN: AtomicBool = AtomicBool::new(false);
+
+/// Whether a picture may stand on it that outlives the text.
+static PICTURED: AtomicBool = AtomicBool::new(false);
 
 /// The terminal while it is taken: alternate screen, raw mode, bracketed
 /// paste, no cursor, no mouse. Dropping gives it back; so does a panic,
@@ -143,6 +147,26 @@ impl Tty {
         self.send(sequence)
     }
 
+    /// Puts a picture on the screen, or takes it away. What is drawn beneath
+    /// stays as it is known.
+    ///
+    /// # Errors
+    /// When the terminal cannot be written.
+    pub(super) fn picture(&mut self, sequence: &str) -> io::Result<()> {
+        let lasts = sequence.contains("\x1b_G");
+        PICTURED.fetch_or(lasts, Ordering::SeqCst);
+        self.send(sequence)
+    }
+
+    /// Its size in cells.
+    ///
+    /// # Errors
+    /// When the terminal does not tell.
+    pub(super) fn area(&self) -> io::Result<Rect> {
+        let size = self.terminal.size()?;
+        Ok(Rect::new(0, 0, size.width, size.height))
+    }
+
     /// Puts text on the clipboard of the terminal (OSC 52), which works over
     /// ssh too. Whether the terminal does it cannot be known.
     ///
@@ -254,6 +278,9 @@ fn give_back() {
     // Held, so that no frame of another thread is cut in two or comes after.
     let mut out = stdout().lock();
     if TAKEN.swap(false, Ordering::SeqCst) {
+        if PICTURED.swap(false, Ordering::SeqCst) {
+            let _written = out.write_all(kitty_gone().as_bytes());
+        }
         let _written = queue!(
             out,
             Show,

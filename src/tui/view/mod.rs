@@ -114,10 +114,12 @@ fn body(model: &Model, area: Rect) -> Rect {
 }
 
 /// Where the terminal's own picture of a print belongs, if one is to be drawn.
-pub fn picture_place(model: &Model, area: Rect) -> Option<Rect> {
+pub fn picture_place(model: &Model, theme: &Theme, area: Rect) -> Option<Rect> {
     let is_drawn = area.width >= LEAST.0 && area.height >= LEAST.1;
     match model.layers.last() {
-        Some(Layer::Print(showing)) if is_drawn => print::place(model, showing, body(model, area)),
+        Some(Layer::Print(showing)) if is_drawn => {
+            print::place(model, showing, (body(model, area), *theme))
+        }
         _ => None,
     }
 }

@@ -6,7 +6,7 @@ use ratatui::style::{Color, Style};
 
 use super::pen::{Pen, Row, below, line_of, wrapped};
 use super::theme::{Shade, Theme};
-use super::{Role, or_edit};
+use super::{Role, is_narrow, or_edit};
 use crate::mesh::Class;
 use crate::report::safe::fitted;
 use crate::tui::app::{CLASSES, Dots, Known, Model, Print, Showing, Source, class_word};
@@ -31,7 +31,7 @@ pub(super) fn draw(model: &Model, showing: &Showing, pen: &mut Pen<'_>, area: Re
     };
     let title = title.and(Role::Plain, format!("  {}", turned(showing)));
     pen.rule(line_of(area, 0), &title);
-    let (place, told) = laid_out(model, showing, print, area);
+    let (place, told) = laid_out(model, showing, print, (area, pen.theme()));
     match model.prints.dots(showing) {
         // The shell draws there.
         Dots::Picture => pen.clear(place),
@@ -41,11 +41,21 @@ pub(super) fn draw(model: &Model, showing: &Showing, pen: &mut Pen<'_>, area: Re
 }
 
 /// Where the picture is, and the rows under it.
-fn laid_out(model: &Model, showing: &Showing, print: &Print, area: Rect) -> (Rect, Vec<Row>) {
+fn laid_out(
+    model: &Model,
+    showing: &Showing,
+    print: &Print,
+    (area, theme): (Rect, Theme),
+) -> (Rect, Vec<Row>) {
     let width = usize::from(area.width);
-    let mut rows = legend(model, print, width);
-    rows.extend(stands(model, showing));
-    rows.extend(readout(showing, print, width));
+    let legend = legend(model, print, (width, theme));
+    let told = stands(model, showing).into_iter().chain(readout(showing, print, width));
+    // Where all does not fit, what changes comes first.
+    let mut rows: Vec<Row> = if area.height < 12 {
+        told.chain(legend).collect()
+    } else {
+        legend.into_iter().chain(told).collect()
+    };
     // The picture keeps the larger part.
     rows.truncate(usize::from(area.height.saturating_sub(1) / 2));
     let lines = u16::try_from(rows.len()).unwrap_or(0) + 1;
@@ -57,10 +67,14 @@ fn laid_out(model: &Model, showing: &Showing, print: &Print, area: Rect) -> (Rec
 }
 
 /// Where the terminal's own picture belongs in the body of the screen.
-pub(super) fn place(model: &Model, showing: &Showing, area: Rect) -> Option<Rect> {
+pub(super) fn place(
+    model: &Model,
+    showing: &Showing,
+    (area, theme): (Rect, Theme),
+) -> Option<Rect> {
     let print = model.prints.of(&showing.piece)?.print.as_deref()?;
     let is_picture = model.prints.dots(showing) == Dots::Picture;
-    let (place, _) = laid_out(model, showing, print, area);
+    let (place, _) = laid_out(model, showing, print, (area, theme));
     (is_picture && !place.is_empty()).then_some(place)
 }
 
@@ -115,7 +129,7 @@ fn turned(showing: &Showing) -> String {
 }
 
 /// Each class that there is: its pattern, its word, its area and share.
-fn legend(model: &Model, print: &Print, width: usize) -> Vec<Row> {
+fn legend(model: &Model, print: &Print, (width, theme): (usize, Theme)) -> Vec<Row> {
     let all: f64 = print.areas_mm2.iter().sum();
     let unit = model.project.definition.units.area();
     let parts = CLASSES.into_iter().zip(print.areas_mm2);
@@ -128,8 +142,17 @@ fn legend(model: &Model, print: &Print, width: usize) -> Vec<Row> {
             format!("{} {}", number(shown, 3), unit.symbol)
         };
         let share = 100.0 * area / all.max(f64::MIN_POSITIVE);
-        let words = format!("{} {shown}, {share:.0} %", class_word(class));
-        Row::of(role(class), sample(class)).and(Role::Plain, format!(" {words}   "))
+        let word = class_word(class);
+        let words = if is_narrow(width) {
+            format!("{word} {share:.0} %")
+        } else {
+            format!("{word} {shown}, {share:.0} %")
+        };
+        let role = match class {
+            Class::Wetted if theme.has_shades() => Role::Metal,
+            class => role(class),
+        };
+        Row::of(role, sample(class)).and(Role::Plain, format!(" {words}   "))
     });
     let mut rows = vec![Row::default()];
     for part in told {
@@ -267,15 +290,17 @@ impl Cell<'_> {
     /// What is seen of the lines `from` to `until` of its samples.
     fn seen(&self, from: usize, until: usize) -> Option<Seen> {
         let (left, top) = (self.at.0 * CELL.0, self.at.1 * CELL.1);
-        let (mut light, mut covered, mut sections) = (0.0, 0u8, 0u8);
+        let (mut light, mut covered) = (0.0, 0u8);
         let mut of = [0u8; CLASSES.len()];
+        let mut sections = [0u8; CLASSES.len()];
         for y in top + from..top + until {
             for x in left..left + CELL.0 {
                 if let Some(dot) = self.picture.seen(x, y) {
                     light += dot.light;
                     covered += 1;
-                    sections += u8::from(dot.section);
-                    of[usize::from(dot.tint) % CLASSES.len()] += 1;
+                    let class = usize::from(dot.tint) % CLASSES.len();
+                    sections[class] += u8::from(dot.section);
+                    of[class] += 1;
                 }
             }
         }
@@ -283,7 +308,7 @@ impl Cell<'_> {
         let all = ((until - from) * CELL.0) as f32;
         (covered > 0).then(|| Seen {
             class: CLASSES[most],
-            section: 2 * sections > covered,
+            section: 2 * sections[most] > of[most],
             light: light / f32::from(covered),
             share: f32::from(covered) / all,
         })
@@ -373,7 +398,7 @@ impl Cell<'_> {
                 };
                 let class = class_of(dot);
                 let is_set = if class == Class::Wetted && !dot.section {
-                    0.1 + 0.9 * dot.light > LEAST[y % 4][x % 4] / 16.0
+                    1.25 * dot.light - 0.08 > LEAST[y % 4][x % 4] / 16.0
                 } else {
                     is_on_line(class, dot.section, (x, y))
                 };
