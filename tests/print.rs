@@ -74,11 +74,13 @@ fn crozier() -> Vec<Facet> {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-projects/fern-lamp/meshes");
     let bytes = std::fs::read(file.join("crozier.stl")).unwrap();
     let print = mesh::read(&bytes).unwrap();
-    let facets = (0..).zip(print.triangles()).map(|(triangle, corners)| Facet {
-        triangle,
-        corners,
-        class: Class::Wetted,
-    });
+    let facets = (0..)
+        .zip(print.triangles())
+        .map(|(triangle, corners)| Facet {
+            triangle,
+            corners,
+            class: Class::Wetted,
+        });
     facets.collect()
 }
 
@@ -116,7 +118,11 @@ fn shell(radius: f64) -> Vec<[Corner; 3]> {
         let turn = |n: usize| std::f64::consts::PI * n as f64 / BANDS as f64;
         let (down, round) = (turn(band), turn(step));
         let level = radius * down.sin();
-        [level * round.cos(), level * round.sin(), radius * down.cos()]
+        [
+            level * round.cos(),
+            level * round.sin(),
+            radius * down.cos(),
+        ]
     };
     let every = (0..BANDS).flat_map(|band| (0..2 * BANDS).map(move |step| (band, step)));
     let pairs = every.map(|(band, step)| {
@@ -148,7 +154,10 @@ fn sizes(name: &str, hands: &Hands) {
     for (width, height) in [(80, 24), (120, 40), (200, 60), (40, 12)] {
         let drawn = |colours| hands.drawn(width, height, Theme::with(colours, false));
         snapshot(&format!("{name}_{width}x{height}"), &drawn(Colours::Dark));
-        snapshot(&format!("{name}_{width}x{height}_mono"), &drawn(Colours::None));
+        snapshot(
+            &format!("{name}_{width}x{height}_mono"),
+            &drawn(Colours::None),
+        );
         let ascii = hands.drawn(width, height, Theme::new(false, true));
         assert!(ascii.is_ascii(), "{ascii}");
         snapshot(&format!("{name}_{width}x{height}_ascii"), &ascii);
@@ -162,8 +171,15 @@ fn a_print_is_drawn_at_every_size_in_every_look() {
     read(&mut hands, crozier(), Vec::new());
     sizes("print", &hands);
     hands.keys("9");
-    snapshot("print_braille_80x24", &hands.drawn(80, 24, Theme::new(true, false)));
-    hands.draw_at((0..=140).flat_map(|w| [(w, 12), (w, 25)]).chain((0..=50).map(|h| (80, h))));
+    snapshot(
+        "print_braille_80x24",
+        &hands.drawn(80, 24, Theme::new(true, false)),
+    );
+    hands.draw_at(
+        (0..=140)
+            .flat_map(|w| [(w, 12), (w, 25)])
+            .chain((0..=50).map(|h| (80, h))),
+    );
 }
 
 #[test]
@@ -174,11 +190,18 @@ fn classes_are_told_by_pattern_word_area_and_share_without_any_colour() {
     hands.keys("3");
     sizes("print_classes", &hands);
     hands.keys("9");
-    snapshot("print_classes_braille_80x24", &hands.drawn(80, 24, Theme::new(false, false)));
+    snapshot(
+        "print_classes_braille_80x24",
+        &hands.drawn(80, 24, Theme::new(false, false)),
+    );
     let cut = hands.drawn(120, 40, Theme::new(false, true));
     hands.keys("1 1 1 1 1 1 1 1 1 1 1 1 8 8 8");
     let whole = hands.drawn(120, 40, Theme::new(false, true));
-    for (class, letter, drawn) in [("masked", 'M', &whole), ("dry", 'D', &cut), ("hidden", 'H', &cut)] {
+    for (class, letter, drawn) in [
+        ("masked", 'M', &whole),
+        ("dry", 'D', &cut),
+        ("hidden", 'H', &cut),
+    ] {
         let legend = format!("{letter} {class} ");
         assert!(drawn.contains(&legend), "{drawn}");
         let others = drawn.lines().filter(|line| !line.contains(&legend));
@@ -207,7 +230,10 @@ fn colours_of_a_surface_are_only_there_where_the_theme_has_shades() {
     }
     assert_eq!(shades(Colours::Terminal).0, 0);
     let mono = shades(Colours::None).1;
-    assert!(mono.lines().all(|line| line.contains("Reset on Reset")), "{mono}");
+    assert!(
+        mono.lines().all(|line| line.contains("Reset on Reset")),
+        "{mono}"
+    );
 }
 
 #[test]
@@ -226,9 +252,15 @@ fn the_keypad_turns_zooms_cuts_marks_and_leaves() {
     hands.keys("* 6 8");
     let marked = showing(&hands).marker.unwrap();
     let from_middle = marked.at_mm.iter().map(|mm| mm * mm).sum::<f64>().sqrt();
-    assert!((from_middle - 40.0).abs() < 0.5, "it stays on the ball: {from_middle}");
+    assert!(
+        (from_middle - 40.0).abs() < 0.5,
+        "it stays on the ball: {from_middle}"
+    );
     let told = hands.text(120, 40);
-    assert!(told.contains("wetted") && told.contains("mm from here: a hollow"), "{told}");
+    assert!(
+        told.contains("wetted") && told.contains("mm from here: a hollow"),
+        "{told}"
+    );
     hands.keys("+ +");
     let close = showing(&hands);
     assert!(close.eye.zoom > 1.4 && close.eye.centre != [0.0; 3]);
@@ -243,7 +275,11 @@ fn the_keypad_turns_zooms_cuts_marks_and_leaves() {
     hands.keys("7 - - -");
     assert!(hands.top().is_none(), "minus at its whole size leaves");
     hands.keys("d");
-    assert_eq!(showing(&hands).marker, Some(marked), "it opens as it was left");
+    assert_eq!(
+        showing(&hands).marker,
+        Some(marked),
+        "it opens as it was left"
+    );
 }
 
 #[test]
@@ -287,8 +323,14 @@ fn the_next_flaw_is_marked_turned_to_and_seen() {
     read(&mut hands, ball(), vec![hollow()]);
     hands.keys("0");
     let text = hands.text(120, 40);
-    assert!(text.contains("1 of 1: a hollow of 92 cm3 without a way in"), "{text}");
-    assert!(text.contains("near side left out") && text.contains("hidden"), "{text}");
+    assert!(
+        text.contains("1 of 1: a hollow of 92 cm3 without a way in"),
+        "{text}"
+    );
+    assert!(
+        text.contains("near side left out") && text.contains("hidden"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -297,9 +339,19 @@ fn a_print_is_read_aside_can_be_given_up_and_its_trouble_is_told() {
     let effects = hands.effects("d");
     assert!(matches!(&effects[..], [Effect::ReadPrint { piece, .. }] if piece == "leaf"));
     let (piece, step) = ("leaf".to_owned(), "finding what is wetted");
-    say(&mut hands, Message::PrintAt { piece, step, done: 0.4 });
+    say(
+        &mut hands,
+        Message::PrintAt {
+            piece,
+            step,
+            done: 0.4,
+        },
+    );
     let text = hands.text(80, 24);
-    assert!(text.contains("reading the print: finding what is wetted ... 40 %"), "{text}");
+    assert!(
+        text.contains("reading the print: finding what is wetted ... 40 %"),
+        "{text}"
+    );
     assert_eq!(hands.effects("Esc"), [Effect::StopReading]);
     assert!(hands.top().is_none());
     assert_eq!(hands.effects("d").len(), 1, "asked for again");
@@ -307,7 +359,10 @@ fn a_print_is_read_aside_can_be_given_up_and_its_trouble_is_told() {
     let (piece, result) = ("leaf".to_owned(), Err(why.to_owned()));
     say(&mut hands, Message::PrintRead { piece, result });
     let text = hands.text(80, 24);
-    assert!(text.contains(why) && text.contains("Enter reads it again"), "{text}");
+    assert!(
+        text.contains(why) && text.contains("Enter reads it again"),
+        "{text}"
+    );
     assert_eq!(hands.effects("Enter").len(), 1);
     read(&mut hands, crozier(), Vec::new());
     assert_eq!(hands.effects("Esc d"), [], "read once");
@@ -322,7 +377,10 @@ fn what_is_shown_of_a_file_that_changed_stays_and_says_so() {
     say(&mut hands, Message::PrintChanged("leaf".to_owned()));
     let text = hands.text(80, 24);
     assert!(text.contains("stale") && text.contains("wetted"), "{text}");
-    assert!(matches!(&hands.effects("Enter")[..], [Effect::ReadPrint { .. }]));
+    assert!(matches!(
+        &hands.effects("Enter")[..],
+        [Effect::ReadPrint { .. }]
+    ));
     read(&mut hands, crozier(), Vec::new());
     assert!(!hands.text(80, 24).contains("stale"));
     // Another unit in project.ron is another print.
@@ -339,7 +397,10 @@ fn a_piece_without_a_print_says_how_to_give_it_one() {
     hands.select("plain");
     assert_eq!(hands.effects("d"), []);
     let text = hands.text(80, 24);
-    assert!(text.contains("no print") && text.contains("mesh: Some"), "{text}");
+    assert!(
+        text.contains("no print") && text.contains("mesh: Some"),
+        "{text}"
+    );
     hands.keys("-");
     assert!(hands.top().is_none());
 }
@@ -351,7 +412,11 @@ fn the_action_menu_leads_to_it_by_a_digit() {
     let Some(Layer::Menu(menu)) = hands.top() else {
         panic!("a menu");
     };
-    let at = menu.entries.iter().position(|e| e.say.contains("its print")).unwrap();
+    let at = menu
+        .entries
+        .iter()
+        .position(|e| e.say.contains("its print"))
+        .unwrap();
     let pages = "0 ".repeat(at / 9);
     hands.keys(&format!("{pages}{}", at % 9 + 1));
     assert_eq!(showing(&hands).piece, "leaf");
@@ -369,8 +434,14 @@ fn where_the_terminal_draws_pictures_it_does_and_the_cells_are_left_to_it() {
     assert_eq!(hands.model.prints.dots(showing(&hands)), Dots::Picture);
     let place = picture_place(&hands.model, &theme, area).unwrap();
     let text = hands.drawn(120, 40, theme);
-    let lines = text.lines().skip(usize::from(place.y)).take(usize::from(place.height));
-    assert!(lines.into_iter().all(|line| line.trim().is_empty()), "{text}");
+    let lines = text
+        .lines()
+        .skip(usize::from(place.y))
+        .take(usize::from(place.height));
+    assert!(
+        lines.into_iter().all(|line| line.trim().is_empty()),
+        "{text}"
+    );
     let image = picture(&hands.model, &theme, (300, 200)).unwrap();
     assert_eq!((image.width, image.height()), (300, 200));
     let covered = image.dots.iter().flatten().count();

@@ -754,7 +754,12 @@ fn with_a_print(env: &[(&str, &str)]) -> (tempfile::TempDir, Pty) {
     for file in ["project.ron", "journal.ron", "meshes/crozier.stl"] {
         std::fs::copy(sample.join(file), folder.join(file)).unwrap();
     }
-    let args = ["open", folder.to_str().unwrap(), "--now", "2026-03-04T20:05:00Z"];
+    let args = [
+        "open",
+        folder.to_str().unwrap(),
+        "--now",
+        "2026-03-04T20:05:00Z",
+    ];
     let mut pty = Pty::run(PROGRAM, &args, env);
     pty.wait_frame("the lamp", |s| s.contents().contains("crozier"));
     let place = std::fs::read_to_string(sample.join("project.ron")).unwrap();

@@ -83,7 +83,11 @@ fn wavy(triangles: usize) -> Vec<[mesh::Corner; 3]> {
         );
         let radius = 50.0 + 3.0 * (9.0 * down).sin() * (7.0 * round).sin();
         let level = radius * down.sin();
-        [level * round.cos(), level * round.sin(), radius * down.cos()]
+        [
+            level * round.cos(),
+            level * round.sin(),
+            radius * down.cos(),
+        ]
     };
     let every = (0..bands).flat_map(|band| (0..2 * bands).map(move |step| (band, step)));
     let pairs = every.map(|(band, step)| {
@@ -102,11 +106,13 @@ fn showing(triangles: usize) -> Model {
     let source = Source::of(&model.project.definition, &piece).expect("a print");
     let wavy = mesh::Mesh::of(wavy(triangles));
     let order = mesh::Order::in_unit(mesh::LengthUnit::Mm);
-    let facets = (0..).zip(wavy.triangles()).map(|(triangle, corners)| mesh::Facet {
-        triangle,
-        corners,
-        class: mesh::Class::Wetted,
-    });
+    let facets = (0..)
+        .zip(wavy.triangles())
+        .map(|(triangle, corners)| mesh::Facet {
+            triangle,
+            corners,
+            class: mesh::Class::Wetted,
+        });
     let few = mesh::Mesh::of(wavy.triangles().take(1).collect());
     let mut survey = mesh::survey(&few, &order, &Unwatched).expect("not stopped");
     survey.facets = facets.collect();
@@ -122,11 +128,8 @@ fn showing(triangles: usize) -> Model {
 
 /// A key that turns a print, and the frame after it.
 fn print_drawn(c: &mut Criterion) {
-    for (triangles, width, height) in [
-        (100_000, 120, 40),
-        (100_000, 200, 60),
-        (1_000_000, 120, 40),
-    ] {
+    for (triangles, width, height) in [(100_000, 120, 40), (100_000, 200, 60), (1_000_000, 120, 40)]
+    {
         let mut model = showing(triangles);
         let theme = Theme::with(Colours::Dark, false);
         let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a terminal");

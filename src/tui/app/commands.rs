@@ -310,7 +310,9 @@ impl Command {
                 model.spot.is_some() || !model.facts.due.is_empty(),
                 "there is no figure yet",
             ),
-            Id::Note | Id::Mark | Id::Print => need(model.selected_piece().is_some(), "no piece is selected"),
+            Id::Note | Id::Mark | Id::Print => {
+                need(model.selected_piece().is_some(), "no piece is selected")
+            }
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),

@@ -154,7 +154,11 @@ impl Prints {
 
     /// What dots a print is drawn with.
     pub fn dots(&self, showing: &Showing) -> Dots {
-        let best = if self.pictures { Dots::Picture } else { Dots::Blocks };
+        let best = if self.pictures {
+            Dots::Picture
+        } else {
+            Dots::Blocks
+        };
         let wanted = showing.dots.or(self.usual).unwrap_or(best);
         match wanted {
             Dots::Picture if !self.pictures => Dots::Blocks,
@@ -229,7 +233,8 @@ impl Showing {
 
     /// Where the marker is from the middle of the print's box.
     fn marked(&self, print: &Print) -> Option<Point> {
-        self.marker.map(|marker| print.scene.from_middle(marker.at_mm))
+        self.marker
+            .map(|marker| print.scene.from_middle(marker.at_mm))
     }
 
     /// While it is drawn larger than whole, the marker is in the middle.
@@ -240,7 +245,9 @@ impl Showing {
 
     /// Whether the marker is seen, not behind something.
     pub fn sees_marker(&self, print: &Print) -> bool {
-        let hit = self.marked(print).and_then(|at| pick(&print.scene, &self.eye, at));
+        let hit = self
+            .marked(print)
+            .and_then(|at| pick(&print.scene, &self.eye, at));
         let is_same = |at: Point, hit: Hit| {
             let apart = at.iter().zip(hit.at).map(|(a, b)| (a - b).abs());
             apart.fold(0.0, f32::max) < 1e-3 * print.scene.half().into_iter().fold(1.0, f32::max)
@@ -353,9 +360,19 @@ fn facing(facet: &Facet) -> String {
     axes.sort_by(|a, b| upright[*b].abs().total_cmp(&upright[*a].abs()));
     let words: Vec<&str> = axes
         .into_iter()
-        .map(|axis| if upright[axis] > 0.0 { words[axis].0 } else { words[axis].1 })
+        .map(|axis| {
+            if upright[axis] > 0.0 {
+                words[axis].0
+            } else {
+                words[axis].1
+            }
+        })
         .collect();
-    if words.is_empty() { "nowhere".to_owned() } else { words.join(" and ") }
+    if words.is_empty() {
+        "nowhere".to_owned()
+    } else {
+        words.join(" and ")
+    }
 }
 
 fn hollow(cavity: &Cavity) -> String {
@@ -463,8 +480,13 @@ const SLICE: f32 = 0.05;
 /// A key while a print is shown: the digits lie as the keypad has them, and its
 /// arrows, End and page keys mean the same.
 pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec<Effect> {
-    use KeyCode::{BackTab, Char, Down, End, Enter, Esc, Home, Left, PageDown, PageUp, Right, Tab, Up};
-    let print = model.prints.of(&showing.piece).and_then(|known| known.print.clone());
+    use KeyCode::{
+        BackTab, Char, Down, End, Enter, Esc, Home, Left, PageDown, PageUp, Right, Tab, Up,
+    };
+    let print = model
+        .prints
+        .of(&showing.piece)
+        .and_then(|known| known.print.clone());
     model.said = super::Said::default();
     match (key.code, print) {
         (Esc, _) | (Char('-'), None) => return model.close_print(showing),
@@ -479,11 +501,11 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
             model.layers.push(Layer::Print(showing));
             return effects;
         }
+        (Left | Char('4'), print) => go(model, &mut showing, print.as_deref(), [-1.0, 0.0]),
+        (Right | Char('6'), print) => go(model, &mut showing, print.as_deref(), [1.0, 0.0]),
+        (Up | Char('8'), print) => go(model, &mut showing, print.as_deref(), [0.0, 1.0]),
+        (Down | Char('2'), print) => go(model, &mut showing, print.as_deref(), [0.0, -1.0]),
         (_, None) => {}
-        (Left | Char('4'), Some(print)) => go(model, &mut showing, &print, [-1.0, 0.0]),
-        (Right | Char('6'), Some(print)) => go(model, &mut showing, &print, [1.0, 0.0]),
-        (Up | Char('8'), Some(print)) => go(model, &mut showing, &print, [0.0, 1.0]),
-        (Down | Char('2'), Some(print)) => go(model, &mut showing, &print, [0.0, -1.0]),
         (Char('+'), Some(print)) => enlarge(&mut showing, &print, ENLARGE),
         (Char('-'), Some(print)) => enlarge(&mut showing, &print, 1.0 / ENLARGE),
         (Char('5') | Home, Some(print)) => {
@@ -515,12 +537,12 @@ fn wants_reading(model: &Model, piece: &str) -> bool {
     !reads && (failed || model.is_stale(piece))
 }
 
-/// Turns the print, or moves the marker over it.
-fn go(model: &mut Model, showing: &mut Showing, print: &Print, [right, up]: [f32; 2]) {
-    if !showing.marking {
+/// Turns the print, also while it is read, or moves the marker over it.
+fn go(model: &mut Model, showing: &mut Showing, print: Option<&Print>, [right, up]: [f32; 2]) {
+    let Some(print) = print.filter(|_| showing.marking) else {
         showing.eye = showing.eye.turned(TURN * right, -TURN * up);
         return;
-    }
+    };
     let eye = &showing.eye;
     let [to_right, to_up, _] = eye.directions();
     let [aside, high] = eye.reach(&print.scene);
@@ -568,7 +590,11 @@ fn enlarge(showing: &mut Showing, print: &Print, times: f32) {
 fn cut(model: &mut Model, showing: &mut Showing, print: &Print, towards: f32) {
     let [_, _, near] = showing.eye.directions();
     let half = print.scene.half();
-    let deep: f32 = half.iter().zip(near).map(|(half, near)| half * near.abs()).sum();
+    let deep: f32 = half
+        .iter()
+        .zip(near)
+        .map(|(half, near)| half * near.abs())
+        .sum();
     let marked = showing.marked(print);
     let marked = marked.map(|at| at.iter().zip(near).map(|(at, near)| at * near).sum());
     let next = match showing.eye.cut {

@@ -61,7 +61,10 @@ const PIECE: [(&str, &str); 8] = [
     ),
     ("masked", "the bath would reach it, but a mask keeps it off"),
     ("dry", "the wall of a hollow that the bath does not reach"),
-    ("hidden", "inside the solid, or in the print's file a second time"),
+    (
+        "hidden",
+        "inside the solid, or in the print's file a second time",
+    ),
     (
         "plating area",
         "wetted area times roughness; the charge target is made from it",

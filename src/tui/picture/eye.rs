@@ -97,10 +97,10 @@ impl View {
     /// the middle of the box, in mm.
     pub fn place(&self, point: Point) -> Point {
         let [right, up, near] = self.directions;
-        let from = minus(point, self.centre);
+        let from = minus(point, self.centre).map(|number| number * self.scale);
         [
-            self.middle[0] + self.scale * dot(from, right),
-            self.middle[1] - self.scale * dot(from, up),
+            self.middle[0] + dot(from, right),
+            self.middle[1] - dot(from, up),
             dot(point, near),
         ]
     }

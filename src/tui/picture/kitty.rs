@@ -27,9 +27,8 @@ pub fn kitty(image: &Image, columns: u16, lines: u16) -> String {
     let (width, height) = (image.width, image.height());
     let mut out = String::with_capacity(encoded.len() + encoded.len() / 256 + 100);
     let mut parts = encoded.as_bytes().chunks(PART).peekable();
-    let mut head = format!(
-        "a=T,f=32,o=z,q=2,C=1,i={NUMBER},p=1,s={width},v={height},c={columns},r={lines},"
-    );
+    let mut head =
+        format!("a=T,f=32,o=z,q=2,C=1,i={NUMBER},p=1,s={width},v={height},c={columns},r={lines},");
     while let Some(part) = parts.next() {
         let more = u8::from(parts.peek().is_some());
         let part = String::from_utf8_lossy(part);
@@ -97,7 +96,9 @@ mod tests {
         let digits: Vec<u8> = text.bytes().filter(|c| *c != b'=').collect();
         let mut bytes = Vec::new();
         for group in digits.chunks(4) {
-            let bits = group.iter().fold(0u32, |bits, c| bits << 6 | u32::from(digit(*c)));
+            let bits = group
+                .iter()
+                .fold(0u32, |bits, c| bits << 6 | u32::from(digit(*c)));
             let bits = bits << (6 * (4 - group.len()) + 8);
             bytes.extend(&bits.to_be_bytes()[..group.len() - 1]);
         }
@@ -106,7 +107,8 @@ mod tests {
 
     #[test]
     fn the_picture_comes_back_out_of_its_sequence() {
-        let dots = (0..90 * 80u32).map(|n| (n % 7 != 0).then_some(n.wrapping_mul(0x9e37_79b1) >> 8));
+        let dots =
+            (0..90 * 80u32).map(|n| (n % 7 != 0).then_some(n.wrapping_mul(0x9e37_79b1) >> 8));
         let image = Image {
             width: 90,
             dots: dots.collect(),

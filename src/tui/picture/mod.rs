@@ -54,7 +54,11 @@ fn minus(a: Point, b: Point) -> Point {
 }
 
 fn plus(a: Point, b: Point, times: f32) -> Point {
-    [a[0] + b[0] * times, a[1] + b[1] * times, a[2] + b[2] * times]
+    [
+        a[0] + b[0] * times,
+        a[1] + b[1] * times,
+        a[2] + b[2] * times,
+    ]
 }
 
 fn dot(a: Point, b: Point) -> f32 {

@@ -136,9 +136,10 @@ impl Raster {
         let span = |axis: usize, dots: usize| {
             let low = a[axis].min(b[axis]).min(c[axis]);
             let high = a[axis].max(b[axis]).max(c[axis]);
-            let first = (low - 0.5).ceil().max(0.0);
-            let last = (high - 0.5).floor().min(dots as f32 - 1.0);
-            (first <= last).then_some((first as usize, last as usize))
+            // Casts end at zero and are far quicker than rounding.
+            let (first, beyond) = ((low + 0.5) as usize, (high + 0.5) as usize);
+            let beyond = beyond.min(dots);
+            (first < beyond).then(|| (first, beyond - 1))
         };
         let Some((left, right)) = span(0, self.width) else {
             return;
@@ -270,7 +271,9 @@ pub fn pick(scene: &Scene, eye: &Eye, point: Point) -> Option<Hit> {
             continue;
         }
         let met = face.corners.iter().zip(shares);
-        let at = met.fold([0.0; 3], |sum, (corner, share)| plus(sum, *corner, share / area));
+        let at = met.fold([0.0; 3], |sum, (corner, share)| {
+            plus(sum, *corner, share / area)
+        });
         let depth = dot(at, near);
         let is_cut = eye.cut.is_some_and(|cut| depth >= cut);
         if !is_cut && found.is_none_or(|(nearest, _)| depth > nearest) {

@@ -105,7 +105,9 @@ impl Scene {
     /// looked at from so high, in mm: to the side, and up.
     pub(super) fn reach(&self, lower: f32, level: f32) -> [f32; 2] {
         let each = self.profile.iter();
-        let up = each.clone().map(|[aside, high]| high * level + aside * lower);
+        let up = each
+            .clone()
+            .map(|[aside, high]| high * level + aside * lower);
         let aside = each.map(|[aside, _]| *aside);
         [aside.fold(0.0, f32::max), up.fold(0.0, f32::max)]
     }
@@ -138,10 +140,7 @@ fn profile(faces: &[Face], half: f32) -> Vec<[f32; 2]> {
 
 /// Upright on a face; its length is twice the area.
 pub(super) fn across(corners: &[Point; 3]) -> Point {
-    cross(
-        minus(corners[1], corners[0]),
-        minus(corners[2], corners[0]),
-    )
+    cross(minus(corners[1], corners[0]), minus(corners[2], corners[0]))
 }
 
 /// At each corner the mean of the faces that meet there without a crease.

@@ -72,7 +72,10 @@ fn reduced(image: &Image) -> (Vec<u32>, Vec<Option<u8>>) {
             return (palette.iter().map(|colour| colour | half).collect(), dots);
         }
     }
-    (vec![0], image.dots.iter().map(|dot| dot.map(|_| 0)).collect())
+    (
+        vec![0],
+        image.dots.iter().map(|dot| dot.map(|_| 0)).collect(),
+    )
 }
 
 #[cfg(test)]
@@ -84,7 +87,9 @@ mod tests {
         let body = sequence.strip_prefix("\x1bP0;1q\"1;1;").unwrap();
         let body = body.strip_suffix("\x1b\\").unwrap();
         let number = |text: &mut &str| {
-            let end = text.find(|c: char| !c.is_ascii_digit()).unwrap_or(text.len());
+            let end = text
+                .find(|c: char| !c.is_ascii_digit())
+                .unwrap_or(text.len());
             let found: usize = text[..end].parse().unwrap();
             *text = &text[end..];
             found
@@ -176,7 +181,11 @@ mod tests {
         };
         let (palette, dots) = reduced(&image);
         assert!(palette.len() <= COLOURS && palette.len() > 50);
-        assert!(dots.iter().flatten().all(|dot| usize::from(*dot) < palette.len()));
+        assert!(
+            dots.iter()
+                .flatten()
+                .all(|dot| usize::from(*dot) < palette.len())
+        );
         let nothing = Image {
             width: 0,
             dots: Vec::new(),

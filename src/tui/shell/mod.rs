@@ -88,8 +88,7 @@ pub fn run(
         PrintDots::Blocks => Some(Dots::Blocks),
         PrintDots::Braille => Some(Dots::Braille),
     };
-    let asks_for_pictures =
-        settings.print == PrintDots::Auto && !look.ascii && pictures::may_ask();
+    let asks_for_pictures = settings.print == PrintDots::Auto && !look.ascii && pictures::may_ask();
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;

@@ -271,7 +271,11 @@ impl Standing {
     fn erase(&self, out: &mut String) {
         let column = self.place.x + 1;
         for line in self.place.top() + 1..=self.place.bottom() {
-            let _written = write!(out, "\x1b[{line};{column}H\x1b[0m\x1b[{}X", self.place.width);
+            let _written = write!(
+                out,
+                "\x1b[{line};{column}H\x1b[0m\x1b[{}X",
+                self.place.width
+            );
         }
     }
 }

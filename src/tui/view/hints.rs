@@ -111,7 +111,8 @@ fn of_form(form: &Form) -> Vec<Hint> {
 fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
     let known = model.prints.of(&showing.piece);
     let stale = model.is_stale(&showing.piece);
-    let read_again = (stale || known.is_some_and(|k| k.fault.is_some())).then_some(("Enter", "read it again"));
+    let read_again =
+        (stale || known.is_some_and(|k| k.fault.is_some())).then_some(("Enter", "read it again"));
     let mut hints: Vec<Hint> = read_again.into_iter().collect();
     if known.is_some_and(|k| k.print.is_some()) {
         hints.extend(if showing.marking {
@@ -119,13 +120,36 @@ fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
         } else {
             [("2468", "turn"), ("*", "mark")]
         });
-        hints.extend([("+", "larger"), ("-", if showing.eye.zoom > 1.0 { "smaller" } else { "back" })]);
-        hints.extend([("3 1", "cut"), ("7", "inside"), ("0", "next flaw"), ("9", "dots"), ("5", "at first")]);
+        hints.extend([
+            ("+", "larger"),
+            (
+                "-",
+                if showing.eye.zoom > 1.0 {
+                    "smaller"
+                } else {
+                    "back"
+                },
+            ),
+        ]);
+        hints.extend([
+            ("3 1", "cut"),
+            ("7", "inside"),
+            ("0", "next flaw"),
+            ("9", "dots"),
+            ("5", "at first"),
+        ]);
         if showing.eye.zoom > 1.0 {
             hints.push(("Esc", "back"));
         }
     } else {
-        hints.push(("-", if known.is_some_and(|k| k.reading.is_some()) { "stop" } else { "back" }));
+        hints.push((
+            "-",
+            if known.is_some_and(|k| k.reading.is_some()) {
+                "stop"
+            } else {
+                "back"
+            },
+        ));
     }
     hints
 }

@@ -49,7 +49,9 @@ fn laid_out(
 ) -> (Rect, Vec<Row>) {
     let width = usize::from(area.width);
     let legend = legend(model, print, (width, theme));
-    let told = stands(model, showing).into_iter().chain(readout(showing, print, width));
+    let told = stands(model, showing)
+        .into_iter()
+        .chain(readout(showing, print, width));
     // Where all does not fit, what changes comes first.
     let mut rows: Vec<Row> = if area.height < 12 {
         told.chain(legend).collect()
@@ -177,7 +179,12 @@ fn stands(model: &Model, showing: &Showing) -> Option<Row> {
         return Some(Row::of(Role::Alarm, fault.clone()));
     }
     let stale = model.is_stale(&showing.piece);
-    stale.then(|| Row::of(Role::Soon, "stale: the file is another now; Enter reads it again"))
+    stale.then(|| {
+        Row::of(
+            Role::Soon,
+            "stale: the file is another now; Enter reads it again",
+        )
+    })
 }
 
 fn readout(showing: &Showing, print: &Print, width: usize) -> Vec<Row> {
@@ -193,7 +200,13 @@ fn readout(showing: &Showing, print: &Print, width: usize) -> Vec<Row> {
     let lines = told
         .iter()
         .flat_map(|text| wrapped(text, width.saturating_sub(2)));
-    let lead = |n: usize| if n == 0 { format!("{sign} ") } else { "  ".to_owned() };
+    let lead = |n: usize| {
+        if n == 0 {
+            format!("{sign} ")
+        } else {
+            "  ".to_owned()
+        }
+    };
     let rows = lines.enumerate();
     rows.map(|(n, line)| Row::of(Role::Key, lead(n)).and(Role::Plain, line))
         .collect()
@@ -317,7 +330,9 @@ impl Cell<'_> {
     /// Two dots, one above the other, each in a colour of its own.
     fn halves(&self) -> (char, Style) {
         let half = |n: usize| {
-            let seen = self.seen(2 * n, 2 * n + 2).filter(|seen| seen.share >= 0.5)?;
+            let seen = self
+                .seen(2 * n, 2 * n + 2)
+                .filter(|seen| seen.share >= 0.5)?;
             let at = (self.at.0, 2 * self.at.1 + n);
             let shade = Shade {
                 class: seen.class,
@@ -334,26 +349,21 @@ impl Cell<'_> {
         }
     }
 
-    /// Where there are no shades of colours: one of four densities, halves at
-    /// the edges, lines for all but what is wetted.
+    /// Where there are no shades of colours: one of four densities; lines for
+    /// all but what is wetted.
     fn shade(&self) -> (char, Style) {
-        let halves = [self.seen(0, 2), self.seen(2, 4)];
-        let [upper, lower] = halves.map(|half| half.is_some_and(|half| half.share >= 0.5));
-        let Some(seen) = self.seen(0, 4).filter(|_| upper || lower) else {
+        let Some(seen) = self.seen(0, 4).filter(|seen| seen.share >= 0.5) else {
             return (' ', Style::reset());
         };
-        let style = self.theme.style(role(seen.class));
-        let glyph = match (seen.class, seen.section, upper, lower) {
-            (_, true, ..) => '\u{253c}',
-            (Class::Wetted, _, true, false) => '\u{2580}',
-            (Class::Wetted, _, false, true) => '\u{2584}',
-            (Class::Wetted, ..) => {
+        let glyph = match (seen.class, seen.section) {
+            (_, true) => '\u{253c}',
+            (Class::Wetted, _) => {
                 let densities = ['\u{2591}', '\u{2592}', '\u{2593}', '\u{2588}'];
                 densities[(seen.light * 4.4 - 0.4).clamp(0.0, 3.0) as usize]
             }
-            (class, ..) => sample(class).chars().next().unwrap_or(' '),
+            (class, _) => sample(class).chars().next().unwrap_or(' '),
         };
-        (glyph, style)
+        (glyph, self.theme.style(role(seen.class)))
     }
 
     /// Plain ASCII: a ramp for what is wetted, letters for the others.
@@ -369,9 +379,27 @@ impl Cell<'_> {
                 let step = seen.light * ramp.len() as f32;
                 char::from(ramp[(step as usize).min(ramp.len() - 1)])
             }
-            (Class::Masked, _) => if is_light { 'M' } else { 'm' },
-            (Class::Dry, _) => if is_light { 'D' } else { 'd' },
-            (Class::Hidden, _) => if is_light { 'H' } else { 'h' },
+            (Class::Masked, _) => {
+                if is_light {
+                    'M'
+                } else {
+                    'm'
+                }
+            }
+            (Class::Dry, _) => {
+                if is_light {
+                    'D'
+                } else {
+                    'd'
+                }
+            }
+            (Class::Hidden, _) => {
+                if is_light {
+                    'H'
+                } else {
+                    'h'
+                }
+            }
         };
         (glyph, self.theme.style(role(seen.class)))
     }
@@ -432,7 +460,11 @@ fn is_on_line(class: Class, section: bool, (x, y): (usize, usize)) -> bool {
 
 /// The light with the pattern of its class in it.
 fn patterned(class: Class, section: bool, light: f32, at: (usize, usize)) -> f32 {
-    let light = if class == Class::Wetted { light } else { 0.35 + 0.5 * light };
+    let light = if class == Class::Wetted {
+        light
+    } else {
+        0.35 + 0.5 * light
+    };
     if is_on_line(class, section, at) {
         if section { light - 0.12 } else { 0.35 * light }
     } else {

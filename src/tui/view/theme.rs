@@ -121,7 +121,11 @@ impl Theme {
 
     /// One colour that stands for a class; `None` where there are no shades.
     pub(super) fn tone(self, class: Class) -> Option<Rgb> {
-        let light = if self.colours == Colours::Light { 0.42 } else { 0.7 };
+        let light = if self.colours == Colours::Light {
+            0.42
+        } else {
+            0.7
+        };
         self.has_shades().then(|| between(tones(class), light))
     }
 
