@@ -505,7 +505,6 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
         (Right | Char('6'), print) => go(model, &mut showing, print.as_deref(), [1.0, 0.0]),
         (Up | Char('8'), print) => go(model, &mut showing, print.as_deref(), [0.0, 1.0]),
         (Down | Char('2'), print) => go(model, &mut showing, print.as_deref(), [0.0, -1.0]),
-        (_, None) => {}
         (Char('+'), Some(print)) => enlarge(&mut showing, &print, ENLARGE),
         (Char('-'), Some(print)) => enlarge(&mut showing, &print, 1.0 / ENLARGE),
         (Char('5') | Home, Some(print)) => {
@@ -532,7 +531,7 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
 
 fn wants_reading(model: &Model, piece: &str) -> bool {
     let known = model.prints.of(piece);
-    let failed = known.is_some_and(|k| k.fault.is_some()) || known.is_none();
+    let failed = known.is_none_or(|k| k.fault.is_some());
     let reads = known.is_some_and(|k| k.reading.is_some());
     !reads && (failed || model.is_stale(piece))
 }

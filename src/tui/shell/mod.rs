@@ -98,7 +98,8 @@ pub fn run(
         ways,
         herald: Herald::start(tell.clone())?,
         surveyor: Surveyor::start(&whole, tell.clone())?,
-        pictures: (!asks_for_pictures).then_some(None),
+        pictures: None,
+        asks_for_pictures,
         standing: None,
         tell,
         lent: None,
@@ -140,8 +141,10 @@ struct Shell<'a> {
     ways: Ways,
     herald: Herald,
     surveyor: Surveyor,
-    /// How the terminal takes pictures, once it was asked.
-    pictures: Option<Option<Way>>,
+    /// How the terminal takes pictures, if it was asked and does.
+    pictures: Option<Way>,
+    /// Whether the terminal may still be asked for its pictures.
+    asks_for_pictures: bool,
     /// The picture that stands on the terminal.
     standing: Option<Standing>,
     tell: Sender<Incoming>,
@@ -356,11 +359,12 @@ impl Shell<'_> {
     /// else reads it meanwhile: the reader waits until its key is dealt with.
     fn ask_for_pictures(&mut self) -> Result<(), ShellError> {
         let is_shown = matches!(self.model.layers.last(), Some(Layer::Print(_)));
-        if !is_shown || self.pictures.is_some() || self.lent.is_some() {
+        if !is_shown || !self.asks_for_pictures || self.lent.is_some() {
             return Ok(());
         }
         let (way, typed) = pictures::ask(|text| self.tty.tell(text), pictures::listen)?;
-        self.pictures = Some(way);
+        self.asks_for_pictures = false;
+        self.pictures = way;
         self.update(Message::Pictures(way.is_some()))?;
         for key in typed {
             self.update(Message::Key(key))?;
@@ -374,16 +378,16 @@ impl Shell<'_> {
         }
         let (model, theme, now) = (&self.model, &self.theme, self.clock.now());
         self.tty.title(&model.title())?;
-        let way = self.pictures.flatten();
+        let way = self.pictures;
         let area = self.tty.area()?;
-        let next = way.and_then(|_| Standing::of(model, theme, area));
+        let next = way.and_then(|_| Standing::of(model, *theme, area));
         let is_new = next != self.standing;
         if let Some((way, old)) = way.zip(self.standing.take_if(|_| is_new)) {
             self.tty.picture(&old.gone(way))?;
         }
         self.tty.draw(|frame| draw(model, theme, now, frame))?;
         if let Some((way, next)) = way.zip(next.filter(|_| is_new)) {
-            self.tty.picture(&next.sequence(model, theme, way))?;
+            self.tty.picture(&next.sequence(model, *theme, way))?;
             self.standing = Some(next);
         }
         Ok(())

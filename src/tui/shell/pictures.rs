@@ -194,8 +194,8 @@ impl PartialEq for Standing {
 
 impl Standing {
     /// What is to stand on a screen of this size.
-    pub(super) fn of(model: &Model, theme: &Theme, screen: Rect) -> Option<Self> {
-        let place = picture_place(model, theme, screen)?;
+    pub(super) fn of(model: &Model, theme: Theme, screen: Rect) -> Option<Self> {
+        let place = picture_place(model, &theme, screen)?;
         let Some(Layer::Print(showing)) = model.layers.last() else {
             return None;
         };
@@ -210,7 +210,7 @@ impl Standing {
     }
 
     /// The sequence that puts it there.
-    pub(super) fn sequence(&self, model: &Model, theme: &Theme, way: Way) -> String {
+    pub(super) fn sequence(&self, model: &Model, theme: Theme, way: Way) -> String {
         let (columns, lines) = (self.place.width, self.place.height);
         let (wide, high) = match way {
             Way::Kitty => CELL,
@@ -235,7 +235,7 @@ impl Standing {
             width: 0,
             dots: Vec::new(),
         };
-        let image = picture(model, theme, size).unwrap_or(none);
+        let image = picture(model, &theme, size).unwrap_or(none);
         let place = Rect {
             x: self.place.x + (self.place.width - columns) / 2,
             y: self.place.y + (self.place.height - lines) / 2,
