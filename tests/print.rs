@@ -261,6 +261,11 @@ fn the_keypad_turns_zooms_cuts_marks_and_leaves() {
         told.contains("wetted") && told.contains("mm from here: a hollow"),
         "{told}"
     );
+    let shown = hands.shown_legend(120, 40, Theme::with(Colours::Dark, false));
+    assert!(
+        shown.contains("on Reset BOLD | REVERSED"),
+        "the marker stands out: {shown}"
+    );
     hands.keys("+ +");
     let close = showing(&hands);
     assert!(close.eye.zoom > 1.4 && close.eye.centre.iter().any(|mm| mm.abs() > 1.0));
