@@ -59,6 +59,7 @@ fn survey(facets: Vec<Facet>, cavities: Vec<Cavity>) -> Survey {
         wetted_pm_mm2: 0.0,
         outside_area_mm2: naive_area_mm2,
         masked_area_mm2: 0.0,
+        masks: Vec::new(),
         volume_mm3: None,
         envelope_volume_mm3: None,
         watertight: true,
