@@ -59,6 +59,7 @@ fn survey(facets: Vec<Facet>, cavities: Vec<Cavity>) -> Survey {
         wetted_pm_mm2: 0.0,
         outside_area_mm2: naive_area_mm2,
         masked_area_mm2: 0.0,
+        masks: Vec::new(),
         volume_mm3: None,
         envelope_volume_mm3: None,
         watertight: true,
@@ -260,6 +261,11 @@ fn the_keypad_turns_zooms_cuts_marks_and_leaves() {
     assert!(
         told.contains("wetted") && told.contains("mm from here: a hollow"),
         "{told}"
+    );
+    let shown = hands.shown_legend(120, 40, Theme::with(Colours::Dark, false));
+    assert!(
+        shown.contains("on Reset BOLD | REVERSED"),
+        "the marker stands out: {shown}"
     );
     hands.keys("+ +");
     let close = showing(&hands);

@@ -54,17 +54,16 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     let shared = b.shared(a);
     let common = shared.iter().filter(|shared| **shared).count();
     let b_above = b.above(a, shared, tolerance);
-    if is_one_sided(b_above, common) {
-        return None;
-    }
     let a_above = a.above(b, a.shared(b), tolerance);
-    if is_one_sided(a_above, common) {
-        return None;
-    }
     let is_flat = |above: [f64; 3]| above.iter().all(|above| *above == 0.0);
+    // The plane of a small triangle says little of what is far from it: one of
+    // the two has to lie in the other's plane, not both.
     if is_flat(b_above) || is_flat(a_above) {
         let apart = are_apart(a, b, tolerance) || are_apart(b, a, tolerance);
         return (!apart).then_some(Meeting::Stack);
+    }
+    if is_one_sided(b_above, common) || is_one_sided(a_above, common) {
+        return None;
     }
     if common == 2 {
         return None;

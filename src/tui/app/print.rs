@@ -24,11 +24,12 @@ pub struct Source {
 impl Source {
     /// What the print of a piece is read from; `None` without a print.
     pub fn of(definition: &Definition, piece: &str) -> Option<Self> {
-        let mesh = definition.piece(piece)?.mesh.as_ref()?;
+        let piece = definition.piece(piece)?;
+        let mesh = piece.mesh.as_ref()?;
         Some(Self {
             file: mesh.file.clone(),
             unit: mesh.unit.clone(),
-            masks: Vec::new(),
+            masks: piece.mask_shapes(),
         })
     }
 }

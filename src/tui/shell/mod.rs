@@ -34,9 +34,7 @@ use crate::clock::Clock;
 use crate::project::Project;
 use crate::settings::{self, KeysFile, PrintDots, Settings, SettingsError};
 use crate::store::{Draft, Folder};
-use crate::tui::app::{
-    AddWork, Dots, Effect, Failure, Layer, Message, Model, Notice, update,
-};
+use crate::tui::app::{AddWork, Dots, Effect, Failure, Layer, Message, Model, Notice, update};
 use crate::tui::view::{Theme, draw};
 use adder::Adder;
 use editor::Editor;

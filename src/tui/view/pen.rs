@@ -133,6 +133,8 @@ impl<'a> Pen<'a> {
         let area = area.intersection(self.buffer.area);
         if x < area.width && y < area.height {
             let cell = &mut self.buffer[(area.x + x, area.y + y)];
+            // Nothing of what was there shines through.
+            cell.reset();
             cell.set_char(glyph).set_style(style);
         }
     }
