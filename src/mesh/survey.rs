@@ -1,7 +1,7 @@
 //! What the bath does with each bit of a print's surface.
 
-use super::reach::reach;
-use super::space::{area, length};
+use super::reach::{Reach, Tally, reach};
+use super::space::{area, length, less};
 use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure};
 use crate::units::{Stopped, Watch, go_on};
 
@@ -206,24 +206,99 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         of_class.map(Facet::area_mm2).sum::<f64>()
     };
     let wetted = sum(Class::Wetted);
+    // A lid that covers much of the print says that it is no solid at all.
+    let lids: f64 = reach.holes.lids.iter().map(|(_, area)| area).sum();
+    let is_solid = lids <= WIDE_HOLES * sums.naive_area_mm2 && reach.volume > 0.0;
     Ok(Survey {
         triangles: mesh.count(),
         low_mm,
         high_mm,
         naive_area_mm2: sums.naive_area_mm2,
         wetted_area_mm2: wetted,
-        wetted_pm_mm2: wetted * 1e-6,
+        wetted_pm_mm2: doubt(&reach, wetted),
         outside_area_mm2: wetted,
         masked_area_mm2: sum(Class::Masked),
         masks,
-        volume_mm3: Some(reach.volume),
-        envelope_volume_mm3: Some(reach.envelope),
+        volume_mm3: is_solid.then_some(reach.volume),
+        envelope_volume_mm3: is_solid.then_some(reach.envelope),
         watertight: reach.watertight,
+        defects: defects(&reach, &reach.sealed, sums.naive_area_mm2),
         islands: reach.islands,
         cavities: reach.sealed,
-        defects: Vec::new(),
         facets: reach.facets,
     })
+}
+
+/// The share of its area from which on holes leave no solid to tell of.
+const WIDE_HOLES: f64 = 0.01;
+
+/// The expanded uncertainty (k = 2) of a wetted area in mm², that of the
+/// reckoning alone: corners are rounded in the file, each by itself, so that the
+/// sides of each triangle are off by as much; and a hole may be open in truth.
+fn doubt(reach: &Reach, wetted: f64) -> f64 {
+    let wet = reach
+        .facets
+        .iter()
+        .filter(|facet| facet.class == Class::Wetted);
+    let around =
+        |[a, b, c]: [Corner; 3]| length(less(b, a)) + length(less(c, b)) + length(less(a, c));
+    let squares: f64 = wet.map(|facet| around(facet.corners).powi(2)).sum();
+    let rounding = reach.rounding * squares.sqrt();
+    let holes: f64 = reach.holes.lids.iter().map(|(_, area)| area).sum();
+    (2.0 * rounding).hypot(holes).hypot(1e-6 * wetted)
+}
+
+/// What is wrong with a mesh.
+fn defects(reach: &Reach, cavities: &[Cavity], naive: f64) -> Vec<Defect> {
+    let defect = |what: Flaw, tally: Tally| Defect {
+        what,
+        count: tally.count,
+        at_mm: tally.at,
+        size: tally.size,
+    };
+    let worth = 1e-7 * naive;
+    let hidden = reach.internal.size;
+    let overlap = |what: Flaw, tally: Tally| Defect {
+        size: hidden,
+        ..defect(what, tally)
+    };
+    let of_area = [
+        (Flaw::FlippedNormals, reach.flipped),
+        (Flaw::DuplicateFaces, reach.doubled),
+        (Flaw::InternalFaces, reach.internal),
+    ];
+    let of_area = of_area.into_iter().filter(|(_, tally)| tally.size > worth);
+    let mut defects: Vec<Defect> = of_area.map(|(what, tally)| defect(what, tally)).collect();
+    defects.push(overlap(Flaw::OverlappingShells, reach.overlaps));
+    defects.push(overlap(Flaw::SelfIntersection, reach.self_meetings));
+    defects.push(defect(Flaw::NonManifoldEdges, reach.crowds));
+    defects.push(defect(Flaw::DegenerateTriangles, reach.flat));
+    let holes = &reach.holes;
+    let at = |points: Option<Corner>| points.unwrap_or_default();
+    defects.push(Defect {
+        what: Flaw::OpenMesh,
+        count: holes.lids.len(),
+        at_mm: at(holes.lids.first().map(|(at, _)| *at)),
+        size: holes.around,
+    });
+    defects.push(Defect {
+        what: Flaw::TJunction,
+        count: holes.cracks.len(),
+        at_mm: at(holes.cracks.first().copied()),
+        size: holes.cracked,
+    });
+    for (what, sealed) in [(Flaw::SealedCavity, true), (Flaw::DrainedCavity, false)] {
+        let these = || cavities.iter().filter(|cavity| cavity.sealed == sealed);
+        defects.push(Defect {
+            what,
+            count: these().count(),
+            at_mm: at(these().next().map(|cavity| cavity.at_mm)),
+            size: these().map(|cavity| cavity.volume_mm3).sum(),
+        });
+    }
+    defects.retain(|defect| defect.count > 0);
+    defects.sort_by_key(|defect| Flaw::ALL.iter().position(|what| *what == defect.what));
+    defects
 }
 
 /// The corners of the box around triangles.

@@ -9,10 +9,10 @@ use super::weld::{NONE, Numbers, Welded};
 /// What became of the open sides of a mesh.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(in super::super) struct Holes {
-    /// Sides of only one triangle.
-    pub(in super::super) open_sides: usize,
-    /// Their length in mm.
-    pub(in super::super) open_length: f64,
+    /// Along the edges of the holes, in mm.
+    pub(in super::super) around: f64,
+    /// Along the cracks, in mm.
+    pub(in super::super) cracked: f64,
     /// Holes that got a lid: the middle and area in mm² of each.
     pub(in super::super) lids: Vec<(Corner, f64)>,
     /// Cracks without width, where a corner stands in another's side: the first
@@ -28,19 +28,7 @@ pub(super) fn shut(welded: &mut Welded) -> Holes {
     }
     snap(welded);
     let open = open_sides(welded);
-    let mut holes = Holes {
-        open_sides: open.len(),
-        open_length: open
-            .iter()
-            .map(|[a, b]| {
-                length(less(
-                    welded.corners[*a as usize],
-                    welded.corners[*b as usize],
-                ))
-            })
-            .sum(),
-        ..Holes::default()
-    };
+    let mut holes = Holes::default();
     let mut lids = Vec::new();
     for outline in loops(&open) {
         let at = outline.iter().map(|&at| welded.corners[at as usize]);
@@ -57,8 +45,10 @@ pub(super) fn shut(welded: &mut Welded) -> Holes {
             .sum();
         if lid_area <= welded.tolerance * around {
             holes.cracks.push(corners[0]);
+            holes.cracked += around / 2.0;
         } else {
             holes.lids.push((middle, lid_area));
+            holes.around += around;
             lids.extend(lid);
         }
     }

@@ -19,7 +19,9 @@ mod spaces;
 mod touch;
 mod weld;
 
-use super::space::{area, dot, less, normal};
+use std::collections::BTreeSet;
+
+use super::space::{area, dot, length, less, normal};
 use super::{Cavity, Class, Corner, Facet, Island};
 use crate::units::{Stopped, Watch, go_on};
 use free::Free;
@@ -39,6 +41,12 @@ pub(super) struct Tally {
 }
 
 impl Tally {
+    fn of(these: impl Iterator<Item = (f64, Corner)>) -> Self {
+        let mut tally = Self::default();
+        these.for_each(|(size, at)| tally.add(size, at));
+        tally
+    }
+
     fn add(&mut self, size: f64, at: Corner) {
         if self.count == 0 || size > self.size {
             self.at = at;
@@ -47,6 +55,9 @@ impl Tally {
         self.size += size;
     }
 }
+
+/// Hollows thinner than so many tolerances come of rounding.
+const THINNEST: f64 = 256.0;
 
 /// What the bath reaches, and what was found on the way.
 #[derive(Debug)]
@@ -66,7 +77,7 @@ pub(super) struct Reach {
     /// Holes and cracks.
     pub(super) holes: Holes,
     /// Triangles without area.
-    pub(super) flat: usize,
+    pub(super) flat: Tally,
     /// Triangles that are there before: whole ones, or parts.
     pub(super) doubled: Tally,
     /// Turned with their back to the open side.
@@ -79,6 +90,8 @@ pub(super) struct Reach {
     pub(super) self_meetings: Tally,
     /// Sides that more than two triangles share.
     pub(super) crowds: Tally,
+    /// How far a corner may be off for the rounding of its file, in mm.
+    pub(super) rounding: f64,
 }
 
 /// Surveys triangles in mm.
@@ -97,21 +110,29 @@ pub(super) fn reach(raw: &[[Corner; 3]], watch: &dyn Watch) -> Result<Reach, Sto
     go_on(watch, "telling inside from outside", 0.85)?;
     let walls = walls(&scene, &free);
     let spaces = spaces::tell(&walls, free.count);
+    let least_mm = THINNEST * scene.welded.tolerance;
     let mut reach = Reach {
         facets: Vec::new(),
         volume: 0.0,
         envelope: 0.0,
         islands: islands(&walls, &spaces),
-        sealed: sealed(&spaces),
+        sealed: sealed(&spaces, least_mm),
         watertight,
         holes,
-        flat: scene.welded.flat.len(),
+        flat: Tally::of(
+            scene
+                .welded
+                .flat
+                .iter()
+                .map(|at| (0.0, raw[*at as usize][0])),
+        ),
         doubled: Tally::default(),
         flipped: Tally::default(),
         internal: Tally::default(),
         overlaps: Tally::default(),
         self_meetings: Tally::default(),
         crowds: Tally::default(),
+        rounding: scene.welded.tolerance / 8.0,
     };
     reach.sum_volumes(&walls, &spaces);
     reach.tell_meetings(&scene, &free);
@@ -126,6 +147,7 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
     let nothing = |at: u32, spaces| Wall {
         spaces,
         area: 0.0,
+        layers: 0.0,
         turned: 0.0,
         volume: 0.0,
         at: scene.welded.corners_of(at as usize)[0],
@@ -155,6 +177,7 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
         }
         let wall = &mut walls[patch];
         wall.area += area;
+        wall.layers += area;
         wall.turned += sign * area;
         wall.volume += volume;
     }
@@ -163,13 +186,16 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
         let here = &scene.cuttings[cutting];
         let upright = scene.plane(triangle).normal;
         for (part, outline) in here.parts.iter().enumerate() {
-            if free.is_doubled(cutting, part) {
-                continue;
-            }
-            let (area, at) = (outline.area(), here.sheet.raised(outline.middle()));
+            let (layer, at) = (outline.area(), here.sheet.raised(outline.middle()));
+            let area = if free.is_doubled(cutting, part) {
+                0.0
+            } else {
+                layer
+            };
             walls.push(Wall {
                 area,
-                turned: area,
+                layers: layer,
+                turned: layer,
                 volume: area * dot(upright, less(at, origin)) / 3.0,
                 at,
                 ..nothing(triangle, free.of_part(cutting, part))
@@ -219,12 +245,12 @@ fn islands(walls: &[Wall], spaces: &[Space]) -> Vec<Island> {
     islands
 }
 
-/// The hollows, the largest first.
-fn sealed(spaces: &[Space]) -> Vec<Cavity> {
-    let whole: f64 = spaces.iter().skip(1).map(|space| space.volume).sum();
+/// The hollows, the largest first. What is thinner than `least_mm` is where two
+/// surfaces lie on each other but for rounding, and no hollow.
+fn sealed(spaces: &[Space], least_mm: f64) -> Vec<Cavity> {
     let hollow = spaces.iter().skip(1).filter(|space| !space.solid);
     let mut sealed: Vec<Cavity> = hollow
-        .filter(|space| space.volume > 1e-9 * whole)
+        .filter(|space| 2.0 * space.volume > least_mm * space.area && space.area > 0.0)
         .map(|space| Cavity {
             area_mm2: space.area,
             volume_mm3: space.volume,
@@ -258,8 +284,7 @@ impl Reach {
                 let (triangle, k) = (crowd[0] / 3, crowd[0] % 3);
                 scene.welded.corners_of(triangle as usize)[(k as usize + end) % 3]
             });
-            self.crowds
-                .add(super::space::length(less(ends[1], ends[0])), ends[0]);
+            self.crowds.add(length(less(ends[1], ends[0])), ends[0]);
         }
         if scene.contacts.is_empty() {
             return;
@@ -270,7 +295,8 @@ impl Reach {
             (Some((patch, _)), None) => patch as u32,
             (None, None) => 0,
         };
-        for &triangle in &scene.met {
+        let blind = free.patches.iter().filter(|at| scene.is_blind(**at));
+        for &triangle in scene.met.iter().chain(blind) {
             for side in 3 * triangle..3 * triangle + 3 {
                 if let Some(twin) = scene.welded.sides.twin(side) {
                     shells.join(shell(triangle), shell(twin / 3));
@@ -282,6 +308,8 @@ impl Reach {
                 shells.join(shell(crowd[0] / 3), shell(side / 3));
             }
         }
+        // Each pair of shells counts once, however many triangles meet.
+        let mut told = BTreeSet::new();
         for &(a, b, meeting) in &scene.contacts {
             let Meeting::Line([from, to]) = meeting else {
                 continue;
@@ -289,13 +317,17 @@ impl Reach {
             if [a, b].iter().any(|at| scene.welded.is_lid(*at as usize)) {
                 continue;
             }
-            let same = shells.find(shell(a)) == shells.find(shell(b));
-            let kind = if same {
+            let (a, b) = (shells.find(shell(a)), shells.find(shell(b)));
+            let kind = if a == b {
                 &mut self.self_meetings
             } else {
                 &mut self.overlaps
             };
-            kind.add(super::space::length(less(to, from)), from);
+            kind.size += length(less(to, from));
+            if told.insert((a.min(b), a.max(b))) {
+                kind.count += 1;
+                kind.at = from;
+            }
         }
     }
 

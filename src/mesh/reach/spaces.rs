@@ -9,9 +9,11 @@ use super::super::Corner;
 pub(super) struct Wall {
     /// The spaces in front and behind.
     pub(super) spaces: [u32; 2],
-    /// In mm².
+    /// In mm²; none where another wall stands for the same place.
     pub(super) area: f64,
-    /// Of it, what is turned to the front in the file less what is turned to
+    /// Of all triangles that lie there.
+    pub(super) layers: f64,
+    /// Of them, what is turned to the front in the file less what is turned to
     /// the back.
     pub(super) turned: f64,
     /// Volume in mm³ between it and the origin, positive where its front looks
@@ -36,6 +38,48 @@ pub(super) struct Space {
     pub(super) at: Corner,
 }
 
+/// What parts two spaces: areas in mm², what is turned seen from the first.
+#[derive(Debug, Clone, Copy, Default)]
+struct Between {
+    /// With lids.
+    all: f64,
+    area: f64,
+    layers: f64,
+    turned: f64,
+}
+
+impl Between {
+    fn add(&mut self, wall: &Wall, sign: f64) {
+        self.all += wall.area;
+        if !wall.lid {
+            self.area += wall.area;
+            self.layers += wall.layers;
+            self.turned += sign * wall.turned;
+        }
+    }
+
+    fn seen_from_behind(self) -> Self {
+        Self {
+            turned: -self.turned,
+            ..self
+        }
+    }
+
+    /// How many more walls are turned against a way across than with it; none
+    /// where the file turns the triangles of a wall both ways.
+    fn crossed(&self) -> Option<i64> {
+        if self.area <= 0.0 {
+            return Some(0);
+        }
+        let (layers, turned) = (self.layers / self.area, self.turned / self.area);
+        let crossed = turned.round();
+        let fits = (turned - crossed).abs() < 1.0 - TRUSTED
+            // As many walls as there are cannot leave an odd rest of an even number.
+            && (layers.round() - crossed).rem_euclid(2.0) == 0.0;
+        fits.then_some(crossed as i64)
+    }
+}
+
 /// Tells solid from hollow, from the outside inwards.
 ///
 /// A space is solid where a way in from outside crosses more walls turned
@@ -44,60 +88,28 @@ pub(super) struct Space {
 /// both ways, crossing it makes hollow of solid and solid of hollow.
 pub(super) fn tell(walls: &[Wall], count: usize) -> Vec<Space> {
     let mut spaces = measured(walls, count);
-    let mut between: BTreeMap<(u32, u32), (f64, f64, f64)> = BTreeMap::new();
+    let mut pairs: BTreeMap<(u32, u32), Between> = BTreeMap::new();
     for wall in walls {
         let [front, back] = wall.spaces;
-        if front == back {
-            continue;
-        }
-        let (pair, sign) = if front < back {
-            ((front, back), 1.0)
-        } else {
-            ((back, front), -1.0)
-        };
-        let sums = between.entry(pair).or_default();
-        sums.0 += wall.area;
-        if !wall.lid {
-            sums.1 += wall.area;
-            sums.2 += sign * wall.turned;
+        if front < back {
+            pairs.entry((front, back)).or_default().add(wall, 1.0);
+        } else if back < front {
+            pairs.entry((back, front)).or_default().add(wall, -1.0);
         }
     }
-    let mut next: Vec<Vec<(u32, (f64, f64, f64))>> = vec![Vec::new(); count];
-    for (&(a, b), &(all, area, turned)) in &between {
-        next[a as usize].push((b, (all, area, turned)));
-        next[b as usize].push((a, (all, area, -turned)));
+    let mut next: Vec<Vec<(u32, Between)>> = vec![Vec::new(); count];
+    for (&(a, b), &between) in &pairs {
+        next[a as usize].push((b, between));
+        next[b as usize].push((a, between.seen_from_behind()));
     }
-    let mut depths: Vec<Option<i64>> = vec![None; count];
-    depths[0] = Some(0);
-    let mut heap = BinaryHeap::new();
-    let push = |heap: &mut BinaryHeap<(u64, u32, u32)>, from: u32| {
-        for (to, (all, ..)) in &next[from as usize] {
-            // Positive numbers are ordered as their bits are.
-            heap.push((all.to_bits(), from, *to));
-        }
-    };
-    push(&mut heap, 0);
-    while let Some((_, from, to)) = heap.pop() {
-        if depths[to as usize].is_some() {
-            continue;
-        }
-        let depth = depths[from as usize].unwrap_or(0);
-        let way = next[from as usize].iter().find(|(other, _)| *other == to);
-        let (area, turned) = way.map_or((0.0, 0.0), |(_, (_, area, turned))| (*area, *turned));
-        let is_trusted = turned.abs() >= TRUSTED * area;
-        depths[to as usize] = Some(if area == 0.0 {
-            depth
-        } else if is_trusted {
-            depth + if turned > 0.0 { 1 } else { -1 }
-        } else {
-            i64::from(depth == 0)
-        });
-        push(&mut heap, to);
-    }
+    let depths = depths(&next);
     for (at, space) in spaces.iter_mut().enumerate().skip(1) {
-        let walls = next[at].iter().filter(|(_, (_, area, _))| *area > 0.0);
-        let (area, turned) = walls.fold((0.0, 0.0), |(all, sum), (_, (_, area, turned))| {
-            (all + area, sum + turned)
+        let walls = next[at].iter().map(|(_, between)| between);
+        let (area, turned) = walls.fold((0.0, 0.0), |(area, turned), wall| {
+            (
+                area + wall.area,
+                turned + wall.turned.clamp(-wall.area, wall.area),
+            )
         });
         let is_mixed = turned.abs() < TRUSTED * area && next[at].len() > 1;
         space.solid = match depths[at] {
@@ -108,6 +120,26 @@ pub(super) fn tell(walls: &[Wall], count: usize) -> Vec<Space> {
         };
     }
     spaces
+}
+
+/// How deep in the solid each space is, by the way over the largest walls.
+fn depths(next: &[Vec<(u32, Between)>]) -> Vec<Option<i64>> {
+    let mut depths: Vec<Option<i64>> = vec![None; next.len()];
+    let mut open = BinaryHeap::from([(u64::MAX, 0_u32, 0_i64)]);
+    while let Some((_, space, depth)) = open.pop() {
+        if depths[space as usize].is_some() {
+            continue;
+        }
+        depths[space as usize] = Some(depth);
+        for (to, between) in &next[space as usize] {
+            let beyond = between
+                .crossed()
+                .map_or(i64::from(depth == 0), |crossed| depth + crossed);
+            // The bits of positive numbers are ordered as they are.
+            open.push((between.all.to_bits(), *to, beyond));
+        }
+    }
+    depths
 }
 
 /// The share of a wall that has to be turned alike to be believed.
