@@ -189,6 +189,29 @@ impl Basins {
         (basin != NOWHERE).then_some(basin as usize)
     }
 
+    /// Neighbours in different basins, the widest ways first.
+    pub(super) fn borders(&self, cells: &Cells) -> Vec<[u32; 2]> {
+        let whole = (0..cells.cells.len()).into_par_iter();
+        let whole = whole.filter(|&cell| cells.is_whole(cell));
+        let mut borders: Vec<(u32, [u32; 2])> = whole
+            .flat_map_iter(|cell| {
+                let parted = move |other: &usize| match (self.at(cell), self.at(*other)) {
+                    (Some(here), Some(there)) => here != there,
+                    _ => false,
+                };
+                cells
+                    .neighbours(cell)
+                    .filter(parted)
+                    .filter_map(move |other| {
+                        let passes = cells.passage(cell, other)?;
+                        Some((!passes.to_bits(), [cell as u32, other as u32]))
+                    })
+            })
+            .collect();
+        borders.par_sort_unstable();
+        borders.into_iter().map(|border| border.1).collect()
+    }
+
     /// The cells on the widest way outwards, from this one on.
     pub(super) fn way_out(&self, from: u32) -> impl Iterator<Item = u32> {
         follow(&self.outwards, from)

@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use super::super::Corner;
 use super::super::space::{dot, length, less, middle, plus, times};
 use super::surface::{Surface, closest_on};
-use super::tree::{Branch, Span, Tree};
+use super::tree::{Branch, Span};
 
 /// Normals of walls that face each other make no more than this.
 const AGAINST: f32 = -0.2;

@@ -22,10 +22,10 @@ use std::f64::consts::PI;
 
 use rayon::prelude::*;
 
-use super::space::{dot, less, plus, times};
+use super::space::{dot, length, less, plus, times};
 use super::{Cavity, Corner, Facet};
 use crate::units::{Stopped, Watch, go_on};
-use basins::{Basin, Basins};
+use basins::Basins;
 use cells::Cells;
 use facing::{Gaps, spots};
 use surface::Surface;
@@ -159,6 +159,7 @@ impl Search<'_> {
         let basins = Basins::of(&cells, surface, self.bubble / 2.0, is_narrow);
         Ok(Some(Plan {
             surface,
+            borders: basins.borders(&cells),
             cells,
             basins,
             least,
@@ -305,22 +306,49 @@ fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
     let side = plan.cells.side_of(basin.opening[0] as usize);
     let about = basin.passes.max(side);
     let enough = (2.0 * about).min(0.95 * start.1);
-    let thread = thread(&plan.cells, &plan.basins, basin, enough);
-    let fine = throat(plan.surface, &thread, about / 2.0);
-    Some((fine.unwrap_or(rough), largest))
+    let mut throats = vec![rough];
+    let ways = std::iter::once(basin.opening).chain(plan.other_ways(at));
+    for way in ways {
+        let middle = ball(way[0]).0;
+        let is_known = |throat: &Throat| length(less(throat.at, middle)) < 4.0 * about;
+        if throats.len() > MOST_OPENINGS || throats.iter().skip(1).any(is_known) {
+            continue;
+        }
+        let thread = thread(plan, at, way, enough);
+        throats.extend(throat(plan.surface, &thread, about / 2.0));
+    }
+    let widest = |a: &Throat, b: &Throat| a.radius.total_cmp(&b.radius);
+    Some((throats.into_iter().max_by(widest)?, largest))
 }
+
+/// So many openings of a room are measured, those first that seem the widest.
+const MOST_OPENINGS: usize = 8;
 
 /// From where there is room on the one side of an opening to where there is on
 /// the other.
-fn thread(cells: &Cells, basins: &Basins, basin: &Basin, enough: f64) -> Vec<Corner> {
-    let [inner, outer] = basin.opening;
-    let mut thread: Vec<u32> = until_wide(cells, basins.way_in(inner), enough);
+fn thread(plan: &Plan<'_>, basin: usize, [inner, outer]: [u32; 2], enough: f64) -> Vec<Corner> {
+    let side = |from: u32| {
+        let is_inner = plan.basins.is_behind(basin, from as usize);
+        let stays = move |&cell: &u32| plan.basins.is_behind(basin, cell as usize) == is_inner;
+        let inwards = plan.basins.way_in(from).take_while(stays);
+        let inwards = until_wide(&plan.cells, inwards, enough);
+        let outwards = plan.basins.way_out(from).take_while(stays);
+        let outwards = until_wide(&plan.cells, outwards, enough);
+        let top = |way: &[u32]| {
+            way.last()
+                .map_or(0.0, |&cell| plan.cells.clearance(cell as usize))
+        };
+        if top(&inwards) > top(&outwards) {
+            inwards
+        } else {
+            outwards
+        }
+    };
+    let mut thread = side(inner);
     thread.reverse();
-    thread.extend(until_wide(cells, basins.way_out(outer), enough));
-    thread
-        .iter()
-        .map(|&cell| cells.middle(cell as usize))
-        .collect()
+    thread.extend(side(outer));
+    let middle = |&cell: &u32| plan.cells.middle(cell as usize);
+    thread.iter().map(middle).collect()
 }
 
 fn until_wide(cells: &Cells, way: impl Iterator<Item = u32>, enough: f64) -> Vec<u32> {

@@ -13,6 +13,8 @@ pub(super) struct Plan<'a> {
     pub(super) surface: &'a Surface,
     pub(super) cells: Cells,
     pub(super) basins: Basins,
+    /// Neighbours in different basins, the widest ways first.
+    pub(super) borders: Vec<[u32; 2]>,
     /// Narrower gaps were not looked into, in mm.
     pub(super) least: f64,
     /// No ball need be larger, in mm.
@@ -20,6 +22,18 @@ pub(super) struct Plan<'a> {
 }
 
 impl Plan<'_> {
+    /// The ways into a basin and what is behind it, the widest first.
+    pub(super) fn other_ways(&self, basin: usize) -> impl Iterator<Item = [u32; 2]> {
+        self.borders.iter().filter_map(move |&[a, b]| {
+            let inside = [a, b].map(|cell| self.basins.is_behind(basin, cell as usize));
+            match inside {
+                [true, false] => Some([a, b]),
+                [false, true] => Some([b, a]),
+                _ => None,
+            }
+        })
+    }
+
     /// The box around the balls of the basins that are asked for.
     pub(super) fn reach(&self, asked: impl Fn(usize) -> bool) -> Span {
         let cells = 0..self.cells.cells.len();
