@@ -83,8 +83,8 @@ impl Basins {
             let passes = seems.then(|| straight(cells, surface, a, b).max(passes))?;
             is_narrow(passes, room).then_some(passes)
         });
-        let mut basins = Self::closed(cells.cells.len());
-        let beside = Beside::of(cells.cells.len(), &joins);
+        let mut basins = Self::closed(cells.all.len());
+        let beside = Beside::of(cells.all.len(), &joins);
         let Some(&outside) = joins.first().map(|join| &join.cells[0]) else {
             return basins;
         };
@@ -96,7 +96,7 @@ impl Basins {
             let clearance = cells.clearance(cell as usize);
             let is_new = basins.of[cell as usize] == NOWHERE;
             if is_new && surface.is_open(cells.middle(cell as usize), clearance) {
-                let basin = basins.from_above(cells, surface, cell);
+                let basin = basins.basin_above(cells, surface, cell);
                 basins.hang(cells, &joins, &beside, cell, basin);
             }
         }
@@ -114,7 +114,7 @@ impl Basins {
 
     /// The basin that a cell out of reach is in all the same, because uphill
     /// from it is one; or a new one.
-    fn from_above(&mut self, cells: &Cells, surface: &Surface, cell: u32) -> usize {
+    fn basin_above(&mut self, cells: &Cells, surface: &Surface, cell: u32) -> usize {
         let start = (cells.middle(cell as usize), cells.clearance(cell as usize));
         let (top, room) = summit(surface, start);
         let Some(above) = cells.at(top) else {
@@ -168,7 +168,7 @@ impl Basins {
 
     /// `reached` has every cell after the one further out.
     fn point_inwards(&mut self, cells: &Cells, reached: &[u32]) {
-        let mut behind: Vec<f32> = cells.cells.iter().map(|cell| cell.clearance).collect();
+        let mut behind: Vec<f32> = cells.all.iter().map(|cell| cell.clearance).collect();
         for &cell in reached.iter().rev() {
             let out = self.outwards[cell as usize] as usize;
             if out != cell as usize && behind[cell as usize] > behind[out] {
@@ -191,7 +191,7 @@ impl Basins {
 
     /// Neighbours in different basins, the widest ways first.
     pub(super) fn borders(&self, cells: &Cells) -> Vec<[u32; 2]> {
-        let whole = (0..cells.cells.len()).into_par_iter();
+        let whole = (0..cells.all.len()).into_par_iter();
         let whole = whole.filter(|&cell| cells.is_whole(cell));
         let mut borders: Vec<(u32, [u32; 2])> = whole
             .flat_map_iter(|cell| {
@@ -231,7 +231,7 @@ fn follow(next: &[u32], from: u32) -> impl Iterator<Item = u32> {
 
 /// The joins of the widest spanning tree, those of the outside first.
 fn tree(cells: &Cells, narrow: impl Fn([u32; 2], f64, f64) -> Option<f64>) -> Vec<Join> {
-    let whole = (0..cells.cells.len()).into_par_iter();
+    let whole = (0..cells.all.len()).into_par_iter();
     let whole = whole.filter(|&cell| cells.is_whole(cell));
     let mut ways: Vec<(u32, u32, u32)> = whole
         .flat_map_iter(|cell| {
@@ -244,7 +244,7 @@ fn tree(cells: &Cells, narrow: impl Fn([u32; 2], f64, f64) -> Option<f64>) -> Ve
         .collect();
     ways.par_sort_unstable();
     let mut parts = Parts::of(cells);
-    let outside: Vec<u32> = (0..cells.cells.len())
+    let outside: Vec<u32> = (0..cells.all.len())
         .filter(|&cell| cells.is_whole(cell) && cells.is_outside(cell))
         .map(|cell| cell as u32)
         .collect();
@@ -298,13 +298,13 @@ impl Parts {
             let radius = if outside {
                 f32::INFINITY
             } else {
-                cells.cells[cell].clearance
+                cells.all[cell].clearance
             };
             (radius, cell as u32)
         };
         Self {
-            above: (0..cells.cells.len() as u32).collect(),
-            widest: (0..cells.cells.len()).map(ball).collect(),
+            above: (0..cells.all.len() as u32).collect(),
+            widest: (0..cells.all.len()).map(ball).collect(),
         }
     }
 
@@ -332,12 +332,12 @@ impl Parts {
 
 /// Whole cells with balls of this radius or more, the largest first.
 fn widest_first(cells: &Cells, counts: f64) -> Vec<u32> {
-    let all = 0..cells.cells.len() as u32;
+    let all = 0..cells.all.len() as u32;
     let mut wide: Vec<u32> = all
         .filter(|&cell| cells.is_whole(cell as usize) && cells.clearance(cell as usize) >= counts)
         .collect();
     wide.sort_by(|&a, &b| {
-        let [a, b] = [a, b].map(|cell| cells.cells[cell as usize].clearance);
+        let [a, b] = [a, b].map(|cell| cells.all[cell as usize].clearance);
         b.total_cmp(&a)
     });
     wide

@@ -38,7 +38,7 @@ pub(super) const PER_GAP: f64 = 3.2;
 pub(super) struct Cells {
     low: Corner,
     size: f64,
-    pub(super) cells: Vec<Cell>,
+    pub(super) all: Vec<Cell>,
     /// Whether the budget left a gap too coarse.
     pub(super) cut_short: bool,
 }
@@ -56,7 +56,7 @@ impl Cells {
         let mut grown = Self {
             low: whole.middle().map(|middle| middle - size / 2.0),
             size,
-            cells: vec![Cell {
+            all: vec![Cell {
                 at: [0; 3],
                 level: 0,
                 parts: 0,
@@ -68,7 +68,7 @@ impl Cells {
         while !level.is_empty() {
             go_on(watch, STEP, done)?;
             let parted = grown.to_part(spots, level.clone());
-            if grown.cells.len() + 8 * parted.len() > BUDGET {
+            if grown.all.len() + 8 * parted.len() > BUDGET {
                 grown.cut_short = true;
                 break;
             }
@@ -89,7 +89,7 @@ impl Cells {
     fn is_coarse(&self, cell: usize, spots: &Tree<Spot>) -> bool {
         let Cell {
             level, clearance, ..
-        } = self.cells[cell];
+        } = self.all[cell];
         if level < COARSEST {
             return true;
         }
@@ -129,30 +129,30 @@ impl Cells {
     }
 
     fn part(&mut self, parted: &[usize]) -> std::ops::Range<usize> {
-        let start = self.cells.len();
+        let start = self.all.len();
         for &cell in parted {
             let Cell {
                 at,
                 level,
                 clearance,
                 ..
-            } = self.cells[cell];
-            self.cells[cell].parts = self.cells.len() as u32;
+            } = self.all[cell];
+            self.all[cell].parts = self.all.len() as u32;
             let part = |part: u16| Cell {
                 at: [0, 1, 2].map(|axis| 2 * at[axis] + (part >> axis & 1)),
                 level: level + 1,
                 parts: 0,
                 clearance,
             };
-            self.cells.extend((0..8).map(part));
+            self.all.extend((0..8).map(part));
         }
-        start..self.cells.len()
+        start..self.all.len()
     }
 
     /// The clearance of new cells, which hold that of the cell they are part of.
     fn measure(&mut self, surface: &Surface, level: std::ops::Range<usize>) {
         let (low, size) = (self.low, self.size);
-        self.cells[level].par_iter_mut().for_each(|cell| {
+        self.all[level].par_iter_mut().for_each(|cell| {
             let side = size / f64::from(1u32 << cell.level);
             let middle = middle(low, side, cell.at);
             let within = f64::from(cell.clearance) + side * HALF_DIAGONAL * 1.001;
@@ -165,25 +165,25 @@ impl Cells {
     }
 
     pub(super) fn side_of(&self, cell: usize) -> f64 {
-        self.side(self.cells[cell].level)
+        self.side(self.all[cell].level)
     }
 
     pub(super) fn middle(&self, cell: usize) -> Corner {
-        let Cell { at, level, .. } = self.cells[cell];
+        let Cell { at, level, .. } = self.all[cell];
         middle(self.low, self.side(level), at)
     }
 
     pub(super) fn clearance(&self, cell: usize) -> f64 {
-        f64::from(self.cells[cell].clearance)
+        f64::from(self.all[cell].clearance)
     }
 
     pub(super) fn is_whole(&self, cell: usize) -> bool {
-        self.cells[cell].parts == 0
+        self.all[cell].parts == 0
     }
 
     /// Whether it is in the margin around the print.
     pub(super) fn is_outside(&self, cell: usize) -> bool {
-        let Cell { at, level, .. } = self.cells[cell];
+        let Cell { at, level, .. } = self.all[cell];
         let last = ((1u32 << level) - 1) as u16;
         level <= COARSEST && at.iter().any(|&at| at == 0 || at == last)
     }
@@ -209,7 +209,7 @@ impl Cells {
                 break;
             }
             let bit = |axis: usize| u32::from(at[axis] >> (most - level) & 1) << axis;
-            cell = (self.cells[cell].parts + bit(0) + bit(1) + bit(2)) as usize;
+            cell = (self.all[cell].parts + bit(0) + bit(1) + bit(2)) as usize;
         }
         cell
     }
@@ -217,7 +217,7 @@ impl Cells {
     /// The whole cells across its six faces that are not smaller; of equal ones
     /// only those further on, so that a pair comes up once.
     pub(super) fn neighbours(&self, cell: usize) -> impl Iterator<Item = usize> {
-        let Cell { at, level, .. } = self.cells[cell];
+        let Cell { at, level, .. } = self.all[cell];
         let last = ((1u32 << level) - 1) as u16;
         (0..6).filter_map(move |face| {
             let (axis, on) = (face / 2, face % 2 == 0);
@@ -228,7 +228,7 @@ impl Cells {
                 at[axis].checked_sub(1)?
             };
             let other = self.down(to, level);
-            let once = self.cells[other].level < level || on;
+            let once = self.all[other].level < level || on;
             (self.is_whole(other) && once).then_some(other)
         })
     }

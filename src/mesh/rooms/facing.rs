@@ -157,10 +157,10 @@ fn halves([a, b, c]: [Corner; 3]) -> [[Corner; 3]; 2] {
     });
     let [a, b, c] = [0, 1, 2].map(|turn| triangle[(longest + turn) % 3]);
     let cut = times(plus(a, b), 0.5);
-    if sides[longest] <= 0.0 || c == a {
+    if sides[(longest + 2) % 3] <= 0.0 {
         return [[a, cut, a], [cut, b, cut]];
     }
-    if c == b {
+    if sides[(longest + 1) % 3] <= 0.0 {
         return [[a, cut, cut], [cut, b, b]];
     }
     [[a, cut, c], [cut, b, c]]

@@ -1,3 +1,9 @@
+#![allow(
+    clippy::cast_possible_wrap,
+    clippy::float_cmp,
+    reason = "steps of small grids, and heights as they were given"
+)]
+
 use std::f64::consts::{PI, TAU};
 
 use super::super::space::{cross, unit};

@@ -204,7 +204,7 @@ impl Shares {
             span.with([0, 1, 2].map(|axis| place(item, axis)))
         });
         let axis = middles.longest();
-        let half = (from + to) / 2;
+        let half = from.midpoint(to);
         let low = self.start(half) - self.start(from);
         if low < order.len() {
             order.select_nth_unstable_by(low, |&a, &b| {

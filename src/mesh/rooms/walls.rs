@@ -36,7 +36,7 @@ impl Plan<'_> {
 
     /// The box around the balls of the basins that are asked for.
     pub(super) fn reach(&self, asked: impl Fn(usize) -> bool) -> Span {
-        let cells = 0..self.cells.cells.len();
+        let cells = 0..self.cells.all.len();
         let asked = cells.filter(|&cell| self.basins.at(cell).is_some_and(&asked));
         asked.fold(Span::EMPTY, |reach, cell| {
             let ball = self.cells.clearance(cell) + self.cells.side_of(cell);
