@@ -9,10 +9,10 @@
 use rayon::prelude::*;
 
 use super::super::Corner;
-use super::super::space::{length, less, plus, times};
+use super::super::space::{length, less, plus, times, unit};
 use super::cells::{Cells, lens};
 use super::surface::Surface;
-use super::throat::summit;
+use super::throat::{climb, summit};
 
 /// A part of the space between cuts.
 #[derive(Debug)]
@@ -81,7 +81,8 @@ impl Basins {
         let joins = tree(cells, |[a, b], passes, room| {
             let seems = is_narrow(passes, room);
             let passes = seems.then(|| straight(cells, surface, a, b).max(passes))?;
-            is_narrow(passes, room).then_some(passes)
+            let narrow = is_narrow(passes, room).then_some(passes)?;
+            is_narrow(drawn(cells, surface, a, b).max(narrow), room).then_some(narrow)
         });
         let mut basins = Self::closed(cells.all.len());
         let beside = Beside::of(cells.all.len(), &joins);
@@ -271,17 +272,33 @@ fn tree(cells: &Cells, narrow: impl Fn([u32; 2], f64, f64) -> Option<f64>) -> Ve
 /// The radius of the ball that passes from the middle of one cell straight to
 /// that of another. Next to a wall it is wider than where their balls meet.
 fn straight(cells: &Cells, surface: &Surface, a: u32, b: u32) -> f64 {
-    const STEPS: u32 = 8;
-    let [a, b] = [a, b].map(|cell| cells.middle(cell as usize));
-    let room = |step: u32| {
-        let at = plus(a, times(less(b, a), f64::from(step) / f64::from(STEPS)));
-        (at, surface.nearest(at, f64::INFINITY).0)
+    let beads = [0.0, 0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
+    passes(&beads.map(|share| bead(cells, surface, [a, b], share)))
+}
+
+/// The same, once the way is drawn to where across it there is more room: a
+/// slit that runs askew to the cells seems narrower than it is.
+fn drawn(cells: &Cells, surface: &Surface, a: u32, b: u32) -> f64 {
+    let [from, to] = [a, b].map(|cell| cells.middle(cell as usize));
+    let step = cells.side_of(a as usize).min(cells.side_of(b as usize)) / 2.0;
+    let along = Some(unit(less(to, from)));
+    let beads = [0.0, 0.5, 1.0].map(|share| bead(cells, surface, [a, b], share));
+    passes(&beads.map(|bead| climb(surface, bead, step, along)))
+}
+
+fn bead(cells: &Cells, surface: &Surface, ends: [u32; 2], share: f64) -> (Corner, f64) {
+    let [from, to] = ends.map(|cell| cells.middle(cell as usize));
+    let at = plus(from, times(less(to, from), share));
+    (at, surface.nearest(at, f64::INFINITY).0)
+}
+
+/// The radius of the ball that passes from ball to ball.
+fn passes(beads: &[(Corner, f64)]) -> f64 {
+    let between = |pair: &[(Corner, f64)]| {
+        let apart = length(less(pair[0].0, pair[1].0));
+        lens(apart, pair[0].1, pair[1].1).unwrap_or(0.0)
     };
-    let beads: Vec<_> = (0..=STEPS).map(room).collect();
-    let passes = |pair: &[(Corner, f64)]| {
-        lens(length(less(pair[0].0, pair[1].0)), pair[0].1, pair[1].1).unwrap_or(0.0)
-    };
-    beads.windows(2).map(passes).fold(f64::INFINITY, f64::min)
+    beads.windows(2).map(between).fold(f64::INFINITY, f64::min)
 }
 
 /// Cells that hang together so far.
