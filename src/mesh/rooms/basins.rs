@@ -50,6 +50,8 @@ pub(super) struct Basins {
     outwards: Vec<u32>,
     /// The next cell on the way to the largest ball behind; itself at the end.
     inwards: Vec<u32>,
+    /// The radius of that ball in mm.
+    behind: Vec<f32>,
 }
 
 const NOWHERE: u32 = u32::MAX;
@@ -84,7 +86,7 @@ impl Basins {
             let narrow = is_narrow(passes, room).then_some(passes)?;
             is_narrow(drawn(cells, surface, a, b).max(narrow), room).then_some(narrow)
         });
-        let mut basins = Self::closed(cells.all.len());
+        let mut basins = Self::closed(cells);
         let beside = Beside::of(cells.all.len(), &joins);
         let Some(&outside) = joins.first().map(|join| &join.cells[0]) else {
             return basins;
@@ -92,24 +94,26 @@ impl Basins {
         basins
             .list
             .push(Basin::behind(None, [outside; 2], outside, f64::INFINITY));
-        basins.hang(cells, &joins, &beside, outside, 0);
+        basins.hang(&joins, &beside, outside, 0);
         for cell in widest_first(cells, counts) {
             let clearance = cells.clearance(cell as usize);
             let is_new = basins.of[cell as usize] == NOWHERE;
             if is_new && surface.is_open(cells.middle(cell as usize), clearance) {
                 let basin = basins.basin_above(cells, surface, cell);
-                basins.hang(cells, &joins, &beside, cell, basin);
+                basins.hang(&joins, &beside, cell, basin);
             }
         }
         basins
     }
 
-    fn closed(count: usize) -> Self {
+    fn closed(cells: &Cells) -> Self {
+        let count = cells.all.len();
         Self {
             list: Vec::new(),
             of: vec![NOWHERE; count],
             outwards: vec![NOWHERE; count],
             inwards: (0..count as u32).collect(),
+            behind: cells.all.iter().map(|cell| cell.clearance).collect(),
         }
     }
 
@@ -131,7 +135,7 @@ impl Basins {
 
     /// Hangs a tree of joins up by a cell of this basin, and parts it at the
     /// cuts.
-    fn hang(&mut self, cells: &Cells, joins: &[Join], beside: &Beside, root: u32, basin: usize) {
+    fn hang(&mut self, joins: &[Join], beside: &Beside, root: u32, basin: usize) {
         self.of[root as usize] = basin as u32;
         self.outwards[root as usize] = root;
         let mut reached = vec![root];
@@ -149,7 +153,7 @@ impl Basins {
                 }
             }
         }
-        self.point_inwards(cells, &reached);
+        self.point_inwards(&reached);
     }
 
     /// The basin of the first of two cells: a new one across a cut.
@@ -168,12 +172,11 @@ impl Basins {
     }
 
     /// `reached` has every cell after the one further out.
-    fn point_inwards(&mut self, cells: &Cells, reached: &[u32]) {
-        let mut behind: Vec<f32> = cells.all.iter().map(|cell| cell.clearance).collect();
+    fn point_inwards(&mut self, reached: &[u32]) {
         for &cell in reached.iter().rev() {
             let out = self.outwards[cell as usize] as usize;
-            if out != cell as usize && behind[cell as usize] > behind[out] {
-                behind[out] = behind[cell as usize];
+            if out != cell as usize && self.behind[cell as usize] > self.behind[out] {
+                self.behind[out] = self.behind[cell as usize];
                 self.inwards[out] = cell;
             }
         }
@@ -272,7 +275,7 @@ fn tree(cells: &Cells, narrow: impl Fn([u32; 2], f64, f64) -> Option<f64>) -> Ve
 /// The radius of the ball that passes from the middle of one cell straight to
 /// that of another. Next to a wall it is wider than where their balls meet.
 fn straight(cells: &Cells, surface: &Surface, a: u32, b: u32) -> f64 {
-    let beads = [0.0, 0.125, 0.25, 0.375, 0.5, 0.625, 0.75, 0.875, 1.0];
+    let beads = [0.0, 0.25, 0.5, 0.75, 1.0];
     passes(&beads.map(|share| bead(cells, surface, [a, b], share)))
 }
 
@@ -282,9 +285,12 @@ fn drawn(cells: &Cells, surface: &Surface, a: u32, b: u32) -> f64 {
     let [from, to] = [a, b].map(|cell| cells.middle(cell as usize));
     let step = cells.side_of(a as usize).min(cells.side_of(b as usize)) / 2.0;
     let along = Some(unit(less(to, from)));
-    let beads = [0.0, 0.5, 1.0].map(|share| bead(cells, surface, [a, b], share));
-    passes(&beads.map(|bead| climb(surface, bead, step, along)))
+    let halfway = bead(cells, surface, [a, b], 0.5);
+    climb(surface, halfway, step, along).1 * LENS
 }
+
+/// Of the balls of a slit, what passes from one to the next.
+const LENS: f64 = 0.95;
 
 fn bead(cells: &Cells, surface: &Surface, ends: [u32; 2], share: f64) -> (Corner, f64) {
     let [from, to] = ends.map(|cell| cells.middle(cell as usize));

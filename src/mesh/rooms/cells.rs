@@ -20,6 +20,8 @@ pub(super) struct Cell {
     parts: u32,
     /// The radius of its ball in mm: the distance to the surface.
     pub(super) clearance: f32,
+    /// The feature that it touches.
+    touches: u32,
 }
 
 /// The cubes of this level are always parted: 16 of them go along the whole.
@@ -61,6 +63,7 @@ impl Cells {
                 level: 0,
                 parts: 0,
                 clearance: f32::INFINITY,
+                touches: 0,
             }],
             cut_short: false,
         };
@@ -120,6 +123,7 @@ impl Cells {
                 let gap = own.gap_squared(&branch.span);
                 (!found && branch.gap < narrow && gap < reach * reach).then_some(gap)
             },
+            |found, _| !found,
             |found, place| {
                 let spot = &spots.items[place];
                 *found |= spot.gap < narrow && near(spot);
@@ -135,6 +139,7 @@ impl Cells {
                 at,
                 level,
                 clearance,
+                touches,
                 ..
             } = self.all[cell];
             self.all[cell].parts = self.all.len() as u32;
@@ -143,20 +148,22 @@ impl Cells {
                 level: level + 1,
                 parts: 0,
                 clearance,
+                touches,
             };
             self.all.extend((0..8).map(part));
         }
         start..self.all.len()
     }
 
-    /// The clearance of new cells, which hold that of the cell they are part of.
+    /// The clearance of new cells, which hold what the cell touches that they are part of.
     fn measure(&mut self, surface: &Surface, level: std::ops::Range<usize>) {
         let (low, size) = (self.low, self.size);
         self.all[level].par_iter_mut().for_each(|cell| {
             let side = size / f64::from(1u32 << cell.level);
             let middle = middle(low, side, cell.at);
-            let within = f64::from(cell.clearance) + side * HALF_DIAGONAL * 1.001;
-            cell.clearance = surface.nearest(middle, within).0 as f32;
+            let (clearance, touches) = surface.closest(middle, cell.touches);
+            cell.clearance = clearance as f32;
+            cell.touches = touches;
         });
     }
 

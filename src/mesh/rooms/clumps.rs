@@ -42,11 +42,16 @@ pub(super) fn may_face(facets: &[Facet], whole: &Span, limit: f64) -> bool {
             let near = |gap: &f32| !found && *gap < limit as f32;
             clump.faces(branch).filter(near)
         };
-        tree.visit(&mut found, worth, |found, place| {
-            *found |= clump
-                .faces(&tree.items[place])
-                .is_some_and(|gap| gap < limit as f32);
-        });
+        tree.visit(
+            &mut found,
+            worth,
+            |found, _| !found,
+            |found, place| {
+                *found |= clump
+                    .faces(&tree.items[place])
+                    .is_some_and(|gap| gap < limit as f32);
+            },
+        );
         found
     })
 }

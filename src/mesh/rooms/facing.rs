@@ -179,6 +179,7 @@ fn ahead(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], reach: f
     surface.tree.visit(
         &mut best,
         |best, branch| patch.faces(branch).filter(|gap| gap < best),
+        |best, gap| gap < *best,
         |best, place| {
             if place == own || patch.faces(&surface.tree.items[place]).is_none() {
                 return;

@@ -1,7 +1,5 @@
 //! The surface as a thing to measure distances to.
 
-use std::borrow::Cow;
-
 use rayon::prelude::*;
 
 use super::super::Corner;
@@ -24,6 +22,23 @@ pub(super) struct Surface {
 
 /// Unit vectors: the normals that meet, and what is between.
 type Fan = Vec<Corner>;
+
+/// The ways that a feature faces.
+pub(super) enum Ways<'a> {
+    Normal([Corner; 1]),
+    Fan(&'a [Corner]),
+}
+
+impl std::ops::Deref for Ways<'_> {
+    type Target = [Corner];
+
+    fn deref(&self) -> &[Corner] {
+        match self {
+            Self::Normal(normal) => normal,
+            Self::Fan(fan) => fan,
+        }
+    }
+}
 
 impl Surface {
     pub(super) fn of(faces: &[[Corner; 3]]) -> Option<Self> {
@@ -59,11 +74,12 @@ impl Surface {
     }
 
     /// The ways that the feature at this place faces.
-    pub(super) fn ways(&self, place: usize) -> Cow<'_, [Corner]> {
+    pub(super) fn ways(&self, place: usize) -> Ways<'_> {
         let item = self.tree.order[place] as usize;
         match item.checked_sub(self.faces) {
-            Some(ridge) => Cow::Borrowed(&self.fans[ridge]),
-            None => Cow::Owned(vec![unit(normal(self.features[place]))]),
+            Some(ridge) => Ways::Fan(&self.fans[ridge]),
+            // The box of one normal is that normal.
+            None => Ways::Normal([self.tree.items[place].normals.middle()]),
         }
     }
 
@@ -79,6 +95,7 @@ impl Surface {
                 let gap = here.gap_squared(&branch.span);
                 (f64::from(gap) < reach * reach).then_some(gap)
             },
+            |_, _| true,
             |above, place| {
                 let face = self.features[place];
                 let off = less(point, closest_on(face, point));
@@ -89,6 +106,32 @@ impl Surface {
             },
         );
         above > 0.0
+    }
+
+    /// The feature closest to `point` and how far off it is in mm. A good guess
+    /// makes it quick.
+    pub(super) fn closest(&self, point: Corner, guess: u32) -> (f64, u32) {
+        let here = Span::of(&[point]);
+        let gap = |place: usize| {
+            let off = less(closest_on(self.features[place], point), point);
+            dot(off, off)
+        };
+        let mut best = (gap(guess as usize), guess);
+        self.tree.visit(
+            &mut best,
+            |best, branch| {
+                let gap = here.gap_squared(&branch.span);
+                (f64::from(gap) < best.0).then_some(gap)
+            },
+            |best, gap| f64::from(gap) < best.0,
+            |best, place| {
+                let gap = gap(place);
+                if gap < best.0 {
+                    *best = (gap, place as u32);
+                }
+            },
+        );
+        (best.0.sqrt(), best.1)
     }
 
     /// The point of the surface closest to `point` and how far off it is in
@@ -102,6 +145,7 @@ impl Surface {
                 let gap = here.gap_squared(&branch.span);
                 (f64::from(gap) < best.0).then_some(gap)
             },
+            |best, gap| f64::from(gap) < best.0,
             |best, place| {
                 let touched = closest_on(self.features[place], point);
                 let off = less(touched, point);

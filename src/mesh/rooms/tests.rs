@@ -148,7 +148,7 @@ fn close(value: f64, truth: f64, share: f64) {
 
 #[test]
 fn a_cube_with_a_drain_is_a_drained_cavity() {
-    for seed in 0..3 {
+    for seed in 0..2 {
         let found = found(&moved(&drained_cube(4.0), seed), 0.5);
         assert!(found.shut.is_empty());
         let [cavity] = found.cavities[..] else {
@@ -164,7 +164,7 @@ fn a_cube_with_a_drain_is_a_drained_cavity() {
 
 #[test]
 fn a_bottle_is_a_drained_cavity() {
-    for seed in 0..3 {
+    for seed in 0..2 {
         let found = found(&moved(&bottle(3.0), seed), 0.5);
         let [cavity] = found.cavities[..] else {
             panic!("{found:?}");
@@ -179,7 +179,7 @@ fn a_bottle_is_a_drained_cavity() {
 
 #[test]
 fn the_bubble_tells_which_holes_are_shut() {
-    for seed in 0..3 {
+    for seed in 0..2 {
         for (hole, bubble, is_shut) in [(0.4, 0.5, true), (0.6, 0.5, false), (0.4, 0.3, false)] {
             let triangles = moved(&drained_cube(hole), seed);
             let found = found(&triangles, bubble);
@@ -236,15 +236,15 @@ fn a_blind_hole_of_one_width_is_no_cavity() {
     );
 }
 
-/// Plates of 30 x 20 x 2 mm on a back, so far apart.
+/// Three plates of 10 x 8 x 2 mm on a back, so far apart.
 fn comb(slit: f64) -> Triangles {
     let mut line = vec![0.0];
-    for plate in 0..5 {
+    for plate in 0..2 {
         let low = f64::from(plate) * (2.0 + slit);
         line.extend([low + 2.0, low + 2.0 + slit]);
     }
-    line.push(5.0 * (2.0 + slit) + 2.0);
-    blocks([&line, &[0.0, 3.0, 23.0], &[0.0, 30.0]], |[x, y, _]| {
+    line.push(2.0 * (2.0 + slit) + 2.0);
+    blocks([&line, &[0.0, 3.0, 11.0], &[0.0, 10.0]], |[x, y, _]| {
         y == 0 || x % 2 == 0
     })
 }
@@ -268,7 +268,7 @@ fn a_groove_is_a_corner_of_what_it_belongs_to() {
             [10.0 - half, 10.0],
             [0.0, 10.0],
         ];
-        prism(&z, 30.0)
+        prism(&z, 8.0)
     };
     has_none(&groove(4.0), 0.5);
     has_none(&groove(1.0), 2.0);
@@ -333,7 +333,7 @@ fn row(outer: f64, inner: f64) -> Triangles {
 
 #[test]
 fn a_room_behind_a_shut_room_is_shut() {
-    for seed in 0..3 {
+    for seed in 0..2 {
         let found = found(&moved(&row(0.4, 3.0), seed), 0.5);
         let [outer, inner] = found.cavities[..] else {
             panic!("{found:?}");
@@ -348,7 +348,7 @@ fn a_room_behind_a_shut_room_is_shut() {
 
 #[test]
 fn a_shut_room_behind_a_drained_one_is_shut_alone() {
-    for seed in 0..3 {
+    for seed in 0..2 {
         let found = found(&moved(&row(3.0, 0.4), seed), 0.5);
         let [outer, inner] = found.cavities[..] else {
             panic!("{found:?}");
@@ -391,7 +391,7 @@ fn twice_drained(widths: [f64; 2]) -> Triangles {
 
 #[test]
 fn of_two_openings_the_wider_counts() {
-    for seed in 0..3 {
+    for seed in 0..2 {
         for widths in [[0.4, 0.6], [0.6, 0.4], [0.45, 0.55]] {
             let found = found(&moved(&twice_drained(widths), seed), 0.5);
             let [cavity] = found.cavities[..] else {

@@ -142,11 +142,13 @@ impl<B: Branch> Tree<B> {
     }
 
     /// Visits the items, nearest branches first, as far as `worth` lets in: it
-    /// ranks a branch by how soon it is to be looked at, if at all.
+    /// ranks a branch by how soon it is to be looked at, if at all. `still`
+    /// says of a rank whether by now it is in vain.
     pub(super) fn visit<S>(
         &self,
         state: &mut S,
         worth: impl Fn(&S, &B) -> Option<f32>,
+        still: impl Fn(&S, f32) -> bool,
         mut item: impl FnMut(&mut S, usize),
     ) {
         let mut stack = [(0usize, 0f32); 64];
@@ -157,8 +159,8 @@ impl<B: Branch> Tree<B> {
         }
         while filled > 0 {
             filled -= 1;
-            let (branch, _) = stack[filled];
-            if worth(state, &self.branches[branch]).is_none() {
+            let (branch, rank) = stack[filled];
+            if !still(state, rank) {
                 continue;
             }
             if let Some(leaf) = branch.checked_sub(self.shares.leaves) {
