@@ -37,6 +37,7 @@ mod obj;
 mod ply;
 mod polygon;
 mod reach;
+mod rooms;
 pub mod shape;
 mod size;
 mod space;

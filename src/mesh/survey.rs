@@ -1,6 +1,7 @@
 //! What the bath does with each bit of a print's surface.
 
 use super::reach::{Reach, Tally, reach};
+use super::rooms::rooms;
 use super::space::{area, length, less};
 use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure};
 use crate::units::{Stopped, Watch, go_on};
@@ -148,7 +149,7 @@ pub struct Survey {
     pub wetted_area_mm2: f64,
     /// Its expanded uncertainty, k = 2, in mm².
     pub wetted_pm_mm2: f64,
-    /// The part of the wetted area that is not in a cavity, in mm².
+    /// The part of the wetted area that is not in a cavity, in mm², before masks.
     pub outside_area_mm2: f64,
     /// What the masks took of the wetted area, in mm².
     pub masked_area_mm2: f64,
@@ -199,34 +200,87 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
     let in_mm = |corners: [Corner; 3]| corners.map(|corner| corner.map(|number| number * mm));
     let raw: Vec<[Corner; 3]> = mesh.triangles().map(in_mm).collect();
     let mut reach = reach(&raw, watch)?;
+    let hollows = Hollows::of(&mut reach.facets, order.bubble_mm, watch)?;
     let masks = mask::apply(&order.masks, mesh.groups(), &mut reach.facets, watch)?;
     let (low_mm, high_mm) = extent(&raw);
     let sum = |class: Class| {
         let of_class = reach.facets.iter().filter(|facet| facet.class == class);
         of_class.map(Facet::area_mm2).sum::<f64>()
     };
-    let wetted = sum(Class::Wetted);
+    let (wetted, masked) = (sum(Class::Wetted), sum(Class::Masked));
     // A lid that covers much of the print says that it is no solid at all.
     let lids: f64 = reach.holes.lids.iter().map(|(_, area)| area).sum();
     let is_solid = lids <= WIDE_HOLES * sums.naive_area_mm2 && reach.volume > 0.0;
+    let mut cavities = reach.sealed.clone();
+    cavities.extend(hollows.cavities);
+    cavities.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
     Ok(Survey {
         triangles: mesh.count(),
         low_mm,
         high_mm,
         naive_area_mm2: sums.naive_area_mm2,
         wetted_area_mm2: wetted,
-        wetted_pm_mm2: doubt(&reach, wetted),
-        outside_area_mm2: wetted,
-        masked_area_mm2: sum(Class::Masked),
+        wetted_pm_mm2: doubt(&reach, wetted).hypot(hollows.doubt_mm2),
+        outside_area_mm2: (wetted + masked - hollows.drained_mm2).max(0.0),
+        masked_area_mm2: masked,
         masks,
         volume_mm3: is_solid.then_some(reach.volume),
-        envelope_volume_mm3: is_solid.then_some(reach.envelope),
+        envelope_volume_mm3: is_solid.then_some(reach.envelope + hollows.shut_mm3),
         watertight: reach.watertight,
-        defects: defects(&reach, &reach.sealed, sums.naive_area_mm2),
+        defects: defects(&reach, &cavities, sums.naive_area_mm2),
         islands: reach.islands,
-        cavities: reach.sealed,
+        cavities,
         facets: reach.facets,
     })
+}
+
+/// The hollows behind narrow openings.
+struct Hollows {
+    cavities: Vec<Cavity>,
+    /// The walls of those that the bath gets into, in mm².
+    drained_mm2: f64,
+    /// What those hold that it does not get into, in mm³.
+    shut_mm3: f64,
+    doubt_mm2: f64,
+}
+
+impl Hollows {
+    /// Finds them behind the wetted facets, and makes those dry that the bath
+    /// does not get to.
+    fn of(facets: &mut [Facet], bubble_mm: f64, watch: &dyn Watch) -> Result<Self, Stopped> {
+        let is_wet = |facet: &Facet| facet.class == Class::Wetted;
+        let places: Vec<usize> = (0..facets.len())
+            .filter(|at| is_wet(&facets[*at]))
+            .collect();
+        let found = if places.len() == facets.len() {
+            rooms(facets, bubble_mm, watch)?
+        } else {
+            let wetted: Vec<Facet> = places.iter().map(|at| facets[*at]).collect();
+            rooms(&wetted, bubble_mm, watch)?
+        };
+        let mut doubt_mm2 = found.doubt_mm2;
+        for (place, share) in found.shut {
+            let facet = &mut facets[places[place]];
+            // A facet in the throat is dry or wet as its greater part is.
+            doubt_mm2 += share.min(1.0 - share) * facet.area_mm2();
+            if share >= 0.5 {
+                facet.class = Class::Dry;
+            }
+        }
+        let of = |sealed: bool, size: fn(&Cavity) -> f64| {
+            let these = found
+                .cavities
+                .iter()
+                .filter(|cavity| cavity.sealed == sealed);
+            these.map(size).sum()
+        };
+        Ok(Self {
+            drained_mm2: of(false, |cavity| cavity.area_mm2),
+            shut_mm3: of(true, |cavity| cavity.volume_mm3),
+            cavities: found.cavities,
+            doubt_mm2,
+        })
+    }
 }
 
 /// The share of its area from which on holes leave no solid to tell of.

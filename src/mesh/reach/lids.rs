@@ -3,7 +3,8 @@
 use std::collections::HashMap;
 
 use super::super::Corner;
-use super::super::space::{area, length, less, plus, times};
+use super::super::space::{area, dot, length, less, plus, times};
+use super::super::tree::{Bounds, Tree, in_order};
 use super::weld::{NONE, Numbers, Welded};
 
 /// What became of the open sides of a mesh.
@@ -27,8 +28,8 @@ pub(super) fn shut(welded: &mut Welded) -> Holes {
         return Holes::default();
     }
     snap(welded);
-    let open = open_sides(welded);
     let mut holes = Holes::default();
+    let open = holes.close_junctions(&open_sides(welded), welded);
     let mut lids = Vec::new();
     for outline in loops(&open) {
         let at = outline.iter().map(|&at| welded.corners[at as usize]);
@@ -54,6 +55,54 @@ pub(super) fn shut(welded: &mut Welded) -> Holes {
     }
     welded.add_lids(lids);
     holes
+}
+
+impl Holes {
+    /// The open sides that are left when those that are split by corners of
+    /// others are taken as closed: each with what lies along it.
+    fn close_junctions(&mut self, open: &[[u32; 2]], welded: &Welded) -> Vec<[u32; 2]> {
+        let mut corners: Vec<u32> = open.iter().flatten().copied().collect();
+        corners.sort_unstable();
+        corners.dedup();
+        let at = |number: u32| welded.corners[number as usize];
+        let order = in_order(corners.len(), |place| at(corners[place]));
+        let corners: Vec<u32> = order.iter().map(|&place| corners[place as usize]).collect();
+        let tree = Tree::over(corners.len(), |place| {
+            Bounds::around(&[at(corners[place])], welded.tolerance)
+        });
+        let mut pieces = Vec::with_capacity(open.len());
+        for &[a, b] in open {
+            let along = less(at(b), at(a));
+            let whole = length(along);
+            let mut between = Vec::new();
+            tree.overlapping(&Bounds::around(&[at(a), at(b)], 0.0), |place| {
+                let to = less(at(corners[place]), at(a));
+                let way = dot(to, along) / whole;
+                let aside = less(to, times(along, way / whole));
+                let is_within = way > welded.tolerance && way < whole - welded.tolerance;
+                if is_within && length(aside) <= welded.tolerance {
+                    between.push((way, corners[place]));
+                }
+            });
+            between.sort_by(|one, other| one.0.total_cmp(&other.0));
+            self.cracks
+                .extend(between.iter().map(|(_, corner)| at(*corner)));
+            self.cracked += if between.is_empty() { 0.0 } else { whole };
+            let ends = between.into_iter().map(|(_, corner)| corner).chain([b]);
+            let mut from = a;
+            for to in ends {
+                pieces.push([from, to]);
+                from = to;
+            }
+        }
+        let ends = |[a, b]: [u32; 2]| (a.min(b), a.max(b));
+        let mut count: HashMap<(u32, u32), usize> = HashMap::new();
+        for piece in &pieces {
+            *count.entry(ends(*piece)).or_default() += 1;
+        }
+        pieces.retain(|piece| count.get(&ends(*piece)) == Some(&1));
+        pieces
+    }
 }
 
 fn at_all(outline: &[u32], corners: &[Corner]) -> Vec<Corner> {

@@ -1,0 +1,474 @@
+//! The rooms of a print: hollows that narrow places part from the open.
+//!
+//! The widest ball that passes a narrow place says whether the bath gets in.
+//! Where the surface nowhere faces itself closely there are none ([`clumps`],
+//! [`facing`]). Elsewhere the space is cut into cells ([`cells`]) with balls
+//! that the surface does not cut; two balls that overlap are a way. [`basins`]
+//! parts the space where the ways are narrow, [`throat`] measures how narrow,
+//! [`walls`] tells whose wall a facet is.
+
+mod basins;
+mod cells;
+mod clumps;
+mod facing;
+mod surface;
+#[cfg(test)]
+mod tests;
+mod throat;
+mod tree;
+mod walls;
+
+use std::f64::consts::PI;
+
+use rayon::prelude::*;
+
+use super::space::{dot, length, less, plus, times};
+use super::{Cavity, Corner, Facet};
+use crate::units::{Stopped, Watch, go_on};
+use basins::Basins;
+use cells::Cells;
+use facing::{Gaps, spots};
+use surface::Surface;
+use throat::{Throat, summit, throat};
+use tree::{Span, Tree};
+use walls::{Plan, tiles};
+
+/// The hollows of the region that hangs together with the outside.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Rooms {
+    /// Facets that the bath does not reach, by their place in the list, and
+    /// which share of their area, over 0 and up to 1.
+    pub(super) shut: Vec<(usize, f64)>,
+    /// The walls of the cavities, shut and drained.
+    pub(super) walls: Vec<Wall>,
+    /// Each with an opening; sealed where the bath stays out.
+    pub(super) cavities: Vec<Cavity>,
+    /// How far off the shut area may be, in mm²: what stands or falls with the
+    /// width of a passage that is nearly the bubble's.
+    pub(super) doubt_mm2: f64,
+}
+
+/// A facet, or a share of it, as a wall of a cavity.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Wall {
+    /// Its place in the list of facets.
+    pub(super) facet: usize,
+    /// The place of the cavity in [`Rooms::cavities`].
+    pub(super) cavity: usize,
+    /// Of its area, over 0 and up to 1.
+    pub(super) share: f64,
+}
+
+/// An opening of more than this of the hollow's own width makes it no cavity:
+/// a choice of ours.
+const NARROW: f64 = 0.55;
+/// What the cells know of widths is less than the truth by this factor at most.
+const BLUR: f64 = 0.85;
+/// A passage closer than this to the bubble may be on the other side of it.
+const DOUBT: f64 = 0.03;
+
+/// Finds the rooms behind narrow places. `wetted` is the boundary of all that
+/// hangs together with the outside, turned to the open side.
+///
+/// # Errors
+/// [`Stopped`] where `watch` asks for it.
+pub(super) fn rooms(wetted: &[Facet], bubble_mm: f64, watch: &dyn Watch) -> Result<Rooms, Stopped> {
+    go_on(watch, STEP, 0.0)?;
+    let Some(whole) = clumps::bounds(wetted) else {
+        return Ok(Rooms::default());
+    };
+    let thinnest = whole.size().into_iter().fold(f64::INFINITY, f64::min);
+    let limit = (thinnest / 2.0).max(bubble_mm);
+    if !clumps::may_face(wetted, &whole, limit) {
+        return Ok(Rooms::default());
+    }
+    let search = Search {
+        wetted,
+        bubble: bubble_mm,
+        longest: whole.size().into_iter().fold(0.0, f64::max),
+        middle: whole.middle(),
+        watch,
+    };
+    search.rooms(limit)
+}
+
+const STEP: &str = "looking for hollows";
+
+struct Search<'a> {
+    wetted: &'a [Facet],
+    bubble: f64,
+    longest: f64,
+    middle: Corner,
+    watch: &'a dyn Watch,
+}
+
+/// A room that stays: what it opens into and how.
+#[derive(Debug, Clone, Copy)]
+struct Room {
+    before: Option<usize>,
+    throat: Throat,
+    largest: f64,
+    shut: bool,
+}
+
+impl Search<'_> {
+    /// First only with gaps that may let the bubble pass. Where that leaves a
+    /// room without a way in, it is behind a narrower one, which is looked for.
+    fn rooms(&self, limit: f64) -> Result<Rooms, Stopped> {
+        let Some(surface) = Surface::of(&self.triangles()) else {
+            return Ok(Rooms::default());
+        };
+        let least = self.longest / 4000.0;
+        let first = self.plan(&surface, (0.6 * self.bubble).max(least), limit, 0.1)?;
+        let is_whole = |plan: &Plan<'_>| plan.basins.list.iter().all(|basin| basin.passes > 0.0);
+        let plan = match first {
+            None => return Ok(Rooms::default()),
+            Some(plan) if is_whole(&plan) => Some(plan),
+            Some(_) => self.plan(&surface, (self.bubble / 12.0).max(least), limit, 0.5)?,
+        };
+        let Some(plan) = plan else {
+            return Ok(Rooms::default());
+        };
+        go_on(self.watch, STEP, 0.8)?;
+        let (rooms, room_of) = self.kept(&plan);
+        go_on(self.watch, STEP, 0.9)?;
+        Ok(self.furnish(&plan, &rooms, &room_of))
+    }
+
+    /// The space, parted where it is narrow; none where no gap is under `limit`.
+    fn plan<'a>(
+        &self,
+        surface: &'a Surface,
+        least: f64,
+        limit: f64,
+        done: f64,
+    ) -> Result<Option<Plan<'a>>, Stopped> {
+        go_on(self.watch, STEP, done)?;
+        let most = self.longest * 0.35;
+        let spots = spots(surface, Gaps { least, most });
+        let Some(spots) = Tree::of(&spots) else {
+            return Ok(None);
+        };
+        if f64::from(spots.whole().gap) > limit {
+            return Ok(None);
+        }
+        go_on(self.watch, STEP, done + 0.1)?;
+        let cells = Cells::grow(surface, &spots, self.watch, done + 0.1)?;
+        go_on(self.watch, STEP, done + 0.2)?;
+        let is_narrow = |passes: f64, largest: f64| self.may_part(passes, largest);
+        let basins = Basins::of(&cells, surface, self.bubble / 2.0, is_narrow);
+        Ok(Some(Plan {
+            surface,
+            borders: basins.borders(&cells),
+            cells,
+            basins,
+            least,
+            largest: self.longest * 0.2,
+        }))
+    }
+
+    /// About the middle, where single precision is finest.
+    fn triangles(&self) -> Vec<[Corner; 3]> {
+        let moved = |facet: &Facet| facet.corners.map(|corner| less(corner, self.middle));
+        self.wetted.par_iter().map(moved).collect()
+    }
+
+    /// Whether it may, by what the cells know of them.
+    fn may_part(&self, passes: f64, largest: f64) -> bool {
+        passes < 0.9 * largest && self.parts(passes, largest / BLUR)
+    }
+
+    /// Whether a passage parts a room with this largest ball from the rest: the
+    /// bubble has room, but does not pass, or an opening is clearly narrower.
+    fn parts(&self, passes: f64, largest: f64) -> bool {
+        self.shuts(passes, largest) || largest > self.bubble && passes < NARROW * largest
+    }
+
+    fn shuts(&self, passes: f64, largest: f64) -> bool {
+        2.0 * passes < self.bubble && self.bubble <= 2.0 * largest
+    }
+
+    /// The rooms, and to each basin its room.
+    fn kept(&self, plan: &Plan<'_>) -> (Vec<Room>, Vec<Option<usize>>) {
+        let basins = &plan.basins.list;
+        let measured: Vec<_> = (0..basins.len())
+            .into_par_iter()
+            .map(|basin| measured(plan, basin))
+            .collect();
+        let (mut rooms, mut room_of) = (Vec::<Room>::new(), Vec::new());
+        for (basin, measured) in basins.iter().zip(measured) {
+            let before: Option<usize> = basin.before.and_then(|before| room_of[before]);
+            let parted = measured.filter(|(throat, largest)| self.parts(throat.radius, *largest));
+            let Some((throat, largest)) = parted else {
+                room_of.push(before);
+                continue;
+            };
+            let behind_shut = before.is_some_and(|room| rooms[room].shut);
+            room_of.push(Some(rooms.len()));
+            rooms.push(Room {
+                before,
+                throat,
+                largest,
+                shut: behind_shut || self.shuts(throat.radius, largest),
+            });
+        }
+        (rooms, room_of)
+    }
+
+    fn furnish(&self, plan: &Plan<'_>, rooms: &[Room], room_of: &[Option<usize>]) -> Rooms {
+        let reach = plan.reach(|basin| room_of[basin].is_some());
+        let smallest = rooms.iter().map(|room| room.largest);
+        let side = smallest.fold(f64::INFINITY, f64::min) / 4.0;
+        let near = |facet: &Facet| {
+            let corners = facet.corners.map(|corner| less(corner, self.middle));
+            (Span::of(&corners).gap_squared(&reach) <= 0.0).then_some(corners)
+        };
+        let dealt = self.wetted.par_iter().enumerate();
+        let dealt = dealt.filter_map(|(facet, of)| Some((facet, near(of)?)));
+        let dealt: Vec<Share> = dealt
+            .flat_map_iter(|(facet, corners)| shares(plan, room_of, facet, corners, side))
+            .collect();
+        let (rooms, dealt) = without_specks(rooms, dealt);
+        self.summed(&rooms, &dealt)
+    }
+
+    fn summed(&self, rooms: &[Room], dealt: &[Share]) -> Rooms {
+        let mut hollows = vec![Hollow::default(); rooms.len()];
+        for share in dealt {
+            let hollow = &mut hollows[share.room];
+            let from = rooms[share.room].throat.at;
+            hollow.area += share.area;
+            hollow.upright = plus(hollow.upright, share.upright);
+            hollow.volume += (dot(from, share.upright) - share.moment) / 3.0;
+        }
+        close_inner_openings(rooms, &mut hollows);
+        let cavity = |(room, hollow): (&Room, &Hollow)| Cavity {
+            area_mm2: hollow.area,
+            volume_mm3: hollow.volume.max(0.0),
+            sealed: room.shut,
+            opening_mm: Some(2.0 * room.throat.radius),
+            at_mm: plus(room.throat.at, self.middle),
+        };
+        let wall = |share: &Share| Wall {
+            facet: share.facet,
+            cavity: share.room,
+            share: share.part,
+        };
+        Rooms {
+            shut: shut(rooms, dealt),
+            walls: dealt.iter().map(wall).collect(),
+            cavities: rooms.iter().zip(&hollows).map(cavity).collect(),
+            doubt_mm2: self.doubt(rooms, &hollows),
+        }
+    }
+
+    /// The area of the rooms whose passage is so close to the bubble that they
+    /// may as well be on the other side of it.
+    fn doubt(&self, rooms: &[Room], hollows: &[Hollow]) -> f64 {
+        let mut doubted = Vec::<bool>::new();
+        for room in rooms {
+            let near = |radius: f64| (2.0 * radius / self.bubble - 1.0).abs() < DOUBT;
+            let own = near(room.throat.radius) || room.shut && near(room.largest);
+            doubted.push(own || room.before.is_some_and(|before| doubted[before]));
+        }
+        let of = doubted.iter().zip(hollows);
+        of.filter(|of| *of.0).map(|of| of.1.area).sum()
+    }
+}
+
+/// The opening of a basin, and the radius of the largest ball on the side where
+/// that is the smaller; none where that ball has another way to the other side.
+fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
+    let basin = &plan.basins.list[at];
+    basin.before?;
+    let ball = |cell: u32| {
+        let cell = cell as usize;
+        (plan.cells.middle(cell), plan.cells.clearance(cell))
+    };
+    let start = ball(basin.widest);
+    let (top, largest) = summit(plan.surface, start);
+    let reached = plan.cells.at(top).unwrap_or_default();
+    let is_behind = |cell: usize| plan.basins.is_behind(at, cell);
+    if is_behind(reached) != is_behind(basin.widest as usize) {
+        return None;
+    }
+    let rough = Throat {
+        radius: if basin.passes > 0.0 {
+            basin.passes
+        } else {
+            plan.least / 2.0
+        },
+        at: ball(basin.opening[0]).0,
+    };
+    if basin.passes <= 0.0 {
+        return Some((rough, largest));
+    }
+    let side = plan.cells.side_of(basin.opening[0] as usize);
+    let about = basin.passes.max(side);
+    let enough = (2.0 * about).min(0.95 * start.1);
+    let mut throats = vec![rough];
+    let ways = std::iter::once(basin.opening).chain(plan.other_ways(at));
+    for way in ways {
+        let middle = ball(way[0]).0;
+        let is_known = |throat: &Throat| length(less(throat.at, middle)) < 4.0 * about;
+        if throats.len() > MOST_OPENINGS || throats.iter().skip(1).any(is_known) {
+            continue;
+        }
+        let thread = thread(plan, at, way, enough);
+        throats.extend(throat(plan.surface, &thread, about / 2.0));
+    }
+    let widest = |a: &Throat, b: &Throat| a.radius.total_cmp(&b.radius);
+    Some((throats.into_iter().max_by(widest)?, largest))
+}
+
+/// So many openings of a room are measured, those first that seem the widest.
+const MOST_OPENINGS: usize = 8;
+
+/// From where there is room on the one side of an opening to where there is on
+/// the other.
+fn thread(plan: &Plan<'_>, basin: usize, [inner, outer]: [u32; 2], enough: f64) -> Vec<Corner> {
+    let side = |from: u32| {
+        let is_inner = plan.basins.is_behind(basin, from as usize);
+        let stays = move |&cell: &u32| plan.basins.is_behind(basin, cell as usize) == is_inner;
+        let inwards = plan.basins.way_in(from).take_while(stays);
+        let inwards = until_wide(&plan.cells, inwards, enough);
+        let outwards = plan.basins.way_out(from).take_while(stays);
+        let outwards = until_wide(&plan.cells, outwards, enough);
+        let top = |way: &[u32]| {
+            way.last()
+                .map_or(0.0, |&cell| plan.cells.clearance(cell as usize))
+        };
+        if top(&inwards) > top(&outwards) {
+            inwards
+        } else {
+            outwards
+        }
+    };
+    let mut thread = side(inner);
+    thread.reverse();
+    thread.extend(side(outer));
+    let middle = |&cell: &u32| plan.cells.middle(cell as usize);
+    thread.iter().map(middle).collect()
+}
+
+fn until_wide(cells: &Cells, way: impl Iterator<Item = u32>, enough: f64) -> Vec<u32> {
+    let mut taken = Vec::new();
+    for cell in way {
+        taken.push(cell);
+        if cells.clearance(cell as usize) >= enough {
+            break;
+        }
+    }
+    taken
+}
+
+/// What of a facet is wall of a room.
+struct Share {
+    facet: usize,
+    room: usize,
+    /// Of the area of the facet.
+    part: f64,
+    area: f64,
+    /// The sums over its tiles of area times upright, and of that times place.
+    upright: Corner,
+    moment: f64,
+}
+
+fn shares(
+    plan: &Plan<'_>,
+    room_of: &[Option<usize>],
+    facet: usize,
+    corners: [Corner; 3],
+    side: f64,
+) -> Vec<Share> {
+    let mut shares = Vec::<Share>::new();
+    let mut whole = 0.0;
+    for tile in tiles(corners, side) {
+        whole += tile.area;
+        let basin = plan.basin(tile.middle, tile.upright);
+        let Some(room) = basin.and_then(|basin| room_of[basin]) else {
+            continue;
+        };
+        let at = shares.iter().position(|share| share.room == room);
+        let at = at.unwrap_or_else(|| {
+            shares.push(Share {
+                facet,
+                room,
+                part: 0.0,
+                area: 0.0,
+                upright: [0.0; 3],
+                moment: 0.0,
+            });
+            shares.len() - 1
+        });
+        let upright = times(tile.upright, tile.area);
+        shares[at].area += tile.area;
+        shares[at].upright = plus(shares[at].upright, upright);
+        shares[at].moment += dot(tile.middle, upright);
+    }
+    shares.retain(|share| share.area > 0.0);
+    for share in &mut shares {
+        share.part = share.area / whole;
+    }
+    shares
+}
+
+/// The rooms that have walls enough around their largest ball, which no other
+/// body encloses with less; what is wall of the others goes to what they open
+/// into. What has less is a whim of the cells.
+fn without_specks(rooms: &[Room], dealt: Vec<Share>) -> (Vec<Room>, Vec<Share>) {
+    let mut areas = vec![0.0; rooms.len()];
+    for share in &dealt {
+        areas[share.room] += share.area;
+    }
+    for inner in (0..rooms.len()).rev() {
+        if let Some(outer) = rooms[inner].before {
+            areas[outer] += areas[inner];
+        }
+    }
+    let (mut stay, mut now) = (Vec::<Room>::new(), Vec::<Option<usize>>::new());
+    for (room, area) in rooms.iter().zip(areas) {
+        let before = room.before.and_then(|before| now[before]);
+        let is_speck = area < 2.0 * PI * room.largest * room.largest;
+        now.push(if is_speck { before } else { Some(stay.len()) });
+        if !is_speck {
+            stay.push(Room { before, ..*room });
+        }
+    }
+    let moved = |share: Share| now[share.room].map(|room| Share { room, ..share });
+    (stay, dealt.into_iter().filter_map(moved).collect())
+}
+
+fn shut(rooms: &[Room], dealt: &[Share]) -> Vec<(usize, f64)> {
+    let mut shut = Vec::<(usize, f64)>::new();
+    for share in dealt.iter().filter(|share| rooms[share.room].shut) {
+        match shut.last_mut() {
+            Some((facet, part)) if *facet == share.facet => *part = (*part + share.part).min(1.0),
+            _ => shut.push((share.facet, share.part)),
+        }
+    }
+    shut
+}
+
+/// Sums over the walls of a room.
+#[derive(Debug, Clone, Copy, Default)]
+struct Hollow {
+    area: f64,
+    /// Of area times upright: what the openings lack.
+    upright: Corner,
+    /// From the middle of its own opening, which therefore adds nothing.
+    volume: f64,
+}
+
+/// A room ends at the opening of the one behind it: as large, and as upright,
+/// as the walls of that one leave open.
+fn close_inner_openings(rooms: &[Room], hollows: &mut [Hollow]) {
+    for inner in (0..rooms.len()).rev() {
+        if let Some(outer) = rooms[inner].before {
+            let open = hollows[inner].upright;
+            let off = less(rooms[outer].throat.at, rooms[inner].throat.at);
+            hollows[outer].volume += dot(off, open) / 3.0;
+            hollows[outer].upright = plus(hollows[outer].upright, open);
+        }
+    }
+}

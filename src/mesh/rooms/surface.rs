@@ -1,0 +1,294 @@
+//! The surface as a thing to measure distances to.
+
+use rayon::prelude::*;
+
+use super::super::Corner;
+use super::super::space::{cross, dot, less, normal, plus, times, unit};
+use super::facing::Patch;
+use super::tree::{Span, Tree};
+
+/// The faces of a surface, its sharp ridges and their corners (as triangles
+/// without area).
+#[derive(Debug)]
+pub(super) struct Surface {
+    /// In the order of the tree.
+    pub(super) features: Vec<[Corner; 3]>,
+    pub(super) tree: Tree<Patch>,
+    /// The ways that a ridge or a corner faces; so many of the first features
+    /// as given are faces, which need none.
+    fans: Vec<Fan>,
+    faces: usize,
+}
+
+/// Unit vectors: the normals that meet, and what is between.
+type Fan = Vec<Corner>;
+
+/// The ways that a feature faces.
+pub(super) enum Ways<'a> {
+    Normal([Corner; 1]),
+    Fan(&'a [Corner]),
+}
+
+impl std::ops::Deref for Ways<'_> {
+    type Target = [Corner];
+
+    fn deref(&self) -> &[Corner] {
+        match self {
+            Self::Normal(normal) => normal,
+            Self::Fan(fan) => fan,
+        }
+    }
+}
+
+impl Surface {
+    pub(super) fn of(faces: &[[Corner; 3]]) -> Option<Self> {
+        let ridges = ridges(faces);
+        let patch = |(corners, normals): (&[Corner; 3], Span)| Patch {
+            span: Span::of(corners),
+            normals,
+        };
+        let upright = |face: &[Corner; 3]| Span::of(&[unit(normal(*face))]);
+        let mut patches: Vec<_> = faces
+            .par_iter()
+            .map(|face| patch((face, upright(face))))
+            .collect();
+        patches.extend(
+            ridges
+                .iter()
+                .map(|(line, fan)| patch((line, Span::of(fan)))),
+        );
+        let tree = Tree::of(&patches)?;
+        let feature = |&item: &u32| {
+            let item = item as usize;
+            faces
+                .get(item)
+                .copied()
+                .unwrap_or_else(|| ridges[item - faces.len()].0)
+        };
+        Some(Self {
+            features: tree.order.par_iter().map(feature).collect(),
+            fans: ridges.iter().map(|ridge| ridge.1.clone()).collect(),
+            faces: faces.len(),
+            tree,
+        })
+    }
+
+    /// The ways that the feature at this place faces.
+    pub(super) fn ways(&self, place: usize) -> Ways<'_> {
+        let item = self.tree.order[place] as usize;
+        match item.checked_sub(self.faces) {
+            Some(ridge) => Ways::Fan(&self.fans[ridge]),
+            // The box of one normal is that normal.
+            None => Ways::Normal([self.tree.items[place].normals.middle()]),
+        }
+    }
+
+    /// Whether a point off the surface is on the open side of what is closest:
+    /// of faces that are as close, of the one that it is most straight above.
+    pub(super) fn is_open(&self, point: Corner, clearance: f64) -> bool {
+        let here = Span::around(point, 0.0);
+        let reach = clearance * 1.0001;
+        let mut above = 0.0f64;
+        self.tree.visit(
+            &mut above,
+            |_, branch| {
+                let gap = here.gap_squared(&branch.span);
+                (f64::from(gap) < reach * reach).then_some(gap)
+            },
+            |_, _| true,
+            |above, place| {
+                let face = self.features[place];
+                let off = less(point, closest_on(face, point));
+                let height = dot(unit(off), unit(normal(face)));
+                if dot(off, off) < reach * reach && height.abs() > above.abs() {
+                    *above = height;
+                }
+            },
+        );
+        above > 0.0
+    }
+
+    /// The feature closest to `point` and how far off it is in mm. A good guess
+    /// makes it quick.
+    pub(super) fn closest(&self, point: Corner, guess: u32) -> (f64, u32) {
+        let here = Span::of(&[point]);
+        let gap = |place: usize| {
+            let off = less(closest_on(self.features[place], point), point);
+            dot(off, off)
+        };
+        let mut best = (gap(guess as usize), guess);
+        self.tree.visit(
+            &mut best,
+            |best, branch| {
+                let gap = here.gap_squared(&branch.span);
+                (f64::from(gap) < best.0).then_some(gap)
+            },
+            |best, gap| f64::from(gap) < best.0,
+            |best, place| {
+                let gap = gap(place);
+                if gap < best.0 {
+                    *best = (gap, place as u32);
+                }
+            },
+        );
+        (best.0.sqrt(), best.1)
+    }
+
+    /// The point of the surface closest to `point` and how far off it is in
+    /// mm; `point` itself at `within` where none is closer than that.
+    pub(super) fn nearest(&self, point: Corner, within: f64) -> (f64, Corner) {
+        let here = Span::of(&[point]);
+        let mut best = (within * within, point);
+        self.tree.visit(
+            &mut best,
+            |best, branch| {
+                let gap = here.gap_squared(&branch.span);
+                (f64::from(gap) < best.0).then_some(gap)
+            },
+            |best, gap| f64::from(gap) < best.0,
+            |best, place| {
+                let touched = closest_on(self.features[place], point);
+                let off = less(touched, point);
+                let gap = dot(off, off);
+                if gap < best.0 {
+                    *best = (gap, touched);
+                }
+            },
+        );
+        (best.0.sqrt(), best.1)
+    }
+}
+
+/// The point of a triangle that is closest to `p`: that in its face, or else on
+/// a side or at a corner, by the signs of the shares of the corners (Ericson,
+/// Real-Time Collision Detection, 5.1.5; from memory).
+pub(super) fn closest_on([a, b, c]: [Corner; 3], p: Corner) -> Corner {
+    let (ab, ac, ap) = (less(b, a), less(c, a), less(p, a));
+    let (d1, d2) = (dot(ab, ap), dot(ac, ap));
+    if d1 <= 0.0 && d2 <= 0.0 {
+        return a;
+    }
+    let bp = less(p, b);
+    let (d3, d4) = (dot(ab, bp), dot(ac, bp));
+    if d3 >= 0.0 && d4 <= d3 {
+        return b;
+    }
+    let vc = d1 * d4 - d3 * d2;
+    if vc <= 0.0 && d1 >= 0.0 && d3 <= 0.0 && d1 > d3 {
+        return plus(a, times(ab, d1 / (d1 - d3)));
+    }
+    let cp = less(p, c);
+    let (d5, d6) = (dot(ab, cp), dot(ac, cp));
+    if d6 >= 0.0 && d5 <= d6 {
+        return c;
+    }
+    let vb = d5 * d2 - d1 * d6;
+    if vb <= 0.0 && d2 >= 0.0 && d6 <= 0.0 && d2 > d6 {
+        return plus(a, times(ac, d2 / (d2 - d6)));
+    }
+    let va = d3 * d6 - d5 * d4;
+    let (to_c, to_b) = (d4 - d3, d5 - d6);
+    if va <= 0.0 && to_c >= 0.0 && to_b >= 0.0 && to_c + to_b > 0.0 {
+        return plus(b, times(less(c, b), to_c / (to_c + to_b)));
+    }
+    let whole = va + vb + vc;
+    if whole <= 0.0 {
+        return a;
+    }
+    plus(a, plus(times(ab, vb / whole), times(ac, vc / whole)))
+}
+
+/// Ridges where the surface bends away by more than this are features of their
+/// own: the cosine of 20 degrees.
+const SHARP: f64 = 0.94;
+
+/// The ridges that bend sharply away from the open side, the rims of sheets,
+/// and the corners where these meet.
+fn ridges(faces: &[[Corner; 3]]) -> Vec<([Corner; 3], Fan)> {
+    let mut sides: Vec<(u64, u32, u8)> = faces
+        .par_iter()
+        .enumerate()
+        .flat_map_iter(|(face, corners)| {
+            let names = corners.map(name);
+            let side = move |side: usize| {
+                let (a, b) = (names[side], names[(side + 1) % 3]);
+                (
+                    mixed(a ^ b).wrapping_add(a.wrapping_add(b)),
+                    face as u32,
+                    side as u8,
+                )
+            };
+            [side(0), side(1), side(2)]
+        })
+        .collect();
+    sides.par_sort_unstable();
+    let meet = sides.chunk_by(|a, b| a.0 == b.0);
+    let ridges: Vec<_> = meet.filter_map(|sides| ridge(faces, sides)).collect();
+    let tips = tips(&ridges);
+    ridges.into_iter().chain(tips).collect()
+}
+
+fn ridge(faces: &[[Corner; 3]], sides: &[(u64, u32, u8)]) -> Option<([Corner; 3], Fan)> {
+    let turned = |&(_, face, side): &(u64, u32, u8)| {
+        let corners = faces[face as usize];
+        [0, 1, 2].map(|turn| corners[(usize::from(side) + turn) % 3])
+    };
+    let [a, b, c] = turned(sides.first()?);
+    let here = unit(normal([a, b, c]));
+    let fan = match sides {
+        [_] => vec![here, times(here, -1.0), unit(cross(less(b, a), here))],
+        [_, other] => {
+            let other = turned(other);
+            let there = unit(normal(other));
+            let bends_away = dot(here, less(other[2], a)) < 0.0;
+            if !bends_away || dot(here, there) > SHARP {
+                return None;
+            }
+            with_middle(vec![here, there])
+        }
+        _ => with_middle(
+            sides
+                .iter()
+                .map(|side| unit(normal(turned(side))))
+                .collect(),
+        ),
+    };
+    Some(([a, b, b], fan))
+}
+
+fn tips(ridges: &[([Corner; 3], Fan)]) -> Vec<([Corner; 3], Fan)> {
+    let mut ends: Vec<(u64, Corner, &Fan)> = ridges
+        .iter()
+        .flat_map(|([a, b, _], fan)| [(name(*a), *a, fan), (name(*b), *b, fan)])
+        .collect();
+    ends.sort_by_key(|end| end.0);
+    ends.chunk_by(|a, b| a.0 == b.0)
+        .filter(|ends| ends.len() > 2)
+        .map(|ends| {
+            let fan = ends.iter().flat_map(|end| end.2.iter().copied());
+            ([ends[0].1; 3], with_middle(fan.collect()))
+        })
+        .collect()
+}
+
+fn with_middle(mut fan: Fan) -> Fan {
+    let sum = fan.iter().fold([0.0; 3], |sum, &one| plus(sum, one));
+    fan.push(unit(sum));
+    fan
+}
+
+/// A number for a corner: the same for the same corner, hardly ever for another.
+pub(super) fn name(corner: Corner) -> u64 {
+    corner.into_iter().fold(0, |name: u64, number| {
+        // -0 and 0 are one place.
+        mixed(name.rotate_left(23) ^ (number + 0.0).to_bits())
+    })
+}
+
+/// Mixes all bits of a number (the finisher of SplitMix64; from memory).
+pub(super) fn mixed(mut bits: u64) -> u64 {
+    bits = bits.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    bits = (bits ^ (bits >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    bits = (bits ^ (bits >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    bits ^ (bits >> 31)
+}
