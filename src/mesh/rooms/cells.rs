@@ -29,7 +29,7 @@ const COARSEST: u8 = 4;
 /// As far as the numbers in a [`Cell`] reach.
 const FINEST: u8 = 15;
 /// No more cells than this; then what is not parted stays coarse.
-const BUDGET: usize = 600_000;
+const BUDGET: usize = 200_000;
 /// A cell further off a gap than this times its side need not be finer.
 const GRADING: f32 = 1.3;
 /// So many cells go along a gap.

@@ -22,7 +22,7 @@ use std::f64::consts::PI;
 
 use rayon::prelude::*;
 
-use super::space::{dot, length, less, plus, times};
+use super::space::{area, dot, length, less, plus, times};
 use super::{Cavity, Corner, Facet};
 use crate::units::{Stopped, Watch, go_on};
 use basins::Basins;
@@ -191,9 +191,14 @@ impl Search<'_> {
     /// The rooms, and to each basin its room.
     fn kept(&self, plan: &Plan<'_>) -> (Vec<Room>, Vec<Option<usize>>) {
         let basins = &plan.basins.list;
+        let wide = |basin: usize| plan.cells.clearance(basins[basin].widest as usize);
+        let mut widest: Vec<usize> = (0..basins.len()).collect();
+        widest.sort_by(|a, b| wide(*b).total_cmp(&wide(*a)));
+        widest.truncate(MOST_ROOMS);
+        let is_told = |basin: &usize| widest.contains(basin);
         let measured: Vec<_> = (0..basins.len())
             .into_par_iter()
-            .map(|basin| measured(plan, basin))
+            .map(|basin| is_told(&basin).then(|| measured(plan, basin)).flatten())
             .collect();
         let (mut rooms, mut room_of) = (Vec::<Room>::new(), Vec::new());
         for (basin, measured) in basins.iter().zip(measured) {
@@ -218,14 +223,19 @@ impl Search<'_> {
     fn furnish(&self, plan: &Plan<'_>, rooms: &[Room], room_of: &[Option<usize>]) -> Rooms {
         let reach = plan.reach(|basin| room_of[basin].is_some());
         let smallest = rooms.iter().map(|room| room.largest);
-        let side = smallest.fold(f64::INFINITY, f64::min) / 4.0;
+        let fine = smallest.fold(f64::INFINITY, f64::min) / 4.0;
         let near = |facet: &Facet| {
             let corners = facet.corners.map(|corner| less(corner, self.middle));
             (Span::of(&corners).gap_squared(&reach) <= 0.0).then_some(corners)
         };
         let dealt = self.wetted.par_iter().enumerate();
-        let dealt = dealt.filter_map(|(facet, of)| Some((facet, near(of)?)));
+        let dealt: Vec<(usize, [Corner; 3])> = dealt
+            .filter_map(|(facet, of)| Some((facet, near(of)?)))
+            .collect();
+        let whole: f64 = dealt.iter().map(|(_, corners)| area(*corners)).sum();
+        let side = fine.max((whole / TILES).sqrt());
         let dealt: Vec<Share> = dealt
+            .into_par_iter()
             .flat_map_iter(|(facet, corners)| shares(plan, room_of, facet, corners, side))
             .collect();
         let (rooms, dealt) = without_specks(rooms, dealt);
@@ -321,8 +331,15 @@ fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
     Some((throats.into_iter().max_by(widest)?, largest))
 }
 
+/// About so many samples tell whose wall the surface is, besides one of each
+/// facet.
+const TILES: f64 = 30_000.0;
+
+/// So many rooms are told, the widest; a print with more is a sponge.
+const MOST_ROOMS: usize = 48;
+
 /// So many openings of a room are measured, those first that seem the widest.
-const MOST_OPENINGS: usize = 8;
+const MOST_OPENINGS: usize = 4;
 
 /// From where there is room on the one side of an opening to where there is on
 /// the other.
