@@ -2,7 +2,8 @@
 //! key first.
 
 use crate::tui::app::{
-    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Showing, Then, Typing,
+    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, MaskStep, Model, Showing, Then,
+    Typing,
 };
 
 type Hint = (&'static str, &'static str);
@@ -54,6 +55,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Adding(adding) => of_adding(&adding.step),
         Layer::Typing(typing) => of_typing(typing),
         Layer::Print(showing) => of_print(model, showing),
+        Layer::Masking(masking) => of_masking(&masking.step),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
 }
@@ -119,6 +121,27 @@ fn of_adding(step: &AddStep) -> Vec<Hint> {
     }
 }
 
+/// The keys over the masks of a piece.
+fn of_masking(step: &MaskStep) -> Vec<Hint> {
+    match step {
+        MaskStep::List(_) => vec![("1-9 Enter", "take"), ("0", "next nine"), ("-", "back")],
+        MaskStep::Groups(_) => vec![("1-9 Enter", "mask it"), ("0", "next nine"), ("-", "back")],
+        MaskStep::Sure(..) => vec![("Enter", "take it off"), ("-", "no")],
+        MaskStep::Fields { fields, at, .. } => {
+            let last = at + 1 == fields.len();
+            let back = if fields[*at].is_amid_words() {
+                "Esc"
+            } else {
+                "-"
+            };
+            let mut hints = vec![("Enter", if last { "mask it" } else { "on" })];
+            hints.extend((!last).then_some(("+", "mask it")));
+            hints.extend([("*", "empty"), (back, "back")]);
+            hints
+        }
+    }
+}
+
 /// A print that is not there yet can only be waited for or left.
 fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
     let known = model.prints.of(&showing.piece);
@@ -150,6 +173,8 @@ fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
             ("9", "dots"),
             ("5", "at first"),
         ]);
+        let can_mask = !stale && known.is_some_and(|k| k.reading.is_none() && k.fault.is_none());
+        hints.extend(can_mask.then_some(("Enter", "masks")));
         if showing.eye.zoom > 1.0 {
             hints.push(("Esc", "back"));
         }
