@@ -825,3 +825,49 @@ fn a_terminal_that_has_pictures_is_given_one_and_it_is_taken_away_again() {
         }
     }
 }
+
+#[test]
+fn a_mask_put_on_and_taken_off_by_the_keypad_is_as_a_survey_says() {
+    let (holds, mut pty) = with_a_print(&[]);
+    let folder = holds.path().join("lamp");
+    let project = || std::fs::read_to_string(folder.join("project.ron")).unwrap();
+    let before = project();
+    pty.wait_frame("the print", |s| s.contents().contains("wetted"));
+    pty.send("*");
+    pty.wait_frame("the marker", |s| s.contents().contains("triangle"));
+    // A ball of 12 mm around the marker; its name stands ready.
+    pty.send("\r212\r\r");
+    pty.wait_frame("the mask", |s| {
+        let text = s.contents();
+        text.contains("masked by mask1") && text.contains("mask1 is masked; wetted area now")
+    });
+    let masked = project();
+    assert!(
+        masked.contains("name: \"mask1\", shape: \"sphere:"),
+        "{masked}"
+    );
+    assert!(masked.contains(":12\", takes: \""), "{masked}");
+    let survey = || {
+        let mut command = Command::new(PROGRAM);
+        let out = command.arg("survey").arg(&folder).arg("crozier").output();
+        String::from_utf8(out.unwrap().stdout).unwrap()
+    };
+    let told = survey();
+    assert!(told.contains("as before"), "{told}");
+    pty.send("\r7");
+    pty.wait_frame("the question", |s| {
+        s.contents().contains("take off the mask mask1?")
+    });
+    pty.send("\r");
+    pty.wait_frame("it is off", |s| {
+        let text = s.contents();
+        text.contains("mask1 is masked no more") && !text.contains("masked by mask1")
+    });
+    let after = project();
+    assert!(!after.contains("sphere:"), "{after}");
+    let area = |text: &str| text.matches("area: \"3.2797006dm2\"").count();
+    assert_eq!((area(&before), area(&masked), area(&after)), (1, 1, 1));
+    assert!(survey().contains("as before"));
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
+}

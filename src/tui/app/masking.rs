@@ -209,6 +209,11 @@ impl Masking {
         piece.map_or(&[], |piece| &piece.masks)
     }
 
+    /// How many lines its list has: what can be added, what can be taken off.
+    pub fn rows(&self, model: &Model) -> usize {
+        MaskKind::ALL.len() + self.masks(model).len()
+    }
+
     /// Pasted text goes into the field under the cursor.
     pub(super) fn paste(&mut self, text: &str) {
         if let MaskStep::Fields { fields, at, .. } = &mut self.step {
@@ -272,7 +277,7 @@ enum Next {
 
 fn in_list(model: &Model, masking: &mut Masking, row: usize, key: Key) -> Next {
     let masks = masking.masks(model);
-    let rows = MaskKind::ALL.len() + masks.len();
+    let rows = masking.rows(model);
     let taken =
         row_of_digit(row, rows, key).or_else(|| (key.code == KeyCode::Enter).then_some(row));
     masking.wrong = None;

@@ -2,8 +2,8 @@
 //! key first.
 
 use crate::tui::app::{
-    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, MaskStep, Model, Showing, Then,
-    Typing,
+    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, MaskStep, Masking, Model, Showing,
+    Then, Typing,
 };
 
 type Hint = (&'static str, &'static str);
@@ -55,7 +55,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Adding(adding) => of_adding(&adding.step),
         Layer::Typing(typing) => of_typing(typing),
         Layer::Print(showing) => of_print(model, showing),
-        Layer::Masking(masking) => of_masking(&masking.step),
+        Layer::Masking(masking) => of_masking(model, masking),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
 }
@@ -122,10 +122,14 @@ fn of_adding(step: &AddStep) -> Vec<Hint> {
 }
 
 /// The keys over the masks of a piece.
-fn of_masking(step: &MaskStep) -> Vec<Hint> {
-    match step {
-        MaskStep::List(_) => vec![("1-9 Enter", "take"), ("0", "next nine"), ("-", "back")],
-        MaskStep::Groups(_) => vec![("1-9 Enter", "mask it"), ("0", "next nine"), ("-", "back")],
+fn of_masking(model: &Model, masking: &Masking) -> Vec<Hint> {
+    let chosen_of = |does, lines| {
+        let first = vec![("1-9 Enter", does)];
+        [first, next_nine(lines), vec![("-", "back")]].concat()
+    };
+    match &masking.step {
+        MaskStep::List(_) => chosen_of("take", masking.rows(model)),
+        MaskStep::Groups(_) => chosen_of("mask it", masking.groups.len()),
         MaskStep::Sure(..) => vec![("Enter", "take it off"), ("-", "no")],
         MaskStep::Fields { fields, at, .. } => {
             let last = at + 1 == fields.len();
@@ -155,6 +159,8 @@ fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
         } else {
             [("2468", "turn"), ("*", "mark")]
         });
+        let can_mask = !stale && known.is_some_and(|k| k.reading.is_none() && k.fault.is_none());
+        hints.extend(can_mask.then_some(("Enter", "masks")));
         hints.extend([
             ("+", "larger"),
             (
@@ -173,8 +179,6 @@ fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
             ("9", "dots"),
             ("5", "at first"),
         ]);
-        let can_mask = !stale && known.is_some_and(|k| k.reading.is_none() && k.fault.is_none());
-        hints.extend(can_mask.then_some(("Enter", "masks")));
         if showing.eye.zoom > 1.0 {
             hints.push(("Esc", "back"));
         }

@@ -95,7 +95,7 @@ fn said_of(model: &Model, mask: &Mask) -> String {
     };
     let unit = model.project.definition.units.area();
     let takes = mask.takes.map_or_else(
-        || "takes what nobody said".to_owned(),
+        || "its area is not said".to_owned(),
         |area| format!("takes {}", area.shown(unit, 3)),
     );
     format!("{}: {shape}, {takes}", mask.name)
