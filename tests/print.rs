@@ -690,6 +690,30 @@ fn masks_are_surveyed_then_written_and_shown_at_once() {
 }
 
 #[test]
+fn a_mask_that_takes_nothing_says_so_by_its_name() {
+    let mut hands = marked();
+    let work = asked(hands.effects("Enter 2 +"));
+    let mut survey = survey(ball(), Vec::new());
+    survey.masks = vec![mesh::MaskTaken {
+        mask: work.source.masks[0].clone(),
+        area_mm2: 0.0,
+        facets: Vec::new(),
+        because: None,
+    }];
+    let done = Box::new(MaskedPrint {
+        print: Arc::new(Print::of(work.source.clone(), survey)),
+        values: Vec::new(),
+        work,
+    });
+    say(&mut hands, Message::MasksWritten(done, Ok(())));
+    let text = hands.text(120, 40);
+    assert!(
+        text.contains("mask1 is there and takes nothing: it touches nothing"),
+        "{text}"
+    );
+}
+
+#[test]
 fn masks_that_are_given_up_or_not_written_leave_the_print_as_it_was() {
     let mut hands = marked();
     let work = asked(hands.effects("Enter 2 +"));

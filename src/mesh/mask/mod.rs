@@ -114,12 +114,15 @@ impl MaskTaken {
 
     /// What to say of a mask that took nothing.
     pub fn warning(&self) -> Option<String> {
-        if self.area_mm2 > 0.0 {
-            return None;
-        }
+        let because = self.nothing_because()?;
+        Some(format!("mask {} takes nothing: {because}", self.mask))
+    }
+
+    /// Why it took nothing, if it did not take anything.
+    pub fn nothing_because(&self) -> Option<&str> {
         let because = self.because.as_deref();
         let because = because.unwrap_or("it touches nothing that the bath wets and no other took");
-        Some(format!("mask {} takes nothing: {because}", self.mask))
+        (self.area_mm2 <= 0.0).then_some(because)
     }
 }
 

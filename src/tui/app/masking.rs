@@ -365,7 +365,7 @@ fn is_sure(model: &Model, masking: &mut Masking, (at, mask): (usize, &Mask), key
         return Next::Do(MaskEdit::Remove(at));
     }
     masking.wrong = Some("it stays as it was".to_owned());
-    masking.step = MaskStep::List(0);
+    masking.step = MaskStep::List(MaskKind::ALL.len() + at);
     Next::Stay
 }
 
@@ -492,8 +492,9 @@ pub(super) fn written(model: &mut Model, done: &MaskedPrint, result: Result<(), 
     match &work.edit {
         MaskEdit::Add(mask) => {
             let taken = done.print.survey.masks.last();
-            if let Some(warning) = taken.and_then(mesh::MaskTaken::warning) {
-                return model.alarm(warning);
+            if let Some(because) = taken.and_then(mesh::MaskTaken::nothing_because) {
+                let name = &mask.name;
+                return model.alarm(format!("{name} is there and takes nothing: {because}"));
             }
             model.say(format!("{} is masked{area}", mask.name));
         }

@@ -36,7 +36,7 @@ pub(super) fn rows(model: &Model, masking: &Masking, width: usize) -> Drawn {
         MaskStep::Fields { kind, fields, at } => {
             let fields = fields.iter().enumerate();
             rows.extend(fields.map(|(n, field)| field_row(model, field, n == *at, width)));
-            (format!("mask a {}", kind.say()), (*at, *at))
+            (format!("mask: {}", kind.say()), (*at, *at))
         }
     };
     (title, rows, (before + at.0, before + at.1))
@@ -96,7 +96,10 @@ fn said_of(model: &Model, mask: &Mask) -> String {
     let unit = model.project.definition.units.area();
     let takes = mask.takes.map_or_else(
         || "its area is not said".to_owned(),
-        |area| format!("takes {}", area.shown(unit, 3)),
+        |area| match area.si() {
+            0.0 => "takes nothing".to_owned(),
+            _ => format!("takes {}", area.shown(unit, 3)),
+        },
     );
     format!("{}: {shape}, {takes}", mask.name)
 }
