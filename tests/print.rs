@@ -525,7 +525,7 @@ fn digits_mask_at_the_marker_by_patch_ball_side_cylinder_and_box() {
     let mesh::Mask::Cylinder { from, to, radius } = cylinder else {
         panic!("{cylinder}");
     };
-    let middle = [0, 1, 2].map(|axis| (from[axis] + to[axis]) / 2.0);
+    let middle = [0, 1, 2].map(|axis| f64::midpoint(from[axis], to[axis]));
     let along = [0, 1, 2].map(|axis| to[axis] - from[axis]);
     let length = |of: Corner| of.iter().map(|mm| mm * mm).sum::<f64>().sqrt();
     assert!(is_near(middle, at) && (radius - 3.0).abs() < 1e-9);

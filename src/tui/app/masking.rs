@@ -8,7 +8,7 @@ use super::inside::{moved, row_of_digit};
 use super::print::{Marker, Print, Source, upright};
 use super::{Effect, Failure, Field, Key, KeyCode, Layer, Model, Showing};
 use crate::mesh::{self, Corner};
-use crate::project::{Mask, MaskEdit};
+use crate::project::{Mask, MaskEdit, Piece};
 use crate::units::{LengthDim, MM, rounded};
 
 /// The masks of a piece, over its print.
@@ -116,7 +116,7 @@ impl MaskKind {
         fields: &[Field],
     ) -> Result<Option<mesh::Mask>, String> {
         // A thousandth of a mm is finer than any print.
-        let at = marker.at_mm.map(|mm| rounded_mm(mm));
+        let at = marker.at_mm.map(rounded_mm);
         let moved = |by: Corner| [0, 1, 2].map(|axis| rounded_mm(at[axis] + by[axis]));
         let size = |n: usize| mm(&fields[n]);
         Ok(Some(match self {
@@ -283,14 +283,11 @@ fn in_list(model: &Model, masking: &mut Masking, row: usize, key: Key) -> Next {
     masking.wrong = None;
     if let Some(row) = taken {
         masking.step = MaskStep::List(row);
-        match MaskKind::ALL.get(row) {
-            Some(kind) => choose(model, masking, *kind),
-            None => {
-                let at = row - MaskKind::ALL.len();
-                if let Some(mask) = masks.get(at) {
-                    masking.step = MaskStep::Sure(at, mask.clone());
-                }
-            }
+        let at = row.saturating_sub(MaskKind::ALL.len());
+        if let Some(kind) = MaskKind::ALL.get(row) {
+            choose(model, masking, *kind);
+        } else if let Some(mask) = masks.get(at) {
+            masking.step = MaskStep::Sure(at, mask.clone());
         }
     } else if let Some(row) = moved(row, rows, key) {
         masking.step = MaskStep::List(row);
@@ -485,7 +482,7 @@ pub(super) fn written(model: &mut Model, done: &MaskedPrint, result: Result<(), 
     model.print_read(&work.piece, Ok(Arc::clone(&done.print)));
     let unit = model.project.definition.units.area();
     let piece = model.project.definition.piece(&work.piece);
-    let area = piece.and_then(|piece| piece.wetted_area());
+    let area = piece.and_then(Piece::wetted_area);
     let area = area.map_or_else(String::new, |area| {
         format!("; wetted area now {}", area.shown(unit, 4))
     });
