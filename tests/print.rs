@@ -16,9 +16,13 @@ use std::sync::Arc;
 
 use screens_support::*;
 use tankside::mesh::{self, Cavity, Class, Corner, Facet, Survey};
-use tankside::project::{MeshRef, Project};
-use tankside::tui::app::{Dots, Effect, Layer, Message, Model, Print, Showing, Source, update};
+use tankside::project::{Mask, MaskEdit, MeshRef, Project};
+use tankside::tui::app::{
+    Dots, Effect, Failure, Layer, MaskStep, MaskWork, MaskedPrint, Message, Model, Print, Showing,
+    Source, update,
+};
 use tankside::tui::view::{Colours, Theme, picture, picture_place};
+use tankside::units::DM2;
 
 /// A model on whose Piece screen a piece with a print is selected.
 fn hands() -> Hands {
@@ -454,4 +458,305 @@ fn where_the_terminal_draws_pictures_it_does_and_the_cells_are_left_to_it() {
     assert!(covered > 8000, "{covered}");
     hands.keys("9");
     assert_eq!(picture_place(&hands.model, &theme, area), None);
+}
+
+/// The ball is read and marked in its middle as it is seen at first.
+fn marked() -> Hands {
+    let mut hands = hands();
+    hands.keys("d");
+    read(&mut hands, ball(), Vec::new());
+    hands.keys("*");
+    hands
+}
+
+/// What is to be surveyed.
+fn asked(effects: Vec<Effect>) -> MaskWork {
+    match effects.into_iter().next() {
+        Some(Effect::SurveyMasks(work)) => *work,
+        other => panic!("{other:?}"),
+    }
+}
+
+/// The mask that the keys add at the marker of the ball, and the marker.
+fn added(keys: &str) -> (mesh::Mask, Corner) {
+    let mut hands = marked();
+    let at = showing(&hands).marker.unwrap().at_mm;
+    let work = asked(hands.effects(&format!("Enter {keys}")));
+    assert_eq!((work.piece.as_str(), work.before.len()), ("leaf", 0));
+    let MaskEdit::Add(mask) = &work.edit else {
+        panic!("{work:?}");
+    };
+    assert_eq!((mask.name.as_str(), mask.takes), ("mask1", None));
+    let shape = mask.shape.parse().unwrap();
+    assert_eq!(work.source.masks, std::slice::from_ref(&shape));
+    (shape, at)
+}
+
+fn is_near(a: Corner, b: Corner) -> bool {
+    a.iter().zip(b).all(|(a, b)| (a - b).abs() < 0.002)
+}
+
+#[test]
+fn digits_mask_at_the_marker_by_patch_ball_side_cylinder_and_box() {
+    // Sizes stand ready; a digit types another over them.
+    let (patch, at) = added("1 Enter Enter");
+    assert!(
+        matches!(patch, mesh::Mask::Patch { point, degrees: 30.0 } if is_near(point, at)),
+        "{patch}"
+    );
+    let (ball, at) = added("2 Enter Enter");
+    assert!(
+        matches!(ball, mesh::Mask::Sphere { middle, radius: 5.0 } if is_near(middle, at)),
+        "{ball}"
+    );
+    let (ball, _) = added("2 7 . 5 +");
+    assert!(
+        matches!(ball, mesh::Mask::Sphere { radius: 7.5, .. }),
+        "{ball}"
+    );
+    for (keys, up) in [("3 Enter Enter", -1.0), ("3 2 Enter Enter", 1.0)] {
+        let (side, at) = added(keys);
+        let mesh::Mask::Plane { point, normal } = side else {
+            panic!("{side}");
+        };
+        assert!(is_near(point, at) && is_near(normal, [0.0, 0.0, up]));
+    }
+    let (cylinder, at) = added("4 3 Enter 1 0 Enter Enter");
+    let mesh::Mask::Cylinder { from, to, radius } = cylinder else {
+        panic!("{cylinder}");
+    };
+    let middle = [0, 1, 2].map(|axis| f64::midpoint(from[axis], to[axis]));
+    let along = [0, 1, 2].map(|axis| to[axis] - from[axis]);
+    let length = |of: Corner| of.iter().map(|mm| mm * mm).sum::<f64>().sqrt();
+    assert!(is_near(middle, at) && (radius - 3.0).abs() < 1e-9);
+    assert!((length(along) - 20.0).abs() < 0.01, "ten each way");
+    // What is upright on a ball goes through its middle.
+    let cosine = (0..3).map(|axis| along[axis] * at[axis]).sum::<f64>();
+    let cosine = cosine / length(along) / length(at);
+    assert!(cosine.abs() > 0.99, "{cosine}");
+    let (cuboid, at) = added("5 2 Enter 4 Enter 6 Enter Enter");
+    let mesh::Mask::Box { from, to } = cuboid else {
+        panic!("{cuboid}");
+    };
+    let corner = |sign: f64| [at[0] + sign, at[1] + 2.0 * sign, at[2] + 3.0 * sign];
+    assert!(is_near(from, corner(-1.0)) && is_near(to, corner(1.0)));
+}
+
+#[test]
+fn what_cannot_be_masked_says_why() {
+    let mut hands = hands();
+    hands.keys("d Enter");
+    assert!(hands.text(80, 24).contains("when the print is read"));
+    read(&mut hands, ball(), Vec::new());
+    for (keys, why) in [
+        ("Enter 2", "nothing is marked"),
+        ("6", "the file names no groups"),
+        (
+            "- * Enter 2 0 +",
+            "radius wants a length of 0.01 mm or more",
+        ),
+        ("* 4 V +", "is no length"),
+        ("- 1 2 0 0 +", "degrees from 0 to 180"),
+    ] {
+        assert_eq!(hands.effects(keys), [], "{keys}");
+        let text = hands.text(80, 24);
+        assert!(text.contains(why), "{keys}: {text}");
+    }
+    hands.keys("- - -");
+    hands.select("plain");
+    hands.keys("d");
+    assert_eq!(hands.effects("Enter"), []);
+    let text = hands.text(80, 24);
+    assert!(text.contains("masks are parts of a print"), "{text}");
+}
+
+#[test]
+fn a_group_of_the_file_is_chosen_by_its_digit() {
+    let mut hands = hands();
+    hands.keys("d");
+    let source = Source::of(&hands.model.project.definition, "leaf").unwrap();
+    let groups = ["stalk", "rim"].map(str::to_owned).to_vec();
+    let print = Print::of(source, survey(ball(), Vec::new())).with_groups(groups);
+    let (piece, result) = ("leaf".to_owned(), Ok(Arc::new(print)));
+    say(&mut hands, Message::PrintRead { piece, result });
+    // No marker is wanted for it.
+    hands.keys("Enter 6");
+    let text = hands.text(80, 24);
+    assert!(text.contains("stalk") && text.contains("rim"), "{text}");
+    let work = asked(hands.effects("2"));
+    let mask = Mask {
+        name: "rim".to_owned(),
+        shape: "group:rim".to_owned(),
+        takes: None,
+    };
+    assert_eq!(work.edit, MaskEdit::Add(mask));
+}
+
+/// The project with these masks on `leaf`, as the keeper tells it.
+fn with_masks(hands: &mut Hands, masks: Vec<Mask>) {
+    let mut definition = hands.model.project.definition.clone();
+    definition.pieces[0].masks = masks;
+    let project = Project::new(definition, Vec::new(), BTreeMap::new()).unwrap();
+    say(hands, Message::Project(Box::new(project)));
+}
+
+fn socket() -> Mask {
+    Mask {
+        name: "socket".to_owned(),
+        shape: "sphere:0,0,-40:20".to_owned(),
+        takes: Some(DM2.of(0.25)),
+    }
+}
+
+#[test]
+fn masks_are_listed_in_words_and_taken_off_after_one_question() {
+    let mut hands = hands();
+    let words = Mask {
+        name: "thread".to_owned(),
+        shape: "inside: all of it".to_owned(),
+        takes: None,
+    };
+    with_masks(&mut hands, vec![socket(), words.clone()]);
+    hands.keys("d");
+    read(&mut hands, ball(), Vec::new());
+    hands.keys("Enter");
+    sizes("print_masks", &hands);
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("take off socket: ball of 20 mm around 0, 0, -40, takes 0.250 dm2"),
+        "{text}"
+    );
+    hands.keys("8");
+    assert!(hands.text(80, 24).contains("take off the mask thread?"));
+    assert_eq!(hands.effects("8"), []);
+    assert!(hands.text(80, 24).contains("it stays as it was"));
+    let work = asked(hands.effects("7 Enter"));
+    assert_eq!(work.edit, MaskEdit::Remove(0));
+    assert_eq!(work.before, [socket(), words]);
+    assert!(work.source.masks.is_empty(), "nothing with a shape is left");
+    hands.draw_at((0..=140).flat_map(|w| [(w, 12), (w, 25)]));
+}
+
+#[test]
+fn masks_are_surveyed_then_written_and_shown_at_once() {
+    let mut hands = marked();
+    let work = asked(hands.effects("Enter 2 Enter s o c k e t Enter"));
+    let (piece, step, done) = ("leaf".to_owned(), "taking off the masked parts", 0.4);
+    say(&mut hands, Message::PrintAt { piece, step, done });
+    let text = hands.text(80, 24);
+    assert!(
+        text.contains("surveying it with the masks: taking off"),
+        "{text}"
+    );
+    // The facet under the marker is another in the new survey, and masked.
+    let at = showing(&hands).marker.unwrap();
+    let mut facets = ball();
+    let mut here = facets.remove(at.facet);
+    here.class = Class::Masked;
+    facets.push(here);
+    let facet = facets.len() - 1;
+    let mut survey = survey(facets, Vec::new());
+    survey.masks = vec![mesh::MaskTaken {
+        mask: work.source.masks[0].clone(),
+        area_mm2: here.area_mm2(),
+        facets: std::iter::once(facet..facet + 1).collect(),
+        because: None,
+    }];
+    let MaskEdit::Add(mask) = work.edit.clone() else {
+        panic!("{work:?}");
+    };
+    let done = Box::new(MaskedPrint {
+        print: Arc::new(Print::of(work.source.clone(), survey)),
+        values: Vec::new(),
+        work,
+    });
+    let (piece, result) = ("leaf".to_owned(), Ok(done.clone()));
+    let message = Message::MasksSurveyed { piece, result };
+    let effects = update(&mut hands.model, message, hands.now);
+    assert_eq!(effects, [Effect::WriteMasks(done.clone())]);
+    assert!(hands.text(80, 24).contains("writing it down"));
+    with_masks(&mut hands, vec![mask]);
+    say(&mut hands, Message::MasksWritten(done, Ok(())));
+    let text = hands.text(120, 40);
+    assert!(
+        text.contains("masked by socket") && text.contains("socket is masked"),
+        "{text}"
+    );
+    assert!(
+        !text.contains("stale") && !text.contains("surveying"),
+        "{text}"
+    );
+    assert_eq!(showing(&hands).marker.unwrap().facet, facet);
+}
+
+#[test]
+fn a_mask_that_takes_nothing_says_so_by_its_name() {
+    let mut hands = marked();
+    let work = asked(hands.effects("Enter 2 +"));
+    let mut survey = survey(ball(), Vec::new());
+    survey.masks = vec![mesh::MaskTaken {
+        mask: work.source.masks[0].clone(),
+        area_mm2: 0.0,
+        facets: Vec::new(),
+        because: None,
+    }];
+    let done = Box::new(MaskedPrint {
+        print: Arc::new(Print::of(work.source.clone(), survey)),
+        values: Vec::new(),
+        work,
+    });
+    say(&mut hands, Message::MasksWritten(done, Ok(())));
+    let text = hands.text(120, 40);
+    assert!(
+        text.contains("mask1 is there and takes nothing: it touches nothing"),
+        "{text}"
+    );
+}
+
+#[test]
+fn masks_that_are_given_up_or_not_written_leave_the_print_as_it_was() {
+    let mut hands = marked();
+    let work = asked(hands.effects("Enter 2 +"));
+    assert_eq!(hands.effects("Esc"), [Effect::StopReading]);
+    assert!(
+        hands
+            .text(80, 24)
+            .contains("given up; its masks are as before")
+    );
+    let print = hands
+        .model
+        .prints
+        .of("leaf")
+        .unwrap()
+        .print
+        .clone()
+        .unwrap();
+    let done = Box::new(MaskedPrint {
+        work,
+        print,
+        values: Vec::new(),
+    });
+    let given_up = |done: &MaskedPrint| Message::MasksSurveyed {
+        piece: "leaf".to_owned(),
+        result: Ok(Box::new(done.clone())),
+    };
+    let effects = update(&mut hands.model, given_up(&done), hands.now);
+    assert_eq!(effects, [], "nobody wants it any more");
+    asked(hands.effects("d Enter 2 +"));
+    update(&mut hands.model, given_up(&done), hands.now);
+    let failure = Failure::Trouble {
+        message: "the disk is full".to_owned(),
+        remedy: "make room".to_owned(),
+    };
+    say(&mut hands, Message::MasksWritten(done, Err(failure)));
+    let text = hands.text(120, 40);
+    assert!(
+        text.contains("its masks are as before: the disk is full; make room"),
+        "{text}"
+    );
+    hands.keys("Enter");
+    assert!(
+        matches!(hands.top(), Some(Layer::Masking(m)) if m.step == MaskStep::List(0)),
+        "it can be done again"
+    );
 }

@@ -825,3 +825,82 @@ fn a_terminal_that_has_pictures_is_given_one_and_it_is_taken_away_again() {
         }
     }
 }
+
+/// A cube of 20 mm as ASCII STL, turned outwards.
+fn cube() -> String {
+    let corner = |n: u8| [0, 1, 2].map(|bit| (n >> bit & 1) * 20);
+    let sides = [
+        [0, 2, 3, 1],
+        [4, 5, 7, 6],
+        [0, 1, 5, 4],
+        [2, 6, 7, 3],
+        [0, 4, 6, 2],
+        [1, 3, 7, 5],
+    ];
+    let halves = sides.map(|[a, b, c, d]| [[a, b, c], [a, c, d]]);
+    let facets = halves.as_flattened().iter().map(|corners| {
+        let vertices = corners.map(|n| {
+            let [x, y, z] = corner(n);
+            format!("vertex {x} {y} {z}\n")
+        });
+        let vertices = vertices.concat();
+        format!("facet normal 0 0 0\nouter loop\n{vertices}endloop\nendfacet\n")
+    });
+    format!("solid\n{}endsolid\n", facets.collect::<String>())
+}
+
+#[test]
+fn a_mask_put_on_and_taken_off_by_the_keypad_is_as_a_survey_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("project.ron");
+    let project = r#"(format: 1, name: "Cube", metal: "nickel", target: Mean("9um"), pieces: [
+    (name: "cube", mesh: (file: "cube.stl", unit: "mm")), // printed twice
+])"#;
+    std::fs::write(&file, project).unwrap();
+    std::fs::write(folder.path().join("cube.stl"), cube()).unwrap();
+    let project = || std::fs::read_to_string(&file).unwrap();
+    let mut pty = Pty::run(PROGRAM, &["open", folder.path().to_str().unwrap()], &[]);
+    pty.wait_frame("the cube", |s| s.contents().contains("cube"));
+    pty.send("p1d");
+    pty.wait_frame("the print", |s| s.contents().contains("wetted"));
+    pty.send("*");
+    pty.wait_frame("the marker", |s| s.contents().contains("triangle"));
+    // A patch up to the edges: one side of six. Crease and name stand ready.
+    pty.send("\r1\r\r");
+    pty.wait_frame("the mask", |s| {
+        let text = s.contents();
+        text.contains("masked by mask1") && text.contains("wetted 0.200 dm2, 83 %")
+    });
+    let masked = project();
+    assert!(
+        masked.contains("name: \"mask1\", shape: \"patch:"),
+        "{masked}"
+    );
+    for part in [
+        "area: \"0.24dm2\"",
+        "takes: \"0.04dm2\"",
+        "// printed twice",
+    ] {
+        assert!(masked.contains(part), "{part}: {masked}");
+    }
+    let survey = || {
+        let mut command = Command::new(PROGRAM);
+        let out = command.arg("survey").arg(folder.path()).output();
+        String::from_utf8(out.unwrap().stdout).unwrap()
+    };
+    let told = survey();
+    assert!(told.contains("as before"), "{told}");
+    pty.send("\r7");
+    pty.wait_frame("the question", |s| {
+        s.contents().contains("take off the mask mask1?")
+    });
+    pty.send("\r");
+    pty.wait_frame("it is off", |s| {
+        let text = s.contents();
+        text.contains("triangle") && text.contains("wetted 0.240 dm2, 100 %")
+    });
+    assert!(!project().contains("patch:"), "{}", project());
+    assert!(survey().contains("as before"));
+    pty.send("\x03");
+    assert_eq!(pty.ended(), 0);
+}

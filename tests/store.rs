@@ -12,7 +12,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::time;
 
-use tankside::project::{Action, Event, Stage, What};
+use tankside::project::{Action, Event, Mask, MaskEdit, Stage, What};
 use tankside::store::{Folder, RecordError, StoreError, check, sha256_hex};
 use tankside::units::Instant;
 
@@ -953,4 +953,49 @@ fn check_finds_what_a_failed_write_left() {
     assert!(report.problems[0].remedy.contains("take this file away"));
     Folder::open(&path).unwrap().set("name", "Lamp").unwrap();
     assert_eq!(check(&path).problems, []);
+}
+
+#[test]
+fn a_mask_is_put_on_and_taken_off_and_only_where_the_piece_has_the_masks_it_was_meant_for() {
+    let holds = tempfile::tempdir().unwrap();
+    fs::write(holds.path().join("project.ron"), LAMP).unwrap();
+    let mut folder = Folder::open(holds.path()).unwrap();
+    let foot = Mask {
+        name: "foot".to_owned(),
+        shape: "plane:0,0,5:0,0,-1".to_owned(),
+        takes: None,
+    };
+    let add = MaskEdit::Add(foot.clone());
+    let takes = (
+        "pieces.stem.masks.0.takes".to_owned(),
+        "\"0.2dm2\"".to_owned(),
+    );
+    let values = std::slice::from_ref(&takes);
+    folder.edit_mask("stem", (&[], &add), values).unwrap();
+    let masks = |folder: &Folder| {
+        folder
+            .project()
+            .definition
+            .piece("stem")
+            .unwrap()
+            .masks
+            .clone()
+    };
+    let put_on = masks(&folder);
+    assert_eq!(put_on.len(), 1);
+    assert_eq!(put_on[0].takes.unwrap().to_string(), "0.2dm2");
+    let text = || fs::read_to_string(holds.path().join("project.ron")).unwrap();
+    let written = text();
+    assert!(
+        written.contains("// by the slicer"),
+        "comments stay: {written}"
+    );
+    // Meant for a piece without masks, which it is no more.
+    let refused = folder.edit_mask("stem", (&[], &add), values).unwrap_err();
+    assert!(refused.message.contains("are others by now"), "{refused}");
+    assert_eq!(text(), written);
+    let remove = MaskEdit::Remove(0);
+    folder.edit_mask("stem", (&put_on, &remove), &[]).unwrap();
+    assert_eq!(masks(&folder), []);
+    assert_eq!(masks(&Folder::open(holds.path()).unwrap()), []);
 }

@@ -12,7 +12,7 @@ use crate::mesh::{LengthUnit, Mask, Order};
 use crate::project::{Definition, Piece, Refusal, survey_for_piece};
 use crate::report::print::Print;
 use crate::store::ron_text::quote;
-use crate::store::{Folder, sha256_hex};
+use crate::store::{Folder, sha256_hex, survey_values};
 use crate::units::{AH, Area, DM2};
 
 /// Values of `project.ron`, each with its path.
@@ -122,19 +122,9 @@ fn surveyed(
         seconds: None,
     };
     warnings.extend(print.cautions());
-    let at = |field: &str| format!("pieces.{}.{field}", quote(&piece.name));
-    let text = |value: &dyn std::fmt::Display| quote(&value.to_string());
-    let sides = of_piece.size.map(|side| text(&side));
-    let mut values = vec![
-        (at("area"), text(&of_piece.area)),
-        (at("area_pm"), text(&of_piece.area_pm)),
-        (at("area_method"), quote(&of_piece.area_method)),
-        (at("size"), format!("({})", sides.join(", "))),
-        (at("mesh.unit"), text(&read.unit)),
-        (at("mesh.sha256"), quote(&sha256_hex(&bytes))),
-    ];
-    let takes = masks.iter().zip(&of_piece.takes);
-    values.extend(takes.map(|((n, _), takes)| (at(&format!("masks.{n}.takes")), text(takes))));
+    let places: Vec<usize> = masks.iter().map(|(at, _)| *at).collect();
+    let (unit, sha256) = (read.unit.to_string(), sha256_hex(&bytes));
+    let values = survey_values(&piece.name, &of_piece, &places, (&unit, &sha256));
     Ok((values, warnings))
 }
 

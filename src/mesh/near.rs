@@ -1,7 +1,7 @@
 //! Distances between points, sides and triangles.
 
-use super::Corner;
 use super::space::{cross, dot, length, less, normal, plus, times};
+use super::{Corner, Facet};
 
 /// How far apart two things are, and where: a point of each.
 pub(super) type Apart = (f64, [Corner; 2]);
@@ -12,6 +12,13 @@ fn apart(a: Corner, b: Corner) -> Apart {
 
 fn nearer(a: Apart, b: Apart) -> Apart {
     if b.0 < a.0 { b } else { a }
+}
+
+impl Facet {
+    /// How far a point is from it, both in mm.
+    pub fn away_mm(&self, point: Corner) -> f64 {
+        point_to_triangle(point, self.corners).0
+    }
 }
 
 /// From a point to a triangle, and the nearest point of the triangle.

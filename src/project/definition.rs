@@ -838,6 +838,7 @@ mod tests {
         let taken = |shape: &mesh::Mask, area_mm2| MaskTaken {
             mask: shape.clone(),
             area_mm2,
+            facets: Vec::new(),
             because: None,
         };
         let taken: Vec<MaskTaken> = bell

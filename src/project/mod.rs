@@ -27,6 +27,7 @@ mod glimpse;
 mod history;
 mod joint;
 mod ladder;
+mod mask_edit;
 mod nearest;
 mod possible;
 mod refold;
@@ -58,6 +59,7 @@ pub use glimpse::Outcome;
 pub use history::History;
 pub use joint::{JointFit, fit};
 pub use ladder::{LadderStep, NextStep, Step};
+pub use mask_edit::MaskEdit;
 pub use refusal::{Command, Refusal, quoted};
 pub use stage::Stage;
 pub use state::{

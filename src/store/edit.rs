@@ -3,8 +3,9 @@
 use super::error::{ErrorKind, StoreError};
 use super::files::{self, PROJECT};
 use super::folder::{Folder, Validated};
-use super::ron_text;
-use crate::project::Definition;
+use super::piece_text;
+use super::ron_text::{self, quote};
+use crate::project::{Definition, Mask, MaskEdit};
 
 /// A text of `project.ron` with all that follows from it.
 pub(super) type Candidate = (String, Validated);
@@ -33,8 +34,7 @@ impl Folder {
                     if as_ron.error.kind == ErrorKind::Contradiction {
                         return Err(as_ron);
                     }
-                    attempt(&ron_text::quote(value))
-                        .map_err(|as_text| more_telling(value, as_ron, as_text))
+                    attempt(&quote(value)).map_err(|as_text| more_telling(value, as_ron, as_text))
                 })
                 .map_err(|failed| failed.error)
         })
@@ -52,6 +52,39 @@ impl Folder {
                 .iter()
                 .try_fold(text.to_owned(), set)
                 .map_err(|error| StoreError::of_path(&folder.path.join(PROJECT), &error))?;
+            folder.candidate(new)
+        })
+    }
+
+    /// Changes the masks of a piece and sets what follows from it, in one step;
+    /// `before` is the masks that the change was made for.
+    ///
+    /// # Errors
+    /// As [`Self::set`], and where the piece has other masks by now.
+    pub fn edit_mask(
+        &mut self,
+        piece: &str,
+        (before, edit): (&[Mask], &MaskEdit),
+        values: &[(String, String)],
+    ) -> Result<(), StoreError> {
+        self.change(|folder, text| {
+            let file = folder.path.join(PROJECT);
+            let now = folder.project().definition.piece(piece);
+            if now.is_none_or(|piece| piece.masks != before) {
+                let message = format!("the masks of `{piece}` are others by now");
+                let remedy = "look at them and do it again";
+                return Err(StoreError::new(ErrorKind::Contradiction, message, remedy));
+            }
+            let masks = format!("pieces.{}.masks", quote(piece));
+            let edited = match edit {
+                MaskEdit::Add(mask) => ron_text::push(text, &masks, &piece_text::mask(mask)),
+                MaskEdit::Remove(at) => ron_text::remove(text, &format!("{masks}.{at}")),
+            };
+            let set =
+                |text: String, (path, value): &(String, String)| ron_text::set(&text, path, value);
+            let new = edited
+                .and_then(|text| values.iter().try_fold(text, set))
+                .map_err(|error| StoreError::of_path(&file, &error))?;
             folder.candidate(new)
         })
     }

@@ -47,5 +47,5 @@ pub use intake::TakenLogger;
 pub use kept::LONG;
 pub use layout::read_journal;
 pub use notice_log::{NoticeDone, NoticeEntry, NoticeLog, silences};
-pub use piece_text::piece_entry;
+pub use piece_text::{piece_entry, survey_values};
 pub use salvage::{Rescue, Salvage, salvage, salvage_on};

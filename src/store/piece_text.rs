@@ -1,7 +1,33 @@
 //! A piece as `project.ron` holds it.
 
 use super::ron_text::quote;
-use crate::project::{Mask, Piece, Wire};
+use crate::project::{Mask, Piece, Surveyed, Wire};
+
+/// What the survey of a piece's print sets in `project.ron`: paths and values
+/// for [`Folder::set_all`](super::Folder::set_all). `masks` are the places of
+/// the masks that were surveyed, in their order; `print` is the unit of the
+/// file and its SHA-256.
+pub fn survey_values(
+    piece: &str,
+    surveyed: &Surveyed,
+    masks: &[usize],
+    (unit, sha256): (&str, &str),
+) -> Vec<(String, String)> {
+    let at = |field: &str| format!("pieces.{}.{field}", quote(piece));
+    let text = |value: &dyn std::fmt::Display| quote(&value.to_string());
+    let sides = surveyed.size.map(|side| text(&side));
+    let mut values = vec![
+        (at("area"), text(&surveyed.area)),
+        (at("area_pm"), text(&surveyed.area_pm)),
+        (at("area_method"), quote(&surveyed.area_method)),
+        (at("size"), format!("({})", sides.join(", "))),
+        (at("mesh.unit"), quote(unit)),
+        (at("mesh.sha256"), quote(sha256)),
+    ];
+    let takes = masks.iter().zip(&surveyed.takes);
+    values.extend(takes.map(|(n, takes)| (at(&format!("masks.{n}.takes")), text(takes))));
+    values
+}
 
 /// The RON of an entry of `pieces`: what has its default is left out, and so
 /// are route, target and note, which a person writes.
@@ -55,7 +81,8 @@ fn wire(wire: &Wire) -> String {
     )
 }
 
-fn mask(mask: &Mask) -> String {
+/// The RON of an entry of `masks`.
+pub(super) fn mask(mask: &Mask) -> String {
     let takes = mask
         .takes
         .map_or_else(String::new, |area| format!(", takes: \"{area}\""));

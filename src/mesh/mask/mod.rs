@@ -87,20 +87,42 @@ pub struct MaskTaken {
     pub mask: Mask,
     /// In mm²; what several masks take counts to the first.
     pub area_mm2: f64,
+    /// The masked facets of the survey that it took: runs that rise.
+    pub facets: Vec<Range<usize>>,
     /// Why it took nothing, where there is more to say than that it touches
     /// nothing.
     pub because: Option<String>,
 }
 
 impl MaskTaken {
+    /// Whether it took this facet of the survey.
+    pub fn has(&self, facet: usize) -> bool {
+        let next = self.facets.partition_point(|run| run.end <= facet);
+        self.facets
+            .get(next)
+            .is_some_and(|run| run.contains(&facet))
+    }
+
+    /// Notes that it took these facets, which come after all before.
+    fn took(&mut self, run: Range<usize>) {
+        match self.facets.last_mut() {
+            Some(last) if last.end == run.start => last.end = run.end,
+            _ if run.is_empty() => {}
+            _ => self.facets.push(run),
+        }
+    }
+
     /// What to say of a mask that took nothing.
     pub fn warning(&self) -> Option<String> {
-        if self.area_mm2 > 0.0 {
-            return None;
-        }
+        let because = self.nothing_because()?;
+        Some(format!("mask {} takes nothing: {because}", self.mask))
+    }
+
+    /// Why it took nothing, if it did not take anything.
+    pub fn nothing_because(&self) -> Option<&str> {
         let because = self.because.as_deref();
         let because = because.unwrap_or("it touches nothing that the bath wets and no other took");
-        Some(format!("mask {} takes nothing: {because}", self.mask))
+        (self.area_mm2 <= 0.0).then_some(because)
     }
 }
 
@@ -148,18 +170,22 @@ pub(super) fn apply(
             return Err(Stopped);
         }
         let mut all = Vec::with_capacity(block.len());
-        let mut areas = vec![0.0; ready.len()];
+        let mut of_block: Vec<MaskTaken> = masks.iter().cloned().map(nothing_taken).collect();
         for (at, facet) in (start..).zip(block) {
-            divide(&ready, at, facet, &mut all, &mut areas);
+            divide(&ready, at, facet, &mut all, &mut of_block);
         }
-        Ok((all, areas))
+        Ok((all, of_block))
     });
-    let done: Vec<(Vec<Facet>, Vec<f64>)> = done.collect::<Result<_, _>>()?;
+    let done: Vec<(Vec<Facet>, Vec<MaskTaken>)> = done.collect::<Result<_, _>>()?;
     facets.clear();
-    for (block, areas) in done {
+    for (block, of_block) in done {
+        let before = facets.len();
         facets.extend(block);
-        for (told, area) in taken.iter_mut().zip(areas) {
-            told.area_mm2 += area;
+        for (told, of_block) in taken.iter_mut().zip(of_block) {
+            told.area_mm2 += of_block.area_mm2;
+            for run in of_block.facets {
+                told.took(before + run.start..before + run.end);
+            }
         }
     }
     go_on(watch, step, 1.0)?;
@@ -170,6 +196,7 @@ fn nothing_taken(mask: Mask) -> MaskTaken {
     MaskTaken {
         mask,
         area_mm2: 0.0,
+        facets: Vec::new(),
         because: None,
     }
 }
@@ -214,21 +241,29 @@ impl Mask {
     }
 }
 
-/// Adds one facet to `all` as what the masks make of it, and to `areas` what
+/// Adds one facet to `all` as what the masks make of it, and to `taken` what
 /// each takes.
-fn divide(ready: &[Ready<'_>], at: usize, facet: &Facet, all: &mut Vec<Facet>, areas: &mut [f64]) {
+fn divide(
+    ready: &[Ready<'_>],
+    at: usize,
+    facet: &Facet,
+    all: &mut Vec<Facet>,
+    taken: &mut [MaskTaken],
+) {
     if facet.class != Class::Wetted {
         all.push(*facet);
         return;
     }
     let mut left = vec![polygon_of(facet.corners)];
-    for (mask, area) in ready.iter().zip(areas) {
+    for (mask, told) in ready.iter().zip(taken) {
         let (inside, outside) = match mask {
             Ready::Shape(border) => border.divide(left),
             Ready::Facets(patch) => whole(patch[at], left),
             Ready::Triangles(runs) => whole(holds(runs, facet.triangle), left),
         };
-        *area += add(inside, facet, Class::Masked, all);
+        let before = all.len();
+        told.area_mm2 += add(inside, facet, Class::Masked, all);
+        told.took(before..all.len());
         left = outside;
     }
     add(left, facet, Class::Wetted, all);

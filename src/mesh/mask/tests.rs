@@ -677,3 +677,33 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn each_mask_tells_which_facets_it_took() {
+    let masks: Vec<Mask> = [
+        "box:-1,-1,-1:5,21,21",
+        "plane:0,0,15:0,0,1",
+        "sphere:90,0,0:1",
+    ]
+    .map(|text| text.parse().unwrap())
+    .to_vec();
+    let mut print = cuboid([20.0; 3]);
+    let taken = apply(&masks, &[], &mut print, &Unwatched).unwrap();
+    for told in &taken {
+        let of_it = (0..).zip(&print).filter(|(at, _)| told.has(*at));
+        let area: f64 = of_it.clone().map(|(_, facet)| facet.area_mm2()).sum();
+        assert!((area - told.area_mm2).abs() < 1e-6, "{}: {area}", told.mask);
+        for (_, facet) in of_it {
+            assert_eq!(facet.class, Class::Masked);
+            let is_in = facet
+                .corners
+                .iter()
+                .all(|at| depth(&told.mask, *at) > -1e-9);
+            assert!(is_in, "{}: {facet:?}", told.mask);
+        }
+    }
+    let owners = |at| taken.iter().filter(|told| told.has(at)).count();
+    for (at, facet) in print.iter().enumerate() {
+        assert_eq!(owners(at), usize::from(facet.class == Class::Masked));
+    }
+}

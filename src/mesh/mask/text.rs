@@ -272,6 +272,13 @@ impl fmt::Display for At<'_> {
     }
 }
 
+/// A number for the eye: to a tenth.
+fn short(number: f64) -> String {
+    let text = format!("{number:.1}");
+    let text = text.strip_suffix(".0").unwrap_or(&text);
+    if text == "-0" { "0" } else { text }.to_owned()
+}
+
 /// A number as it is written: with an exponent where it would be long.
 struct No(f64);
 
@@ -287,6 +294,34 @@ impl fmt::Display for No {
 }
 
 impl Mask {
+    /// The shape in words, as a person tells it: `ball of 5 mm around 1, 2, 3`.
+    pub fn words(&self) -> String {
+        let at = |point: &Corner| point.map(short).join(", ");
+        match self {
+            Self::Plane { point, normal } => match normal {
+                [0.0, 0.0, up] if *up > 0.0 => format!("all from z {} mm upwards", short(point[2])),
+                [0.0, 0.0, _] => format!("all from z {} mm downwards", short(point[2])),
+                _ => format!("all from {} on towards {}", at(point), at(normal)),
+            },
+            Self::Box { from, to } => format!("box from {} to {} mm", at(from), at(to)),
+            Self::Sphere { middle, radius } => {
+                format!("ball of {} mm around {}", short(*radius), at(middle))
+            }
+            Self::Cylinder { from, to, radius } => format!(
+                "cylinder of {} mm radius from {} to {}",
+                short(*radius),
+                at(from),
+                at(to)
+            ),
+            Self::Patch { point, degrees } => format!(
+                "patch from {} over bends up to {} degrees",
+                at(point),
+                short(*degrees)
+            ),
+            Self::Group(name) => format!("group {} of the file", shown(name)),
+        }
+    }
+
     /// Whether a text is meant as a mask: it begins with the word of a shape
     /// and a colon.
     pub fn is_meant(text: &str) -> bool {

@@ -222,6 +222,10 @@ pub const INSIDE: &[(&str, &str)] = &[
         "7, 9, 0, 5",
         "on a print: leave out the side that faces you; other dots; the next hollow or flaw; as it was at first",
     ),
+    (
+        "Enter",
+        "on a print: its masks: one more at the marker or of a group in the file, one taken off",
+    ),
     ("7 3 Enter", "unlock the keyboard"),
 ];
 

@@ -1,6 +1,6 @@
 //! What may lie on top of a screen.
 
-use super::{Adding, Field, Id, Showing, Spot, Task, Typing};
+use super::{Adding, Field, Id, Masking, Showing, Spot, Task, Typing};
 use crate::project::{Action, Finding, GateView, Refusal};
 
 /// One thing on top of the screen.
@@ -34,6 +34,8 @@ pub enum Layer {
     Typing(Box<Typing>),
     /// The print of a piece, drawn.
     Print(Box<Showing>),
+    /// The masks of a piece, over its print.
+    Masking(Box<Masking>),
 }
 
 /// A menu of things to do.

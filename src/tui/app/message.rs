@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{AddNews, AddWork, Keymap, Notice, Print, Source};
+use super::{AddNews, AddWork, Keymap, MaskWork, MaskedPrint, Notice, Print, Source};
 use crate::project::{Action, Decision, Project, Refusal, Silence};
 
 /// A key, as the shell translates it; releases never arrive.
@@ -114,6 +114,16 @@ pub enum Message {
         /// The print.
         result: Result<Arc<Print>, String>,
     },
+    /// What became of an [`Effect::SurveyMasks`]: what is to be written, or in
+    /// words why nothing.
+    MasksSurveyed {
+        /// Of which piece.
+        piece: String,
+        /// What was found.
+        result: Result<Box<MaskedPrint>, String>,
+    },
+    /// What became of an [`Effect::WriteMasks`].
+    MasksWritten(Box<MaskedPrint>, Result<(), Failure>),
     /// The file of a piece's print is another since it was read.
     PrintChanged(String),
     /// Whether the terminal draws pictures.
@@ -153,6 +163,11 @@ pub enum Effect {
         /// From what.
         source: Source,
     },
+    /// Read and survey the print of a piece with other masks than it has; one
+    /// that is still read is given up.
+    SurveyMasks(Box<MaskWork>),
+    /// Write other masks into `project.ron`, with what their survey found.
+    WriteMasks(Box<MaskedPrint>),
     /// Give up the print that is read.
     StopReading,
     /// Stop to the shell (Ctrl-Z), come back with `fg`.

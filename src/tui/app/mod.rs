@@ -18,6 +18,7 @@ mod inside_look;
 mod keymap;
 mod keys;
 mod layer;
+mod masking;
 mod meaning;
 mod menu;
 mod message;
@@ -41,6 +42,7 @@ pub use keys::NoSuchKey;
 pub use layer::{
     Checklist, Confirm, Does, Form, Layer, LookEntry, Menu, MenuEntry, Refused, Step, Then, Way,
 };
+pub use masking::{MaskKind, MaskStep, MaskWork, MaskedPrint, Masking};
 pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
 pub use notice::Notice;

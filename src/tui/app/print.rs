@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::{Effect, Key, KeyCode, Layer, Model};
 use crate::mesh::{Cavity, Class, Corner, Facet, Flaw, Mask, Survey};
-use crate::project::Definition;
+use crate::project::{self, Definition, Piece};
 use crate::tui::picture::{Eye, Hit, Point, Scene, pick};
 use crate::units::number;
 
@@ -25,11 +25,17 @@ impl Source {
     /// What the print of a piece is read from; `None` without a print.
     pub fn of(definition: &Definition, piece: &str) -> Option<Self> {
         let piece = definition.piece(piece)?;
+        Self::with_masks(piece, &piece.masks)
+    }
+
+    /// What it would be read from, had it these masks.
+    pub(super) fn with_masks(piece: &Piece, masks: &[project::Mask]) -> Option<Self> {
         let mesh = piece.mesh.as_ref()?;
+        let masks = masks.iter().filter_map(|mask| mask.shape.parse().ok());
         Some(Self {
             file: mesh.file.clone(),
             unit: mesh.unit.clone(),
-            masks: piece.mask_shapes(),
+            masks: masks.collect(),
         })
     }
 }
@@ -46,6 +52,8 @@ pub struct Print {
     pub scene: Scene,
     /// The area of each of [`CLASSES`], in mm².
     pub areas_mm2: [f64; 4],
+    /// The groups that the file names.
+    pub groups: Vec<String>,
 }
 
 /// Every class, as they are listed.
@@ -78,8 +86,15 @@ impl Print {
             source,
             scene: Scene::of(facets.map(|facet| (facet.corners, tint(facet.class)))),
             areas_mm2,
+            groups: Vec::new(),
             survey,
         }
+    }
+
+    /// The same print, of a file that names these groups.
+    #[must_use]
+    pub fn with_groups(self, groups: Vec<String>) -> Self {
+        Self { groups, ..self }
     }
 }
 
@@ -94,6 +109,8 @@ pub struct Known {
     pub fault: Option<String>,
     /// Whether its file is another since it was read.
     pub changed: bool,
+    /// Whether what is read are other masks, which are then written down.
+    pub masking: bool,
 }
 
 /// The prints that the screen knows.
@@ -108,6 +125,9 @@ pub struct Prints {
     pub usual: Option<Dots>,
 }
 
+/// The step at which masks can no longer be given up.
+const WRITING: &str = "writing it down";
+
 /// So many prints are kept; a large one takes some hundred megabytes.
 const KEPT: usize = 3;
 
@@ -115,6 +135,43 @@ impl Prints {
     /// What is known of a piece's print.
     pub fn of(&self, piece: &str) -> Option<&Known> {
         self.known.get(piece)
+    }
+
+    /// Only one print is read at a time.
+    fn begin(&mut self, piece: &str, step: &'static str, masking: bool) {
+        for known in self.known.values_mut() {
+            known.reading = None;
+            known.masking = false;
+        }
+        let known = self.known.entry(piece.to_owned()).or_default();
+        known.reading = Some((step, 0.0));
+        known.masking = masking;
+        known.fault = None;
+    }
+
+    /// It is surveyed with other masks.
+    pub(super) fn begin_masking(&mut self, piece: &str) {
+        self.begin(piece, "opening the file", true);
+    }
+
+    /// It was surveyed with other masks, and is written down if that did;
+    /// whether anybody still wants it.
+    pub(super) fn masks_surveyed(&mut self, piece: &str, is_done: bool) -> bool {
+        let known = self.known.get_mut(piece);
+        let Some(known) = known.filter(|known| known.masking && known.reading.is_some()) else {
+            return false;
+        };
+        known.reading = is_done.then_some((WRITING, 1.0));
+        known.masking = is_done;
+        true
+    }
+
+    /// Its masks are written down, or were not to be.
+    pub(super) fn masks_written(&mut self, piece: &str) {
+        if let Some(known) = self.known.get_mut(piece).filter(|known| known.masking) {
+            known.reading = None;
+            known.masking = false;
+        }
     }
 
     /// The work on a print is so far.
@@ -130,6 +187,7 @@ impl Prints {
     pub(super) fn read(&mut self, piece: &str, result: Result<Arc<Print>, String>) {
         let known = self.known.entry(piece.to_owned()).or_default();
         known.reading = None;
+        known.masking = false;
         match result {
             Ok(print) => {
                 *known = Known {
@@ -298,14 +356,22 @@ impl Print {
     }
 
     /// What is at a marker: `triangle 12: wetted, 3.1 mm2, faces up and left,
-    /// at x 12.3, y -4.0, z 88.1 mm`, then the nearest place with a name.
-    pub fn told_at(&self, marker: &Marker) -> Vec<String> {
+    /// at x 12.3, y -4.0, z 88.1 mm`, then the nearest place with a name. What
+    /// is masked names the mask, of these.
+    pub fn told_at(&self, marker: &Marker, masks: &[project::Mask]) -> Vec<String> {
         let Some(facet) = self.facet(marker) else {
             return Vec::new();
         };
         let [x, y, z] = marker.at_mm.map(|mm| format!("{mm:.1}"));
+        let by = self.mask_at(marker).map(|by| {
+            let named = masks
+                .iter()
+                .find(|mask| mask.shape.parse().as_ref() == Ok(by));
+            named.map_or_else(|| by.words(), |mask| mask.name.clone())
+        });
+        let by = by.map_or_else(String::new, |by| format!(" by {by}"));
         let told = format!(
-            "triangle {}: {}, {} mm2, faces {}; x {x}  y {y}  z {z} mm",
+            "triangle {}: {}{by}, {} mm2, faces {}; x {x}  y {y}  z {z} mm",
             facet.triangle + 1,
             class_word(facet.class),
             number(facet.area_mm2(), 3),
@@ -321,6 +387,27 @@ impl Print {
         let (apart, place) = apart.min_by(|a, b| a.0.total_cmp(&b.0))?;
         let near = apart < self.survey.diagonal_mm() / 4.0;
         near.then(|| format!("{} mm from here: {}", number(apart, 2), place.say))
+    }
+
+    /// The marker at the place of one on the print as it was: the facet there,
+    /// none where the surface is elsewhere now.
+    fn marker_at(&self, old: Marker) -> Option<Marker> {
+        let away = self
+            .survey
+            .facets
+            .iter()
+            .map(|facet| facet.away_mm(old.at_mm));
+        let (facet, away) = away.enumerate().min_by(|(_, a), (_, b)| a.total_cmp(b))?;
+        let is_there = away < 1e-3 * self.survey.diagonal_mm().max(1.0);
+        is_there.then_some(Marker { facet, ..old })
+    }
+
+    /// The mask that covers a marker, of those the print was read with.
+    pub fn mask_at(&self, marker: &Marker) -> Option<&Mask> {
+        let mut masks = self.survey.masks.iter();
+        masks
+            .find(|taken| taken.has(marker.facet))
+            .map(|taken| &taken.mask)
     }
 
     /// The facet nearest to a place: the middle of it.
@@ -343,7 +430,7 @@ fn distance(a: Corner, b: Corner) -> f64 {
 }
 
 /// Upright on a facet, of any length.
-fn upright(facet: &Facet) -> Corner {
+pub(super) fn upright(facet: &Facet) -> Corner {
     let [a, b, c] = facet.corners;
     let side = |to: Corner| [0, 1, 2].map(|axis| to[axis] - a[axis]);
     let ([ux, uy, uz], [vx, vy, vz]) = (side(b), side(c));
@@ -441,20 +528,34 @@ impl Model {
         let Some(source) = Source::of(&self.project.definition, piece) else {
             return Vec::new();
         };
-        // Only one is read at a time.
-        for known in self.prints.known.values_mut() {
-            known.reading = None;
-        }
-        let known = self.prints.known.entry(piece.to_owned()).or_default();
-        known.reading = Some(("opening the file", 0.0));
-        known.fault = None;
+        self.prints.begin(piece, "opening the file", false);
         let piece = piece.to_owned();
         vec![Effect::ReadPrint { piece, source }]
     }
 
+    /// A print was read, or why not. A marker stays at its place, whatever the
+    /// facet there is now.
+    pub(super) fn print_read(&mut self, piece: &str, result: Result<Arc<Print>, String>) {
+        if let Ok(print) = &result {
+            let open = self.layers.iter_mut().filter_map(|layer| match layer {
+                Layer::Print(showing) => Some(showing),
+                _ => None,
+            });
+            let all = open.chain(&mut self.prints.last);
+            for showing in all.filter(|showing| showing.piece == piece) {
+                showing.marker = showing.marker.and_then(|marker| print.marker_at(marker));
+            }
+        }
+        self.prints.read(piece, result);
+    }
+
     fn close_print(&mut self, showing: Box<Showing>) -> Vec<Effect> {
         let known = self.prints.known.get_mut(&showing.piece);
+        let masking = known.as_ref().is_some_and(|known| known.masking);
         let reading = known.and_then(|known| known.reading.take());
+        if masking && reading.is_some_and(|(step, _)| step != WRITING) {
+            self.say("given up; its masks are as before");
+        }
         self.prints.last = Some(showing);
         reading.map(|_| Effect::StopReading).into_iter().collect()
     }
@@ -502,6 +603,13 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
             model.layers.push(Layer::Print(showing));
             return effects;
         }
+        (Enter, _) => {
+            let masking = super::masking::open(model, &showing);
+            model.layers.push(Layer::Print(showing));
+            let masking = masking.map(|masking| Layer::Masking(Box::new(masking)));
+            model.layers.extend(masking);
+            return Vec::new();
+        }
         (Left | Char('4'), print) => go(model, &mut showing, print.as_deref(), [-1.0, 0.0]),
         (Right | Char('6'), print) => go(model, &mut showing, print.as_deref(), [1.0, 0.0]),
         (Up | Char('8'), print) => go(model, &mut showing, print.as_deref(), [0.0, 1.0]),
@@ -532,7 +640,8 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
 
 fn wants_reading(model: &Model, piece: &str) -> bool {
     let known = model.prints.of(piece);
-    let failed = known.is_none_or(|k| k.fault.is_some());
+    let has_print = Source::of(&model.project.definition, piece).is_some();
+    let failed = has_print && known.is_none_or(|k| k.fault.is_some());
     let reads = known.is_some_and(|k| k.reading.is_some());
     !reads && (failed || model.is_stale(piece))
 }

@@ -83,7 +83,12 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             Vec::new()
         }
         Message::PrintRead { piece, result } => {
-            model.prints.read(&piece, result);
+            model.print_read(&piece, result);
+            Vec::new()
+        }
+        Message::MasksSurveyed { piece, result } => super::masking::surveyed(model, &piece, result),
+        Message::MasksWritten(done, result) => {
+            super::masking::written(model, &done, result);
             Vec::new()
         }
         Message::PrintChanged(piece) => {

@@ -16,7 +16,7 @@ use crate::store::{
     Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, piece_entry,
     read_file, sha256_hex, silences,
 };
-use crate::tui::app::{AddNews, Failure, FoundPrint, Message, Notice};
+use crate::tui::app::{AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice};
 use crate::units::Instant;
 
 /// How often the folder is looked at for what other programs did.
@@ -34,6 +34,8 @@ pub(super) enum Job {
     WriteFile { name: String, content: String },
     /// Copy a print in and add its piece, asked under a number.
     AddPiece(u32, PathBuf, Box<FoundPrint>),
+    /// Write other masks of a piece, with what their survey found.
+    WriteMasks(Box<MaskedPrint>),
     /// Remember who the user is.
     SaveWho(String),
     /// Let a notice go out, if it still stands.
@@ -221,6 +223,15 @@ impl Desk {
                     self.say_project();
                 }
                 self.say(Message::Adding(ticket, AddNews::Added(added)));
+            }
+            Job::WriteMasks(done) => {
+                let work = &done.work;
+                let edit = (work.before.as_slice(), &work.edit);
+                let written = self.folder.edit_mask(&work.piece, edit, &done.values);
+                // Also when refused: changing takes in what others wrote.
+                self.say_project();
+                let written = written.map_err(|error| trouble(&error));
+                self.say(Message::MasksWritten(done, written));
             }
             Job::SaveWho(who) => {
                 if let Err(error) = Settings::remember_who(&who) {

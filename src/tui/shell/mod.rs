@@ -295,6 +295,8 @@ impl Shell<'_> {
             }
             Effect::Silence(silence) => self.keeper.ask(Job::Silence(silence))?,
             Effect::ReadPrint { piece, source } => self.surveyor.read(piece, source)?,
+            Effect::SurveyMasks(work) => self.surveyor.survey(*work)?,
+            Effect::WriteMasks(done) => self.keeper.ask(Job::WriteMasks(done))?,
             Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,

@@ -11,9 +11,10 @@ use std::time::Duration;
 
 use super::ShellError;
 use super::inbox::{Ending, Incoming};
-use crate::mesh::{self, LengthUnit, MeshError, Order};
-use crate::store::{self, Disk, RealDisk, Stamp};
-use crate::tui::app::{Message, Print, Source};
+use crate::mesh::{self, LengthUnit, Mask, Mesh, MeshError, Order};
+use crate::project::survey_for_piece;
+use crate::store::{self, Disk, RealDisk, Stamp, sha256_hex, survey_values};
+use crate::tui::app::{MaskWork, MaskedPrint, Message, Print, Source};
 use crate::units::{Stopped, Watch};
 
 /// How often the file of the last print is looked at for changes.
@@ -22,8 +23,16 @@ const FOLLOW: Duration = Duration::from_secs(1);
 /// A print to read.
 struct Job {
     piece: String,
-    source: Source,
+    asked: Asked,
     number: u64,
+}
+
+/// What it is read for.
+enum Asked {
+    /// To be shown, as it is.
+    Shown(Source),
+    /// To be written down, with other masks.
+    Masked(MaskWork),
 }
 
 /// The surveyor, seen from the loop. Its thread is never joined: what it does
@@ -55,10 +64,19 @@ impl Surveyor {
 
     /// Reads a print; one that is still read is given up.
     pub(super) fn read(&self, piece: String, source: Source) -> Result<(), ShellError> {
+        self.ask(piece, Asked::Shown(source))
+    }
+
+    /// Surveys a print with other masks; one that is still read is given up.
+    pub(super) fn survey(&self, work: MaskWork) -> Result<(), ShellError> {
+        self.ask(work.piece.clone(), Asked::Masked(work))
+    }
+
+    fn ask(&self, piece: String, asked: Asked) -> Result<(), ShellError> {
         let number = self.wanted.fetch_add(1, Ordering::SeqCst) + 1;
         let job = Job {
             piece,
-            source,
+            asked,
             number,
         };
         self.jobs.send(job).map_err(|_gone| ShellError::Worker)
@@ -105,7 +123,7 @@ impl Desk {
     fn perform(&mut self, job: Job, tell: &Sender<Incoming>) -> Option<Message> {
         let Job {
             piece,
-            source,
+            asked,
             number,
         } = job;
         let waiting = Waiting {
@@ -117,19 +135,41 @@ impl Desk {
         if waiting.stopped() {
             return None;
         }
+        let source = match &asked {
+            Asked::Shown(source) => source,
+            Asked::Masked(work) => &work.source,
+        };
         let file = self.folder.join(&source.file);
         self.last = None;
         let stamp = RealDisk.stat(&file).ok();
-        let result = read(&file, source, &waiting);
+        let message = match asked {
+            Asked::Shown(source) => {
+                let read = read(&file, source, &waiting);
+                told(read).map(|result| Message::PrintRead {
+                    piece: piece.clone(),
+                    result: result.map(Arc::new),
+                })
+            }
+            Asked::Masked(work) => {
+                let masked = masked(&file, work, &waiting);
+                told(masked).map(|result| Message::MasksSurveyed {
+                    piece: piece.clone(),
+                    result: result.map(Box::new),
+                })
+            }
+        };
         let is_given_up = waiting.stopped();
         self.last = stamp.map(|stamp| (piece.clone(), file, stamp));
-        let result = match result {
-            _ if is_given_up => return None,
-            Ok(print) => Ok(Arc::new(print)),
-            Err(Trouble::Told(why)) => Err(why),
-            Err(Trouble::Stopped) => return None,
-        };
-        Some(Message::PrintRead { piece, result })
+        message.filter(|_| !is_given_up)
+    }
+}
+
+/// What was given up is not told.
+fn told<T>(result: Result<T, Trouble>) -> Option<Result<T, String>> {
+    match result {
+        Ok(done) => Some(Ok(done)),
+        Err(Trouble::Told(why)) => Some(Err(why)),
+        Err(Trouble::Stopped) => None,
     }
 }
 
@@ -147,24 +187,66 @@ impl From<Stopped> for Trouble {
 }
 
 fn read(file: &Path, source: Source, watch: &dyn Watch) -> Result<Print, Trouble> {
-    let name = &source.file;
-    let told = |why: String| Trouble::Told(format!("{name}: {why}"));
-    let refused = |error: MeshError| told(format!("{error}; {}", error.remedy()));
+    let bytes = bytes(file, &source, watch)?;
+    let (mesh, order) = ordered(&bytes, &source)?;
+    let survey = mesh::survey(&mesh, &order, watch)?;
+    Ok(Print::of(source, survey).with_groups(groups(&mesh)))
+}
+
+/// The print with other masks, and what is to be written of it.
+fn masked(file: &Path, work: MaskWork, watch: &dyn Watch) -> Result<MaskedPrint, Trouble> {
+    let source = work.source.clone();
+    let bytes = bytes(file, &source, watch)?;
+    let (mesh, order) = ordered(&bytes, &source)?;
+    let (taken, surveyed) = survey_for_piece(&mesh, &order, watch)?;
+    let masks = work.edit.made_on(&work.before);
+    let has_shape = |at: &usize| masks[*at].shape.parse::<Mask>().is_ok();
+    let places: Vec<usize> = (0..masks.len()).filter(has_shape).collect();
+    let (unit, sha256) = (order.unit.to_string(), sha256_hex(&bytes));
+    let values = survey_values(&work.piece, &surveyed, &places, (&unit, &sha256));
+    // As the survey found it, the project says the unit from now on.
+    let source = Source {
+        unit: Some(unit),
+        ..source
+    };
+    let print = Print::of(source, taken.survey).with_groups(groups(&mesh));
+    Ok(MaskedPrint {
+        work,
+        print: Arc::new(print),
+        values,
+    })
+}
+
+fn groups(mesh: &Mesh<'_>) -> Vec<String> {
+    let groups = mesh.groups().iter();
+    groups.map(|group| group.name.clone()).collect()
+}
+
+fn bytes(file: &Path, source: &Source, watch: &dyn Watch) -> Result<Vec<u8>, Trouble> {
     if let Ok(stamp) = RealDisk.stat(file) {
-        mesh::check_length(stamp.len).map_err(refused)?;
+        mesh::check_length(stamp.len).map_err(|error| refused(source, &error))?;
     }
     watch.at("reading the file", 0.0);
-    let bytes = store::read_file(file)
-        .map_err(|error| told(format!("{}; {}", error.message, error.remedy)))?;
-    let print = mesh::read(&bytes).map_err(refused)?;
+    store::read_file(file).map_err(|error| {
+        let why = format!("{}: {}; {}", source.file, error.message, error.remedy);
+        Trouble::Told(why)
+    })
+}
+
+/// The print, and what to survey of it.
+fn ordered<'b>(bytes: &'b [u8], source: &Source) -> Result<(Mesh<'b>, Order), Trouble> {
+    let print = mesh::read(bytes).map_err(|error| refused(source, &error))?;
     let given = source.unit.as_deref();
     let given = given.and_then(|unit| unit.parse::<LengthUnit>().ok());
     let order = Order {
         masks: source.masks.clone(),
         ..Order::in_unit(print.unit.or(given).unwrap_or(LengthUnit::Mm))
     };
-    let survey = mesh::survey(&print, &order, watch)?;
-    Ok(Print::of(source, survey))
+    Ok((print, order))
+}
+
+fn refused(source: &Source, error: &MeshError) -> Trouble {
+    Trouble::Told(format!("{}: {error}; {}", source.file, error.remedy()))
 }
 
 /// Tells the screen how far a print is, a percent at a time.

@@ -2,7 +2,8 @@
 //! key first.
 
 use crate::tui::app::{
-    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, Model, Showing, Then, Typing,
+    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, MaskStep, Masking, Model, Showing,
+    Then, Typing,
 };
 
 type Hint = (&'static str, &'static str);
@@ -54,6 +55,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Adding(adding) => of_adding(&adding.step),
         Layer::Typing(typing) => of_typing(typing),
         Layer::Print(showing) => of_print(model, showing),
+        Layer::Masking(masking) => of_masking(model, masking),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
 }
@@ -119,6 +121,31 @@ fn of_adding(step: &AddStep) -> Vec<Hint> {
     }
 }
 
+/// The keys over the masks of a piece.
+fn of_masking(model: &Model, masking: &Masking) -> Vec<Hint> {
+    let chosen_of = |does, lines| {
+        let first = vec![("1-9 Enter", does)];
+        [first, next_nine(lines), vec![("-", "back")]].concat()
+    };
+    match &masking.step {
+        MaskStep::List(_) => chosen_of("take", masking.rows(model)),
+        MaskStep::Groups(_) => chosen_of("mask it", masking.groups.len()),
+        MaskStep::Sure(..) => vec![("Enter", "take it off"), ("-", "no")],
+        MaskStep::Fields { fields, at, .. } => {
+            let last = at + 1 == fields.len();
+            let back = if fields[*at].is_amid_words() {
+                "Esc"
+            } else {
+                "-"
+            };
+            let mut hints = vec![("Enter", if last { "mask it" } else { "on" })];
+            hints.extend((!last).then_some(("+", "mask it")));
+            hints.extend([("*", "empty"), (back, "back")]);
+            hints
+        }
+    }
+}
+
 /// A print that is not there yet can only be waited for or left.
 fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
     let known = model.prints.of(&showing.piece);
@@ -132,6 +159,8 @@ fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
         } else {
             [("2468", "turn"), ("*", "mark")]
         });
+        let can_mask = !stale && known.is_some_and(|k| k.reading.is_none() && k.fault.is_none());
+        hints.extend(can_mask.then_some(("Enter", "masks")));
         hints.extend([
             ("+", "larger"),
             (

@@ -17,6 +17,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
         Layer::Adding(adding) => super::adding::rows(model, adding, usize::from(area.width)),
         Layer::Typing(typing) => super::typing::rows(model, typing, usize::from(area.width)),
+        Layer::Masking(masking) => super::masking::rows(model, masking, usize::from(area.width)),
         Layer::Refused(refused) => refused_rows(refused, usize::from(area.width)),
         Layer::Confirm(confirm) => confirm_rows(model, confirm, usize::from(area.width)),
         Layer::Help(at) => {
@@ -94,7 +95,7 @@ fn told_rows(model: &Model, width: usize) -> Vec<Row> {
 }
 
 /// The digit that takes a line: the nine around the selected one have one.
-fn digit(row: usize, selected: usize) -> String {
+pub(super) fn digit(row: usize, selected: usize) -> String {
     if row / 9 == selected / 9 {
         (row % 9 + 1).to_string()
     } else {

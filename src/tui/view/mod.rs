@@ -13,6 +13,7 @@ mod hints;
 mod holds;
 mod layers;
 mod line;
+mod masking;
 mod pen;
 mod piece;
 mod print;

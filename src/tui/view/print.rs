@@ -51,7 +51,7 @@ fn laid_out(
     let legend = legend(model, print, (width, theme));
     let told = stands(model, showing)
         .into_iter()
-        .chain(readout(showing, print, width));
+        .chain(readout(model, showing, print, width));
     // Where all does not fit, what changes comes first.
     let mut rows: Vec<Row> = if area.height < 12 {
         told.chain(legend).collect()
@@ -172,7 +172,12 @@ fn legend(model: &Model, print: &Print, (width, theme): (usize, Theme)) -> Vec<R
 fn stands(model: &Model, showing: &Showing) -> Option<Row> {
     let known = model.prints.of(&showing.piece)?;
     if let Some((step, done)) = known.reading {
-        let told = format!("reading it again: {step} ... {:.0} %", done * 100.0);
+        let what = if known.masking {
+            "surveying it with the masks"
+        } else {
+            "reading it again"
+        };
+        let told = format!("{what}: {step} ... {:.0} %", done * 100.0);
         return Some(Row::of(Role::Soon, told));
     }
     if let Some(fault) = &known.fault {
@@ -187,7 +192,7 @@ fn stands(model: &Model, showing: &Showing) -> Option<Row> {
     })
 }
 
-fn readout(showing: &Showing, print: &Print, width: usize) -> Vec<Row> {
+fn readout(model: &Model, showing: &Showing, print: &Print, width: usize) -> Vec<Row> {
     let Some(marker) = &showing.marker else {
         return Vec::new();
     };
@@ -196,7 +201,8 @@ fn readout(showing: &Showing, print: &Print, width: usize) -> Vec<Row> {
     } else {
         HIDDEN_MARK
     };
-    let told = print.told_at(marker);
+    let piece = model.project.definition.piece(&showing.piece);
+    let told = print.told_at(marker, piece.map_or(&[], |piece| &piece.masks));
     let lines = told
         .iter()
         .flat_map(|text| wrapped(text, width.saturating_sub(2)));
