@@ -333,13 +333,13 @@ fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
 
 /// About so many samples tell whose wall the surface is, besides one of each
 /// facet.
-const TILES: f64 = 30_000.0;
+const TILES: f64 = 16_000.0;
 
 /// So many rooms are told, the widest; a print with more is a sponge.
-const MOST_ROOMS: usize = 48;
+const MOST_ROOMS: usize = 24;
 
 /// So many openings of a room are measured, those first that seem the widest.
-const MOST_OPENINGS: usize = 4;
+const MOST_OPENINGS: usize = 3;
 
 /// From where there is room on the one side of an opening to where there is on
 /// the other.

@@ -50,9 +50,9 @@ pub(super) fn throat(surface: &Surface, thread: &[Corner], spacing: f64) -> Opti
     })
 }
 
-const ROUNDS: usize = 3;
-const MOST_BEADS: f64 = 80.0;
-const BISECTIONS: usize = 4;
+const ROUNDS: usize = 2;
+const MOST_BEADS: f64 = 48.0;
+const BISECTIONS: usize = 3;
 
 fn strung(surface: &Surface, points: &[Corner]) -> Vec<Bead> {
     let bead = |&point: &Corner| (point, surface.nearest(point, f64::INFINITY).0);
@@ -116,8 +116,11 @@ pub(super) fn climb(surface: &Surface, start: Bead, step: f64, along: Option<Cor
     let mut best = start;
     let mut point = start.0;
     let mut step = step * 0.4;
+    // No step leads further from the surface than it is long.
+    let mut within = start.1 * 1.01 + 1e-9;
     for _ in 0..STEPS {
-        let (room, touched) = surface.nearest(point, f64::INFINITY);
+        let (room, touched) = surface.nearest(point, within);
+        within = (room + step) * 1.01 + 1e-9;
         if room > best.1 {
             best = (point, room);
         }
