@@ -88,16 +88,17 @@ impl Octet {
         (1..WIDTH).fold(self.lane(0), |all, lane| all.with(self.lane(lane)))
     }
 
-    /// A bit for each box that overlaps `other`.
-    fn overlapping(&self, other: &Bounds) -> u32 {
-        let mut apart = [false; WIDTH];
+    /// A byte for each box: 1 if it overlaps `other`, else 0.
+    fn overlapping(&self, other: &Bounds) -> u64 {
+        let mut overlap = [1; WIDTH];
         for axis in 0..3 {
             for lane in 0..WIDTH {
-                apart[lane] |= (self.low[axis][lane] > other.high[axis])
-                    | (self.high[axis][lane] < other.low[axis]);
+                let here = (self.low[axis][lane] <= other.high[axis])
+                    & (self.high[axis][lane] >= other.low[axis]);
+                overlap[lane] &= u8::from(here);
             }
         }
-        (0..WIDTH).fold(0, |bits, lane| bits | (u32::from(!apart[lane]) << lane))
+        u64::from_le_bytes(overlap)
     }
 
     /// Where the ray enters each box, beyond `reach` where it misses it.
@@ -210,19 +211,26 @@ impl Tree {
     pub(crate) fn pairs(&self, groups: Range<usize>, mut found: impl FnMut(usize, usize)) {
         for group in groups {
             let here = &self.levels[0][group];
-            let whole = here.whole();
-            self.groups(&whole, group, &mut |other| {
+            self.groups(&self.whole(group), group, &mut |other| {
                 let there = &self.levels[0][other];
-                for lane in 0..WIDTH {
-                    let mut bits = there.overlapping(&here.lane(lane));
+                lanes(here.overlapping(&self.whole(other)), |lane| {
+                    let mut with = there.overlapping(&here.lane(lane));
                     if other == group {
-                        bits &= !((2_u32 << lane) - 1);
+                        with &= from_lane(lane + 1);
                     }
-                    lanes(bits, |with| {
+                    lanes(with, |with| {
                         found(WIDTH * group + lane, WIDTH * other + with);
                     });
-                }
+                });
             });
+        }
+    }
+
+    /// Around all items of a group.
+    fn whole(&self, group: usize) -> Bounds {
+        match self.levels.get(1) {
+            Some(above) => above[group / WIDTH].lane(group % WIDTH),
+            None => self.levels[0][group].whole(),
         }
     }
 
@@ -243,9 +251,7 @@ impl Tree {
             let from = first >> (3 * (level - 1));
             let mut bits = self.levels[level][at].overlapping(bounds);
             if from > WIDTH * at {
-                bits &= u32::MAX
-                    .checked_shl((from - WIDTH * at) as u32)
-                    .unwrap_or(0);
+                bits &= from_lane((from - WIDTH * at).min(WIDTH));
             }
             lanes(bits, |lane| {
                 let child = WIDTH * at + lane;
@@ -315,12 +321,17 @@ impl Stack {
     }
 }
 
-/// Calls with the number of each bit that is set.
-fn lanes(mut bits: u32, mut found: impl FnMut(usize)) {
-    while bits != 0 {
-        found(bits.trailing_zeros() as usize);
-        bits &= bits - 1;
+/// Calls with the number of each byte that is 1; all others are 0.
+fn lanes(mut bytes: u64, mut found: impl FnMut(usize)) {
+    while bytes != 0 {
+        found(bytes.trailing_zeros() as usize / 8);
+        bytes &= bytes - 1;
     }
+}
+
+/// All bytes from number `first` on.
+fn from_lane(first: usize) -> u64 {
+    u64::MAX.checked_shl(8 * first as u32).unwrap_or(0)
 }
 
 /// The numbers of points in an order in which neighbours stand near each other

@@ -53,6 +53,9 @@ impl Flat {
 pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     let shared = b.shared(a);
     let common = shared.iter().filter(|shared| **shared).count();
+    if common == 2 && is_unfolded(a, b) {
+        return None;
+    }
     let b_above = b.above(a, shared, tolerance);
     let a_above = a.above(b, a.shared(b), tolerance);
     let is_flat = |above: [f64; 3]| above.iter().all(|above| *above == 0.0);
@@ -70,6 +73,26 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     }
     let line = section(b, b_above)?;
     clipped(line, a, tolerance).map(Meeting::Line)
+}
+
+/// Whether the only corner of `b` that `a` has not lies beyond the side that the
+/// two share: they meet nowhere else.
+fn is_unfolded(a: &Flat, b: &Flat) -> bool {
+    let own = a.shared(b);
+    let Some(other) = (0..3).find(|k| !a.numbers.contains(&b.numbers[*k])) else {
+        return false;
+    };
+    // The side from the corner after the one that is not shared.
+    let k = if !own[0] {
+        1
+    } else if !own[1] {
+        2
+    } else {
+        0
+    };
+    let along = less(a.corners[(k + 1) % 3], a.corners[k]);
+    let inward = cross(a.plane.normal, along);
+    dot(inward, less(b.corners[other], a.corners[k])) <= 0.0
 }
 
 /// Whether a triangle with corners so far above a plane meets it nowhere, or

@@ -1,7 +1,5 @@
 //! Equal corners as one, and the sides along which triangles meet.
 
-use std::sync::atomic::{AtomicU32, Ordering};
-
 use rayon::prelude::*;
 
 use super::super::Corner;
@@ -42,12 +40,7 @@ impl Welded {
             let [a, b, c] = raw[at];
             [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) * third)
         });
-        let points: Vec<Corner> = order
-            .par_iter()
-            .with_min_len(4096)
-            .flat_map_iter(|&at| raw[at as usize])
-            .collect();
-        let (corners, numbers) = numbered(&points);
+        let (corners, triangles) = numbered(raw.len(), |at| raw[order[at] as usize]);
         let largest = corners
             .iter()
             .flatten()
@@ -55,7 +48,7 @@ impl Welded {
         let tolerance = largest * 2_f64.powi(-22);
         let mut welded = Self {
             corners,
-            triangles: numbers.as_chunks().0.to_vec(),
+            triangles,
             file: order,
             flat: Vec::new(),
             doubled: Vec::new(),
@@ -68,7 +61,9 @@ impl Welded {
 
     /// The corners of a triangle.
     pub(super) fn corners_of(&self, triangle: usize) -> [Corner; 3] {
-        self.triangles[triangle].map(|at| self.corners[at as usize])
+        let corner = |at: u32| self.corners[at as usize];
+        let [a, b, c] = self.triangles[triangle];
+        [corner(a), corner(b), corner(c)]
     }
 
     /// Whether the two triangles of a side are turned alike: the side runs from
@@ -283,61 +278,79 @@ impl Sides {
     }
 }
 
-/// Shares that corners are dealt to, to be numbered side by side.
-const SHARES: usize = 16;
+/// Triangles whose corners are numbered together, few enough for a processor's
+/// cache.
+const BLOCK: usize = 1 << 13;
 
 /// Corners without repeats, in the order of their first appearance, and the
-/// number of each point. Points are the same where their coordinates are, bit
-/// for bit, but for the sign of zero.
-fn numbered(points: &[Corner]) -> (Vec<Corner>, Vec<u32>) {
-    let hashes: Vec<u32> = points
-        .par_iter()
-        .with_min_len(4096)
-        .map(|point| hash(*point))
-        .collect();
-    // The place of the first point that each equals.
-    let firsts: Vec<AtomicU32> = (0..points.len())
+/// number of each triangle's. Corners are the same where their coordinates are,
+/// bit for bit, but for the sign of zero.
+fn numbered(
+    count: usize,
+    triangle: impl Fn(usize) -> [Corner; 3] + Sync,
+) -> (Vec<Corner>, Vec<Numbers>) {
+    // Neighbours are near each other in the order too: each block by itself
+    // finds most of what is the same.
+    let blocks: Vec<(Vec<Corner>, Vec<Numbers>)> = (0..count.div_ceil(BLOCK))
         .into_par_iter()
-        .with_min_len(4096)
-        .map(|_| AtomicU32::new(0))
+        .map(|block| {
+            let mine = block * BLOCK..count.min((block + 1) * BLOCK);
+            let mut index = Index::of_up_to(3 * mine.len());
+            let numbers = mine
+                .map(|at| triangle(at).map(|corner| index.number(corner)))
+                .collect();
+            (index.corners, numbers)
+        })
         .collect();
-    (0..SHARES).into_par_iter().for_each(|share| {
-        let is_mine = |hash: u32| hash as usize % SHARES == share;
-        let mine = hashes.iter().filter(|&&hash| is_mine(hash)).count();
-        let mut table = vec![NONE; (2 * mine).next_power_of_two().max(2)];
-        let mask = table.len() - 1;
-        for (at, &hash) in hashes
-            .iter()
-            .enumerate()
-            .filter(|(_, hash)| is_mine(**hash))
-        {
-            let mut place = (hash as usize / SHARES) & mask;
-            let first = loop {
-                let there = table[place];
-                if there == NONE {
-                    table[place] = at as u32;
-                    break at as u32;
-                }
-                if is_same(points[there as usize], points[at]) {
-                    break there;
-                }
-                place = (place + 1) & mask;
-            };
-            firsts[at].store(first, Ordering::Relaxed);
+    let mut index = Index::of_up_to(blocks.iter().map(|(corners, _)| corners.len()).sum());
+    let names: Vec<Vec<u32>> = blocks
+        .iter()
+        .map(|(corners, _)| corners.iter().map(|at| index.number(*at)).collect())
+        .collect();
+    let numbers = (0..count)
+        .into_par_iter()
+        .with_min_len(BLOCK)
+        .map(|at| {
+            let names = &names[at / BLOCK];
+            blocks[at / BLOCK].1[at % BLOCK].map(|number| names[number as usize])
+        })
+        .collect();
+    (index.corners, numbers)
+}
+
+/// Corners by number, found by their coordinates.
+struct Index {
+    corners: Vec<Corner>,
+    /// Numbers by hash, each in the first free place from there on.
+    table: Vec<u32>,
+}
+
+impl Index {
+    fn of_up_to(count: usize) -> Self {
+        Self {
+            corners: Vec::with_capacity(count),
+            table: vec![0; (2 * count).next_power_of_two().max(2)],
         }
-    });
-    let mut corners = Vec::with_capacity(points.len() / 5);
-    let mut numbers: Vec<u32> = firsts.into_iter().map(AtomicU32::into_inner).collect();
-    for at in 0..numbers.len() {
-        let first = numbers[at] as usize;
-        numbers[at] = if first == at {
-            corners.push(points[at]);
-            corners.len() as u32 - 1
-        } else {
-            numbers[first]
-        };
     }
-    (corners, numbers)
+
+    /// The number of a corner, a new one if it was not there before.
+    fn number(&mut self, corner: Corner) -> u32 {
+        let mask = self.table.len() - 1;
+        let mut place = hash(corner) as usize & mask;
+        loop {
+            // One more than the number, so that the table begins as zeros.
+            let there = self.table[place];
+            if there == 0 {
+                self.corners.push(corner);
+                self.table[place] = self.corners.len() as u32;
+                return self.corners.len() as u32 - 1;
+            }
+            if is_same(self.corners[there as usize - 1], corner) {
+                return there - 1;
+            }
+            place = (place + 1) & mask;
+        }
+    }
 }
 
 fn is_same(a: Corner, b: Corner) -> bool {
