@@ -245,8 +245,8 @@ impl Tree {
         if top == 0 {
             return if first == 0 { found(0) } else { () };
         }
-        let mut open = Stack::new(top, 0);
-        while let Some((level, at)) = open.pop() {
+        let mut open = Stack::new(0.0, top, 0);
+        while let Some((_, level, at)) = open.pop() {
             // Groups before the first one: each level up has an eighth of them.
             let from = first >> (3 * (level - 1));
             let mut bits = self.levels[level][at].overlapping(bounds);
@@ -258,7 +258,7 @@ impl Tree {
                 if level == 1 {
                     found(child);
                 } else {
-                    open.push(level - 1, child);
+                    open.push(0.0, level - 1, child);
                 }
             });
         }
@@ -268,56 +268,70 @@ impl Tree {
     /// answer is how far it is still worth looking.
     pub(crate) fn along(&self, ray: &Ray, reach: f64, mut met: impl FnMut(usize) -> f64) {
         let mut reach = reach;
-        let mut open: Vec<(f32, usize, usize)> = vec![(0.0, self.levels.len() - 1, 0)];
+        // Where the ray enters each box that is still to look at.
+        let mut open = Stack::new(0.0, self.levels.len() - 1, 0);
         while let Some((entry, level, at)) = open.pop() {
             if f64::from(entry) > reach {
                 continue;
             }
             let entries = self.levels[level][at].entries(ray, reach as f32);
-            if level == 0 {
-                for lane in 0..WIDTH {
-                    if entries[lane] < f32::INFINITY && f64::from(entries[lane]) <= reach {
-                        reach = met(WIDTH * at + lane);
-                    }
-                }
-                continue;
-            }
-            let before = open.len();
+            let before = open.count;
             for lane in 0..WIDTH {
-                if entries[lane] < f32::INFINITY {
-                    open.push((entries[lane], level - 1, WIDTH * at + lane));
+                if entries[lane] == f32::INFINITY {
+                    continue;
+                }
+                let item = WIDTH * at + lane;
+                if level > 0 {
+                    open.push(entries[lane], level - 1, item);
+                    open.sink(before);
+                } else if f64::from(entries[lane]) <= reach {
+                    reach = met(item);
                 }
             }
-            open[before..].sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
         }
     }
 }
 
-/// Nodes still to look at, deep enough for 2^24 items.
+/// Nodes still to look at, each with where it begins; deep enough for 2^24
+/// items.
 struct Stack {
-    nodes: [(u8, u32); 7 * 9],
+    nodes: [(f32, u32); 7 * 9],
     count: usize,
 }
 
 impl Stack {
-    fn new(level: usize, at: usize) -> Self {
+    /// Bits of a place in a level; the number of the level stands above them.
+    const PLACE: u32 = 28;
+
+    fn new(entry: f32, level: usize, at: usize) -> Self {
         let mut stack = Self {
-            nodes: [(0, 0); 7 * 9],
+            nodes: [(0.0, 0); 7 * 9],
             count: 0,
         };
-        stack.push(level, at);
+        stack.push(entry, level, at);
         stack
     }
 
-    fn push(&mut self, level: usize, at: usize) {
-        self.nodes[self.count] = (level as u8, at as u32);
+    fn push(&mut self, entry: f32, level: usize, at: usize) {
+        self.nodes[self.count] = (entry, (level as u32) << Self::PLACE | at as u32);
         self.count += 1;
     }
 
-    fn pop(&mut self) -> Option<(usize, usize)> {
+    /// Puts the last node below those from number `first` on that begin before
+    /// it.
+    fn sink(&mut self, first: usize) {
+        let mut at = self.count - 1;
+        while at > first && self.nodes[at - 1].0 < self.nodes[at].0 {
+            self.nodes.swap(at - 1, at);
+            at -= 1;
+        }
+    }
+
+    fn pop(&mut self) -> Option<(f32, usize, usize)> {
         self.count = self.count.checked_sub(1)?;
-        let (level, at) = self.nodes[self.count];
-        Some((usize::from(level), at as usize))
+        let (entry, node) = self.nodes[self.count];
+        let (level, at) = (node >> Self::PLACE, node & ((1 << Self::PLACE) - 1));
+        Some((entry, level as usize, at as usize))
     }
 }
 

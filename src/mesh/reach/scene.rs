@@ -135,8 +135,14 @@ impl Scene {
                 let first = block * GROUPS;
                 go_on(watch, "looking for what runs through each other", 0.2)?;
                 let mut contacts = Vec::new();
+                let mut one = (usize::MAX, None);
                 self.tree.pairs(first..groups.min(first + GROUPS), |a, b| {
-                    if let Some(meeting) = meet(&self.flat(a), &self.flat(b), tolerance) {
+                    // Pairs with the same `a` follow each other.
+                    if one.0 != a {
+                        one = (a, None);
+                    }
+                    let flat = one.1.get_or_insert_with(|| self.flat(a));
+                    if let Some(meeting) = meet(flat, &self.flat(b), tolerance) {
                         contacts.push((a as u32, b as u32, meeting));
                     }
                 });

@@ -39,6 +39,11 @@ impl Flat {
         })
     }
 
+    /// Whether all its corners are within the tolerance of the other's plane.
+    fn lies_in(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> bool {
+        (0..3).all(|k| shared[k] || other.plane.above(self.corners[k]).abs() <= tolerance)
+    }
+
     /// Inward normals of its sides in its plane, of length 1.
     fn inward(&self) -> [Corner; 3] {
         std::array::from_fn(|k| {
@@ -56,8 +61,13 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     if common == 2 && is_unfolded(a, b) {
         return None;
     }
+    let own = a.shared(b);
     let b_above = b.above(a, shared, tolerance);
-    let a_above = a.above(b, a.shared(b), tolerance);
+    // The most common by far, so it comes first.
+    if is_one_sided(b_above, common) && !a.lies_in(b, own, tolerance) {
+        return None;
+    }
+    let a_above = a.above(b, own, tolerance);
     let is_flat = |above: [f64; 3]| above.iter().all(|above| *above == 0.0);
     // The plane of a small triangle says little of what is far from it: one of
     // the two has to lie in the other's plane, not both.

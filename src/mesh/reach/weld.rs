@@ -245,37 +245,57 @@ impl Sides {
                 *place += 1;
             }
         }
-        let mut sides = Self {
-            twins: vec![NONE; 3 * triangles.len()],
-            crowds: Vec::new(),
-        };
-        for corner in 0..corners {
-            let bucket = &mut entries[starts[corner] as usize..starts[corner + 1] as usize];
-            bucket.sort_unstable();
-            for together in bucket.chunk_by(|a, b| a.0 == b.0) {
-                match *together {
-                    [_] => {}
-                    [(_, a), (_, b)] => {
-                        sides.twins[a as usize] = b;
-                        sides.twins[b as usize] = a;
-                    }
-                    _ => {
-                        let crowd: Vec<u32> = together.iter().map(|entry| entry.1).collect();
-                        for &side in &crowd {
-                            sides.twins[side as usize] = CROWD;
-                        }
-                        sides.crowds.push(crowd);
-                    }
-                }
-            }
+        // The sides at each corner by their other end, in blocks of corners.
+        let mut rest = &mut entries[..];
+        let mut blocks = Vec::with_capacity(corners.div_ceil(BLOCK));
+        for first in (0..corners).step_by(BLOCK) {
+            let starts = &starts[first..=corners.min(first + BLOCK)];
+            let count = starts[starts.len() - 1] - starts[0];
+            let (block, others) = rest.split_at_mut(count as usize);
+            blocks.push((starts, block));
+            rest = others;
         }
-        sides
+        let crowds: Vec<Vec<Vec<u32>>> = blocks.into_par_iter().map(sorted).collect();
+        let twin = |side: usize| {
+            let (low, high) = ends(&triangles[side / 3], side % 3);
+            let bucket = &entries[starts[low as usize] as usize..starts[low as usize + 1] as usize];
+            let first = bucket.partition_point(|(end, _)| *end < high);
+            let mut others = bucket[first..]
+                .iter()
+                .take_while(|(end, _)| *end == high)
+                .filter(|(_, other)| *other as usize != side);
+            match (others.next(), others.next()) {
+                (None, _) => NONE,
+                (Some((_, other)), None) => *other,
+                _ => CROWD,
+            }
+        };
+        let twins = (0..3 * triangles.len()).into_par_iter();
+        Self {
+            twins: twins.with_min_len(BLOCK).map(twin).collect(),
+            crowds: crowds.into_iter().flatten().collect(),
+        }
     }
 
     /// The only neighbour across a side, with the number of its side.
     pub(super) fn twin(&self, side: u32) -> Option<u32> {
         Some(self.twins[side as usize]).filter(|&twin| twin < CROWD)
     }
+}
+
+/// Sorts the sides at each of some corners by their other end, and finds where
+/// more than two stand together.
+fn sorted((starts, entries): (&[u32], &mut [(u32, u32)])) -> Vec<Vec<u32>> {
+    let mut crowds = Vec::new();
+    for ends in starts.windows(2) {
+        let [from, to] = [ends[0], ends[1]].map(|at| (at - starts[0]) as usize);
+        let bucket = &mut entries[from..to];
+        bucket.sort_unstable();
+        let together = bucket.chunk_by(|a, b| a.0 == b.0);
+        let crowded = together.filter(|together| together.len() > 2);
+        crowds.extend(crowded.map(|crowd| crowd.iter().map(|entry| entry.1).collect()));
+    }
+    crowds
 }
 
 /// Triangles whose corners are numbered together, few enough for a processor's
@@ -296,9 +316,10 @@ fn numbered(
         .map(|block| {
             let mine = block * BLOCK..count.min((block + 1) * BLOCK);
             let mut index = Index::of_up_to(3 * mine.len());
-            let numbers = mine
-                .map(|at| triangle(at).map(|corner| index.number(corner)))
-                .collect();
+            // All at once, for they lie far apart in the file.
+            let triangles: Vec<[Corner; 3]> = mine.map(&triangle).collect();
+            let number = |corners: [Corner; 3]| corners.map(|corner| index.number(corner));
+            let numbers = triangles.into_iter().map(number).collect();
             (index.corners, numbers)
         })
         .collect();
