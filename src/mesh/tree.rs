@@ -378,7 +378,8 @@ pub(crate) fn in_order(count: usize, point: impl Fn(usize) -> Corner + Sync) -> 
         })
         .collect();
     keys.par_sort_unstable();
-    keys.into_iter()
+    keys.into_par_iter()
+        .with_min_len(4096)
         .map(|key| (key & ((1 << 31) - 1)) as u32)
         .collect()
 }

@@ -401,7 +401,7 @@ impl Reach {
             .with_min_len(BLOCK)
             .filter(|&file| whole(places[file]).is_none_or(|told| told.is_odd()))
             .collect();
-        for file in odd {
+        for &file in &odd {
             let place = places[file];
             match whole(place) {
                 Some(told) => self.tally(raw[file], told),
@@ -413,8 +413,8 @@ impl Reach {
                 }
             }
         }
-        facets.retain(|facet| facet.triangle != weld::NONE);
-        if !self.facets.is_empty() {
+        if odd.iter().any(|file| whole(places[*file]).is_none()) {
+            facets.retain(|facet| facet.triangle != weld::NONE);
             facets.append(&mut self.facets);
             facets.sort_by_key(|facet| facet.triangle);
         }

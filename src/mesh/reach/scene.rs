@@ -117,11 +117,13 @@ impl Scene {
         (0..3).map(from_side).fold(f64::INFINITY, f64::min)
     }
 
-    fn flat(&self, triangle: usize) -> Flat {
+    fn flat(&self, triangle: usize) -> Flat<'_> {
+        let numbers = &self.welded.triangles[triangle];
+        let corner = |k: usize| &self.welded.corners[numbers[k] as usize];
         Flat {
-            numbers: self.welded.triangles[triangle],
-            corners: self.welded.corners_of(triangle),
-            plane: self.planes[triangle],
+            numbers,
+            corners: [corner(0), corner(1), corner(2)],
+            plane: &self.planes[triangle],
         }
     }
 
@@ -135,14 +137,8 @@ impl Scene {
                 let first = block * GROUPS;
                 go_on(watch, "looking for what runs through each other", 0.2)?;
                 let mut contacts = Vec::new();
-                let mut one = (usize::MAX, None);
                 self.tree.pairs(first..groups.min(first + GROUPS), |a, b| {
-                    // Pairs with the same `a` follow each other.
-                    if one.0 != a {
-                        one = (a, None);
-                    }
-                    let flat = one.1.get_or_insert_with(|| self.flat(a));
-                    if let Some(meeting) = meet(flat, &self.flat(b), tolerance) {
+                    if let Some(meeting) = meet(&self.flat(a), &self.flat(b), tolerance) {
                         contacts.push((a as u32, b as u32, meeting));
                     }
                 });

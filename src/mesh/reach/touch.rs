@@ -15,13 +15,13 @@ pub(super) enum Meeting {
 
 /// One of two triangles.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Flat {
-    pub(super) numbers: Numbers,
-    pub(super) corners: [Corner; 3],
-    pub(super) plane: Plane,
+pub(super) struct Flat<'a> {
+    pub(super) numbers: &'a Numbers,
+    pub(super) corners: [&'a Corner; 3],
+    pub(super) plane: &'a Plane,
 }
 
-impl Flat {
+impl Flat<'_> {
     /// Which of its corners the other has, too.
     fn shared(&self, other: &Self) -> [bool; 3] {
         self.numbers.map(|number| other.numbers.contains(&number))
@@ -34,20 +34,20 @@ impl Flat {
             if shared[k] {
                 return 0.0;
             }
-            let above = other.plane.above(self.corners[k]);
+            let above = other.plane.above(*self.corners[k]);
             if above.abs() <= tolerance { 0.0 } else { above }
         })
     }
 
     /// Whether all its corners are within the tolerance of the other's plane.
     fn lies_in(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> bool {
-        (0..3).all(|k| shared[k] || other.plane.above(self.corners[k]).abs() <= tolerance)
+        (0..3).all(|k| shared[k] || other.plane.above(*self.corners[k]).abs() <= tolerance)
     }
 
     /// Inward normals of its sides in its plane, of length 1.
     fn inward(&self) -> [Corner; 3] {
         std::array::from_fn(|k| {
-            let along = less(self.corners[(k + 1) % 3], self.corners[k]);
+            let along = less(*self.corners[(k + 1) % 3], *self.corners[k]);
             unit(cross(self.plane.normal, along))
         })
     }
@@ -100,9 +100,9 @@ fn is_unfolded(a: &Flat, b: &Flat) -> bool {
     } else {
         0
     };
-    let along = less(a.corners[(k + 1) % 3], a.corners[k]);
+    let along = less(*a.corners[(k + 1) % 3], *a.corners[k]);
     let inward = cross(a.plane.normal, along);
-    dot(inward, less(b.corners[other], a.corners[k])) <= 0.0
+    dot(inward, less(*b.corners[other], *a.corners[k])) <= 0.0
 }
 
 /// Whether a triangle with corners so far above a plane meets it nowhere, or
@@ -117,11 +117,11 @@ fn is_one_sided(above: [f64; 3], common: usize) -> bool {
 /// Whether a side of `a` has all of `b` behind it; both lie in one plane.
 fn are_apart(a: &Flat, b: &Flat, tolerance: f64) -> bool {
     (0..3).any(|k| {
-        let along = less(a.corners[(k + 1) % 3], a.corners[k]);
+        let along = less(*a.corners[(k + 1) % 3], *a.corners[k]);
         let inward = cross(a.plane.normal, along);
         let margin = tolerance * tolerance * dot(along, along);
         b.corners.iter().all(|corner| {
-            let inside = dot(inward, less(*corner, a.corners[k]));
+            let inside = dot(inward, less(**corner, *a.corners[k]));
             inside <= 0.0 || inside * inside <= margin
         })
     })
@@ -135,12 +135,12 @@ fn section(of: &Flat, above: [f64; 3]) -> Option<[Corner; 2]> {
     for k in 0..3 {
         let (from, to) = (k, (k + 1) % 3);
         if above[from] == 0.0 {
-            points[count] = of.corners[from];
+            points[count] = *of.corners[from];
             count += 1;
         } else if above[from] * above[to] < 0.0 {
             let share = above[from] / (above[from] - above[to]);
-            let along = less(of.corners[to], of.corners[from]);
-            points[count] = plus(of.corners[from], times(along, share));
+            let along = less(*of.corners[to], *of.corners[from]);
+            points[count] = plus(*of.corners[from], times(along, share));
             count += 1;
         }
     }
@@ -153,7 +153,7 @@ fn clipped(line: [Corner; 2], to: &Flat, tolerance: f64) -> Option<[Corner; 2]> 
     let along = less(line[1], line[0]);
     let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
     for (k, inward) in to.inward().into_iter().enumerate() {
-        let from = dot(inward, less(line[0], to.corners[k])) + tolerance;
+        let from = dot(inward, less(line[0], *to.corners[k])) + tolerance;
         let change = dot(inward, along);
         if change > 0.0 {
             enter = enter.max(-from / change);
