@@ -22,26 +22,30 @@ pub(super) struct Flat<'a> {
 }
 
 impl Flat<'_> {
-    /// Which of its corners the other has, too.
-    fn shared(&self, other: &Self) -> [bool; 3] {
-        self.numbers.map(|number| other.numbers.contains(&number))
+    /// Which of its corners the other has, too, and which of the other's it has.
+    fn shared(&self, other: &Self) -> [[bool; 3]; 2] {
+        let mut shared = [[false; 3]; 2];
+        for (own, number) in self.numbers.iter().enumerate() {
+            for (its, other) in other.numbers.iter().enumerate() {
+                shared[0][own] |= number == other;
+                shared[1][its] |= number == other;
+            }
+        }
+        shared
     }
 
     /// How far its corners stand above the other's plane; what is within the
     /// tolerance or shared lies in it.
     fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> [f64; 3] {
+        // Without branches, which no processor could foresee.
         std::array::from_fn(|k| {
-            if shared[k] {
-                return 0.0;
-            }
             let above = other.plane.above(*self.corners[k]);
-            if above.abs() <= tolerance { 0.0 } else { above }
+            if shared[k] | (above.abs() <= tolerance) {
+                0.0
+            } else {
+                above
+            }
         })
-    }
-
-    /// Whether all its corners are within the tolerance of the other's plane.
-    fn lies_in(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> bool {
-        (0..3).all(|k| shared[k] || other.plane.above(*self.corners[k]).abs() <= tolerance)
     }
 
     /// Inward normals of its sides in its plane, of length 1.
@@ -56,19 +60,18 @@ impl Flat<'_> {
 /// How `a` and `b` meet; none where they are apart, touch at a point or only
 /// along a side that they share. What is closer than the tolerance touches.
 pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
-    let shared = b.shared(a);
+    let [own, shared] = a.shared(b);
     let common = shared.iter().filter(|shared| **shared).count();
-    if common == 2 && is_unfolded(a, b) {
+    if common == 2 && is_unfolded(a, own, b, shared) {
         return None;
     }
-    let own = a.shared(b);
-    let b_above = b.above(a, shared, tolerance);
-    // The most common by far, so it comes first.
-    if is_one_sided(b_above, common) && !a.lies_in(b, own, tolerance) {
-        return None;
-    }
-    let a_above = a.above(b, own, tolerance);
     let is_flat = |above: [f64; 3]| above.iter().all(|above| *above == 0.0);
+    let b_above = b.above(a, shared, tolerance);
+    let a_above = a.above(b, own, tolerance);
+    // The most common by far, so it comes first.
+    if is_one_sided(b_above, common) && !is_flat(a_above) {
+        return None;
+    }
     // The plane of a small triangle says little of what is far from it: one of
     // the two has to lie in the other's plane, not both.
     if is_flat(b_above) || is_flat(a_above) {
@@ -87,22 +90,12 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
 
 /// Whether the only corner of `b` that `a` has not lies beyond the side that the
 /// two share: they meet nowhere else.
-fn is_unfolded(a: &Flat, b: &Flat) -> bool {
-    let own = a.shared(b);
-    let Some(other) = (0..3).find(|k| !a.numbers.contains(&b.numbers[*k])) else {
-        return false;
-    };
-    // The side from the corner after the one that is not shared.
-    let k = if !own[0] {
-        1
-    } else if !own[1] {
-        2
-    } else {
-        0
-    };
-    let along = less(*a.corners[(k + 1) % 3], *a.corners[k]);
-    let inward = cross(a.plane.normal, along);
-    dot(inward, less(*b.corners[other], *a.corners[k])) <= 0.0
+fn is_unfolded(a: &Flat, own: [bool; 3], b: &Flat, shared: [bool; 3]) -> bool {
+    let alone = |shared: [bool; 3]| shared.iter().position(|shared| !shared).unwrap_or(0);
+    // The side after the corner that is not shared.
+    let (from, to) = ((alone(own) + 1) % 3, (alone(own) + 2) % 3);
+    let inward = cross(a.plane.normal, less(*a.corners[to], *a.corners[from]));
+    dot(inward, less(*b.corners[alone(shared)], *a.corners[from])) <= 0.0
 }
 
 /// Whether a triangle with corners so far above a plane meets it nowhere, or

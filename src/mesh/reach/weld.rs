@@ -313,13 +313,14 @@ fn numbered(
     // finds most of what is the same.
     let blocks: Vec<(Vec<Corner>, Vec<Numbers>)> = (0..count.div_ceil(BLOCK))
         .into_par_iter()
-        .map(|block| {
+        .map_init(Vec::new, |triangles, block| {
             let mine = block * BLOCK..count.min((block + 1) * BLOCK);
             let mut index = Index::of_up_to(3 * mine.len());
             // All at once, for they lie far apart in the file.
-            let triangles: Vec<[Corner; 3]> = mine.map(&triangle).collect();
-            let number = |corners: [Corner; 3]| corners.map(|corner| index.number(corner));
-            let numbers = triangles.into_iter().map(number).collect();
+            triangles.clear();
+            triangles.extend(mine.map(&triangle));
+            let number = |of: &[Corner; 3]| of.map(|corner| index.number(corner));
+            let numbers = triangles.iter().map(number).collect();
             (index.corners, numbers)
         })
         .collect();
@@ -349,8 +350,8 @@ struct Index {
 impl Index {
     fn of_up_to(count: usize) -> Self {
         Self {
-            corners: Vec::with_capacity(count),
-            table: vec![0; (2 * count).next_power_of_two().max(2)],
+            corners: Vec::new(),
+            table: vec![0; (count + count / 2 + 1).next_power_of_two()],
         }
     }
 
