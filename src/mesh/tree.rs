@@ -92,10 +92,10 @@ impl Octet {
     fn overlapping(&self, other: &Bounds) -> u64 {
         let mut overlap = [1; WIDTH];
         for axis in 0..3 {
-            for lane in 0..WIDTH {
+            for (lane, overlap) in overlap.iter_mut().enumerate() {
                 let here = (self.low[axis][lane] <= other.high[axis])
                     & (self.high[axis][lane] >= other.low[axis]);
-                overlap[lane] &= u8::from(here);
+                *overlap &= u8::from(here);
             }
         }
         u64::from_le_bytes(overlap)

@@ -399,7 +399,7 @@ impl Reach {
         let odd: Vec<usize> = (0..raw.len())
             .into_par_iter()
             .with_min_len(BLOCK)
-            .filter(|&file| whole(places[file]).is_none_or(|told| told.is_odd()))
+            .filter(|&file| whole(places[file]).is_none_or(Told::is_odd))
             .collect();
         for &file in &odd {
             let place = places[file];
@@ -520,7 +520,7 @@ impl Told {
     }
 
     /// A bit of the surface of which this is told, given as the file turns it.
-    fn facet(&self, triangle: u32, [a, b, c]: [Corner; 3]) -> Facet {
+    fn facet(self, triangle: u32, [a, b, c]: [Corner; 3]) -> Facet {
         Facet {
             triangle,
             corners: if self.is_flipped() {
@@ -533,12 +533,12 @@ impl Told {
     }
 
     /// Whether there is something wrong with it.
-    fn is_odd(&self) -> bool {
+    fn is_odd(self) -> bool {
         self.class == Class::Hidden || self.is_flipped()
     }
 
     /// Whether the back alone lies open.
-    fn is_flipped(&self) -> bool {
+    fn is_flipped(self) -> bool {
         self.open == [false, true]
     }
 }
