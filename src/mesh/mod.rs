@@ -51,6 +51,8 @@ mod words;
 use std::fmt;
 use std::ops::Range;
 
+use rayon::prelude::*;
+
 pub use classes::classes_ply;
 pub use closed::is_closed;
 pub use error::MeshError;
@@ -179,6 +181,22 @@ impl Mesh<'_> {
             .chain(listed.iter().copied());
         let double = numbered.iter().map(|of| of.map(|at| corners[at as usize]));
         single.map(in_corners).chain(double)
+    }
+
+    /// The same in mm, of numbers that are in `unit`.
+    pub(crate) fn in_mm(&self, unit: LengthUnit) -> Vec<[Corner; 3]> {
+        let mm = unit.mm();
+        let in_mm = |corners: [Corner; 3]| corners.map(|corner| corner.map(|number| number * mm));
+        let all = (0..self.count()).into_par_iter().with_min_len(4096);
+        match &self.triangles {
+            Triangles::Records(records) => all
+                .map(|at| in_mm(in_corners(stl::numbers(&records[at]))))
+                .collect(),
+            Triangles::Listed(listed) => all.map(|at| in_mm(in_corners(listed[at]))).collect(),
+            Triangles::Numbered { corners, triangles } => all
+                .map(|at| in_mm(triangles[at].map(|at| corners[at as usize])))
+                .collect(),
+        }
     }
 
     /// The named groups of the file, in its order.

@@ -1,5 +1,7 @@
 //! What the bath does with each bit of a print's surface.
 
+use rayon::prelude::*;
+
 use super::reach::{Reach, Tally, reach};
 use super::rooms::rooms;
 use super::space::{area, length, less};
@@ -195,17 +197,20 @@ impl Survey {
 /// [`Stopped`] where `watch` asks for it.
 pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Survey, Stopped> {
     go_on(watch, "reading the triangles", 0.0)?;
-    let sums = measure(mesh, order.unit);
-    let mm = order.unit.mm();
-    let in_mm = |corners: [Corner; 3]| corners.map(|corner| corner.map(|number| number * mm));
-    let raw: Vec<[Corner; 3]> = mesh.triangles().map(in_mm).collect();
+    let (sums, raw) = rayon::join(|| measure(mesh, order.unit), || mesh.in_mm(order.unit));
     let mut reach = reach(&raw, watch)?;
     let hollows = Hollows::of(&mut reach.facets, order.bubble_mm, watch)?;
     let masks = mask::apply(&order.masks, mesh.groups(), &mut reach.facets, watch)?;
     let (low_mm, high_mm) = extent(&raw);
-    let sum = |class: Class| {
-        let of_class = reach.facets.iter().filter(|facet| facet.class == class);
-        of_class.map(Facet::area_mm2).sum::<f64>()
+    // Blocks of a fixed length make the sums the same however many threads
+    // there are.
+    let sum = |class: Class| -> f64 {
+        let of_class = |facets: &[Facet]| -> f64 {
+            let of_class = facets.iter().filter(|facet| facet.class == class);
+            of_class.map(Facet::area_mm2).sum()
+        };
+        let blocks = reach.facets.par_chunks(BLOCK).map(of_class);
+        blocks.collect::<Vec<f64>>().into_iter().sum()
     };
     let (wetted, masked) = (sum(Class::Wetted), sum(Class::Masked));
     // A lid that covers much of the print says that it is no solid at all.
@@ -355,14 +360,21 @@ fn defects(reach: &Reach, cavities: &[Cavity], naive: f64) -> Vec<Defect> {
     defects
 }
 
+/// Facets that are summed together.
+const BLOCK: usize = 1 << 13;
+
 /// The corners of the box around triangles.
 fn extent(raw: &[[Corner; 3]]) -> (Corner, Corner) {
     let none = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
-    raw.iter().flatten().fold(none, |(low, high), corner| {
+    let wider = |(low, high): (Corner, Corner), (lower, higher): (Corner, Corner)| {
         let axes = [0, 1, 2];
         (
-            axes.map(|axis| low[axis].min(corner[axis])),
-            axes.map(|axis| high[axis].max(corner[axis])),
+            axes.map(|axis| low[axis].min(lower[axis])),
+            axes.map(|axis| high[axis].max(higher[axis])),
         )
-    })
+    };
+    let corners = raw.par_iter().with_min_len(BLOCK).flatten_iter();
+    corners
+        .map(|corner| (*corner, *corner))
+        .reduce(|| none, wider)
 }

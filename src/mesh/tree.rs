@@ -88,16 +88,17 @@ impl Octet {
         (1..WIDTH).fold(self.lane(0), |all, lane| all.with(self.lane(lane)))
     }
 
-    /// A bit for each box that overlaps `other`.
-    fn overlapping(&self, other: &Bounds) -> u32 {
-        let mut apart = [false; WIDTH];
+    /// A byte for each box: 1 if it overlaps `other`, else 0.
+    fn overlapping(&self, other: &Bounds) -> u64 {
+        let mut overlap = [1; WIDTH];
         for axis in 0..3 {
-            for lane in 0..WIDTH {
-                apart[lane] |= (self.low[axis][lane] > other.high[axis])
-                    | (self.high[axis][lane] < other.low[axis]);
+            for (lane, overlap) in overlap.iter_mut().enumerate() {
+                let here = (self.low[axis][lane] <= other.high[axis])
+                    & (self.high[axis][lane] >= other.low[axis]);
+                *overlap &= u8::from(here);
             }
         }
-        (0..WIDTH).fold(0, |bits, lane| bits | (u32::from(!apart[lane]) << lane))
+        u64::from_le_bytes(overlap)
     }
 
     /// Where the ray enters each box, beyond `reach` where it misses it.
@@ -210,19 +211,26 @@ impl Tree {
     pub(crate) fn pairs(&self, groups: Range<usize>, mut found: impl FnMut(usize, usize)) {
         for group in groups {
             let here = &self.levels[0][group];
-            let whole = here.whole();
-            self.groups(&whole, group, &mut |other| {
+            self.groups(&self.whole(group), group, &mut |other| {
                 let there = &self.levels[0][other];
-                for lane in 0..WIDTH {
-                    let mut bits = there.overlapping(&here.lane(lane));
+                lanes(here.overlapping(&self.whole(other)), |lane| {
+                    let mut with = there.overlapping(&here.lane(lane));
                     if other == group {
-                        bits &= !((2_u32 << lane) - 1);
+                        with &= from_lane(lane + 1);
                     }
-                    lanes(bits, |with| {
+                    lanes(with, |with| {
                         found(WIDTH * group + lane, WIDTH * other + with);
                     });
-                }
+                });
             });
+        }
+    }
+
+    /// Around all items of a group.
+    fn whole(&self, group: usize) -> Bounds {
+        match self.levels.get(1) {
+            Some(above) => above[group / WIDTH].lane(group % WIDTH),
+            None => self.levels[0][group].whole(),
         }
     }
 
@@ -237,22 +245,20 @@ impl Tree {
         if top == 0 {
             return if first == 0 { found(0) } else { () };
         }
-        let mut open = Stack::new(top, 0);
-        while let Some((level, at)) = open.pop() {
+        let mut open = Stack::new(0.0, top, 0);
+        while let Some((_, level, at)) = open.pop() {
             // Groups before the first one: each level up has an eighth of them.
             let from = first >> (3 * (level - 1));
             let mut bits = self.levels[level][at].overlapping(bounds);
             if from > WIDTH * at {
-                bits &= u32::MAX
-                    .checked_shl((from - WIDTH * at) as u32)
-                    .unwrap_or(0);
+                bits &= from_lane((from - WIDTH * at).min(WIDTH));
             }
             lanes(bits, |lane| {
                 let child = WIDTH * at + lane;
                 if level == 1 {
                     found(child);
                 } else {
-                    open.push(level - 1, child);
+                    open.push(0.0, level - 1, child);
                 }
             });
         }
@@ -262,65 +268,84 @@ impl Tree {
     /// answer is how far it is still worth looking.
     pub(crate) fn along(&self, ray: &Ray, reach: f64, mut met: impl FnMut(usize) -> f64) {
         let mut reach = reach;
-        let mut open: Vec<(f32, usize, usize)> = vec![(0.0, self.levels.len() - 1, 0)];
+        // Where the ray enters each box that is still to look at.
+        let mut open = Stack::new(0.0, self.levels.len() - 1, 0);
         while let Some((entry, level, at)) = open.pop() {
             if f64::from(entry) > reach {
                 continue;
             }
             let entries = self.levels[level][at].entries(ray, reach as f32);
-            if level == 0 {
-                for lane in 0..WIDTH {
-                    if entries[lane] < f32::INFINITY && f64::from(entries[lane]) <= reach {
-                        reach = met(WIDTH * at + lane);
-                    }
-                }
-                continue;
-            }
-            let before = open.len();
+            let before = open.count;
             for lane in 0..WIDTH {
-                if entries[lane] < f32::INFINITY {
-                    open.push((entries[lane], level - 1, WIDTH * at + lane));
+                if entries[lane] == f32::INFINITY {
+                    continue;
+                }
+                let item = WIDTH * at + lane;
+                if level > 0 {
+                    open.push(entries[lane], level - 1, item);
+                    open.sink(before);
+                } else if f64::from(entries[lane]) <= reach {
+                    reach = met(item);
                 }
             }
-            open[before..].sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
         }
     }
 }
 
-/// Nodes still to look at, deep enough for 2^24 items.
+/// Nodes still to look at, each with where it begins; deep enough for 2^24
+/// items.
 struct Stack {
-    nodes: [(u8, u32); 7 * 9],
+    nodes: [(f32, u32); 7 * 9],
     count: usize,
 }
 
 impl Stack {
-    fn new(level: usize, at: usize) -> Self {
+    /// Bits of a place in a level; the number of the level stands above them.
+    const PLACE: u32 = 28;
+
+    fn new(entry: f32, level: usize, at: usize) -> Self {
         let mut stack = Self {
-            nodes: [(0, 0); 7 * 9],
+            nodes: [(0.0, 0); 7 * 9],
             count: 0,
         };
-        stack.push(level, at);
+        stack.push(entry, level, at);
         stack
     }
 
-    fn push(&mut self, level: usize, at: usize) {
-        self.nodes[self.count] = (level as u8, at as u32);
+    fn push(&mut self, entry: f32, level: usize, at: usize) {
+        self.nodes[self.count] = (entry, (level as u32) << Self::PLACE | at as u32);
         self.count += 1;
     }
 
-    fn pop(&mut self) -> Option<(usize, usize)> {
+    /// Puts the last node below those from number `first` on that begin before
+    /// it.
+    fn sink(&mut self, first: usize) {
+        let mut at = self.count - 1;
+        while at > first && self.nodes[at - 1].0 < self.nodes[at].0 {
+            self.nodes.swap(at - 1, at);
+            at -= 1;
+        }
+    }
+
+    fn pop(&mut self) -> Option<(f32, usize, usize)> {
         self.count = self.count.checked_sub(1)?;
-        let (level, at) = self.nodes[self.count];
-        Some((usize::from(level), at as usize))
+        let (entry, node) = self.nodes[self.count];
+        let (level, at) = (node >> Self::PLACE, node & ((1 << Self::PLACE) - 1));
+        Some((entry, level as usize, at as usize))
     }
 }
 
-/// Calls with the number of each bit that is set.
-fn lanes(mut bits: u32, mut found: impl FnMut(usize)) {
-    while bits != 0 {
-        found(bits.trailing_zeros() as usize);
-        bits &= bits - 1;
+/// Calls with the number of each byte that is 1; all others are 0.
+fn lanes(mut bytes: u64, mut found: impl FnMut(usize)) {
+    while bytes != 0 {
+        found(bytes.trailing_zeros() as usize / 8);
+        bytes &= bytes - 1;
     }
+}
+
+/// All bytes from number `first` on.
+fn from_lane(first: usize) -> u64 {
+    u64::MAX.checked_shl(8 * first as u32).unwrap_or(0)
 }
 
 /// The numbers of points in an order in which neighbours stand near each other
@@ -353,7 +378,8 @@ pub(crate) fn in_order(count: usize, point: impl Fn(usize) -> Corner + Sync) -> 
         })
         .collect();
     keys.par_sort_unstable();
-    keys.into_iter()
+    keys.into_par_iter()
+        .with_min_len(4096)
         .map(|key| (key & ((1 << 31) - 1)) as u32)
         .collect()
 }

@@ -191,15 +191,15 @@ impl Free {
                         continue;
                     };
                     let other = twin / 3;
-                    if scene.cutting(other).is_some() || scene.is_blind(other) {
-                        continue;
-                    }
                     let there = here ^ u32::from(!scene.welded.runs_on(side, twin));
                     let known = &mut free.patch_of[other as usize];
+                    if *known == there || scene.cutting(other).is_some() || scene.is_blind(other) {
+                        continue;
+                    }
                     if *known == NONE {
                         *known = there;
                         open.push(other);
-                    } else if *known != there {
+                    } else {
                         one_sided.push((patch, patch + 1));
                     }
                 }
@@ -339,7 +339,10 @@ impl Free {
 
     /// The triangles of each patch, one after the other.
     fn members(&self) -> Vec<Vec<u32>> {
-        let mut members = vec![Vec::new(); self.patches.len()];
+        let patched = self.patch_of.iter().filter(|patch| **patch != NONE);
+        let mut counts = vec![0; self.patches.len()];
+        patched.for_each(|patch| counts[*patch as usize / 2] += 1);
+        let mut members: Vec<Vec<u32>> = counts.into_iter().map(Vec::with_capacity).collect();
         for (triangle, patch) in (0..).zip(&self.patch_of) {
             if *patch != NONE {
                 members[*patch as usize / 2].push(triangle);

@@ -21,6 +21,8 @@ mod weld;
 
 use std::collections::BTreeSet;
 
+use rayon::prelude::*;
+
 use super::space::{area, dot, length, less, normal};
 use super::{Cavity, Class, Corner, Facet, Island};
 use crate::units::{Stopped, Watch, go_on};
@@ -141,6 +143,9 @@ pub(super) fn reach(raw: &[[Corner; 3]], watch: &dyn Watch) -> Result<Reach, Sto
     Ok(reach)
 }
 
+/// Triangles that are summed together.
+const BLOCK: usize = 1 << 13;
+
 /// The surface by patches and parts, as far as it parts spaces.
 fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
     let origin = scene.welded.corners.first().copied().unwrap_or_default();
@@ -157,29 +162,54 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
     let mut walls: Vec<Wall> = patches
         .map(|(patch, &first)| nothing(first, free.of_patch(patch)))
         .collect();
+    // Triangles of one patch follow each other for long. Blocks of a fixed
+    // length make the sums the same however many threads there are.
+    let count = scene.welded.triangles.len();
+    let runs: Vec<Vec<(usize, Wall)>> = (0..count.div_ceil(BLOCK))
+        .into_par_iter()
+        .map(|block| {
+            let mut runs: Vec<(usize, Wall)> = Vec::new();
+            for triangle in block * BLOCK..count.min((block + 1) * BLOCK) {
+                let Some((patch, turned)) = free.patch(triangle as u32) else {
+                    continue;
+                };
+                let is_lid = scene.welded.is_lid(triangle);
+                let corners = scene.welded.corners_of(triangle);
+                let upright = normal(corners);
+                let sign = if turned { -1.0 } else { 1.0 };
+                let area = dot(upright, upright).sqrt() / 2.0;
+                let volume = sign * dot(upright, less(corners[0], origin)) / 6.0;
+                match runs.last_mut() {
+                    Some((last, wall)) if *last == patch && !wall.lid && !is_lid => {
+                        wall.area += area;
+                        wall.turned += sign * area;
+                        wall.volume += volume;
+                    }
+                    _ => runs.push((
+                        patch,
+                        Wall {
+                            area,
+                            turned: sign * area,
+                            volume,
+                            ..nothing(triangle as u32, free.of_patch(patch))
+                        },
+                    )),
+                }
+            }
+            runs
+        })
+        .collect();
     let mut lids = Vec::new();
-    for triangle in 0..scene.welded.triangles.len() {
-        let Some((patch, turned)) = free.patch(triangle as u32) else {
-            continue;
-        };
-        let corners = scene.welded.corners_of(triangle);
-        let upright = normal(corners);
-        let sign = if turned { -1.0 } else { 1.0 };
-        let area = dot(upright, upright).sqrt() / 2.0;
-        let volume = sign * dot(upright, less(corners[0], origin)) / 6.0;
-        if scene.welded.is_lid(triangle) {
-            lids.push(Wall {
-                area,
-                volume,
-                ..nothing(triangle as u32, free.of_patch(patch))
-            });
+    for (patch, run) in runs.into_iter().flatten() {
+        if run.lid {
+            lids.push(Wall { turned: 0.0, ..run });
             continue;
         }
         let wall = &mut walls[patch];
-        wall.area += area;
-        wall.layers += area;
-        wall.turned += sign * area;
-        wall.volume += volume;
+        wall.area += run.area;
+        wall.layers += run.area;
+        wall.turned += run.turned;
+        wall.volume += run.volume;
     }
     walls.extend(lids);
     for (cutting, &triangle) in scene.met.iter().enumerate() {
@@ -347,20 +377,48 @@ impl Reach {
         for &file in &scene.welded.doubled {
             places[file as usize] = weld::CROWD;
         }
-        self.facets.reserve(raw.len() + 4 * scene.met.len());
-        for (triangle, (&corners, place)) in (0..).zip(raw.iter().zip(places)) {
-            match place {
-                weld::NONE => {}
-                weld::CROWD => self.put(triangle, corners, Told::DOUBLED),
-                _ => match (free.patch(place), scene.cutting(place)) {
-                    (Some((patch, turned)), None) => {
-                        self.put(triangle, corners, patches[patch].seen(turned));
+        let whole = |place: u32| match place {
+            weld::NONE => None,
+            weld::CROWD => Some(Told::DOUBLED),
+            _ if scene.cutting(place).is_some() => None,
+            _ => free
+                .patch(place)
+                .map(|(patch, turned)| patches[patch].seen(turned)),
+        };
+        // Nearly all triangles are whole and as they should be: these go side
+        // by side into their places.
+        let mut facets = Vec::with_capacity(raw.len() + 4 * scene.met.len());
+        (0..raw.len())
+            .into_par_iter()
+            .with_min_len(BLOCK)
+            .map(|file| {
+                let facet = |told: Told| told.facet(file as u32, raw[file]);
+                whole(places[file]).map_or(ABSENT, facet)
+            })
+            .collect_into_vec(&mut facets);
+        let odd: Vec<usize> = (0..raw.len())
+            .into_par_iter()
+            .with_min_len(BLOCK)
+            .filter(|&file| whole(places[file]).is_none_or(Told::is_odd))
+            .collect();
+        for &file in &odd {
+            let place = places[file];
+            match whole(place) {
+                Some(told) => self.tally(raw[file], told),
+                None if place == weld::NONE => {}
+                None => {
+                    if let Some(cutting) = scene.cutting(place) {
+                        self.class_parts(scene, free, (cutting, place), &told);
                     }
-                    (_, Some(cutting)) => self.class_parts(scene, free, (cutting, place), &told),
-                    (None, None) => {}
-                },
+                }
             }
         }
+        if odd.iter().any(|file| whole(places[*file]).is_none()) {
+            facets.retain(|facet| facet.triangle != weld::NONE);
+            facets.append(&mut self.facets);
+            facets.sort_by_key(|facet| facet.triangle);
+        }
+        self.facets = facets;
     }
 
     fn class_parts(
@@ -394,29 +452,30 @@ impl Reach {
 
     /// Adds a facet, given as the file turns it.
     fn put(&mut self, triangle: u32, corners: [Corner; 3], told: Told) {
-        let [a, b, c] = corners;
-        let class = told.class;
+        self.tally(corners, told);
+        self.facets.push(told.facet(triangle, corners));
+    }
+
+    /// Notes what is wrong with a bit of the surface.
+    fn tally(&mut self, corners: [Corner; 3], told: Told) {
         let size = || area(corners);
         if told.is_doubled {
-            self.doubled.add(size(), a);
-        } else if class == Class::Hidden {
-            self.internal.add(size(), a);
+            self.doubled.add(size(), corners[0]);
+        } else if told.class == Class::Hidden {
+            self.internal.add(size(), corners[0]);
         }
         if told.is_flipped() {
-            self.flipped.add(size(), a);
+            self.flipped.add(size(), corners[0]);
         }
-        let corners = if told.is_flipped() {
-            [a, c, b]
-        } else {
-            corners
-        };
-        self.facets.push(Facet {
-            triangle,
-            corners,
-            class,
-        });
     }
 }
+
+/// In the place of a triangle that is not there as a whole.
+const ABSENT: Facet = Facet {
+    triangle: weld::NONE,
+    corners: [[0.0; 3]; 3],
+    class: Class::Hidden,
+};
 
 /// What is told of a bit of the surface.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -460,8 +519,26 @@ impl Told {
         self
     }
 
+    /// A bit of the surface of which this is told, given as the file turns it.
+    fn facet(self, triangle: u32, [a, b, c]: [Corner; 3]) -> Facet {
+        Facet {
+            triangle,
+            corners: if self.is_flipped() {
+                [a, c, b]
+            } else {
+                [a, b, c]
+            },
+            class: self.class,
+        }
+    }
+
+    /// Whether there is something wrong with it.
+    fn is_odd(self) -> bool {
+        self.class == Class::Hidden || self.is_flipped()
+    }
+
     /// Whether the back alone lies open.
-    fn is_flipped(&self) -> bool {
+    fn is_flipped(self) -> bool {
         self.open == [false, true]
     }
 }

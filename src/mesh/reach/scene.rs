@@ -57,17 +57,16 @@ impl Scene {
     /// Finds where the triangles meet.
     pub(super) fn of(welded: Welded, watch: &dyn Watch) -> Result<Self, Stopped> {
         let count = welded.triangles.len();
-        let planes: Vec<Plane> = (0..count)
-            .into_par_iter()
-            .with_min_len(4096)
-            .map(|at| Plane::of(welded.corners_of(at)))
-            .collect();
         let margin = welded.tolerance;
-        let blind: Vec<bool> = (0..count)
+        let (mut planes, mut blind) = (Vec::new(), Vec::new());
+        (0..count)
             .into_par_iter()
             .with_min_len(4096)
-            .map(|at| height(welded.corners_of(at)) < BLIND * welded.tolerance)
-            .collect();
+            .map(|at| {
+                let corners = welded.corners_of(at);
+                (Plane::of(corners), height(corners) < BLIND * margin)
+            })
+            .unzip_into_vecs(&mut planes, &mut blind);
         let tree = Tree::over(count, |at| Bounds::around(&welded.corners_of(at), margin));
         let mut scene = Self {
             welded,
@@ -118,11 +117,13 @@ impl Scene {
         (0..3).map(from_side).fold(f64::INFINITY, f64::min)
     }
 
-    fn flat(&self, triangle: usize) -> Flat {
+    fn flat(&self, triangle: usize) -> Flat<'_> {
+        let numbers = &self.welded.triangles[triangle];
+        let corner = |k: usize| &self.welded.corners[numbers[k] as usize];
         Flat {
-            numbers: self.welded.triangles[triangle],
-            corners: self.welded.corners_of(triangle),
-            plane: self.planes[triangle],
+            numbers,
+            corners: [corner(0), corner(1), corner(2)],
+            plane: &self.planes[triangle],
         }
     }
 

@@ -15,34 +15,43 @@ pub(super) enum Meeting {
 
 /// One of two triangles.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Flat {
-    pub(super) numbers: Numbers,
-    pub(super) corners: [Corner; 3],
-    pub(super) plane: Plane,
+pub(super) struct Flat<'a> {
+    pub(super) numbers: &'a Numbers,
+    pub(super) corners: [&'a Corner; 3],
+    pub(super) plane: &'a Plane,
 }
 
-impl Flat {
-    /// Which of its corners the other has, too.
-    fn shared(&self, other: &Self) -> [bool; 3] {
-        self.numbers.map(|number| other.numbers.contains(&number))
+impl Flat<'_> {
+    /// Which of its corners the other has, too, and which of the other's it has.
+    fn shared(&self, other: &Self) -> [[bool; 3]; 2] {
+        let mut shared = [[false; 3]; 2];
+        for (own, number) in self.numbers.iter().enumerate() {
+            for (its, other) in other.numbers.iter().enumerate() {
+                shared[0][own] |= number == other;
+                shared[1][its] |= number == other;
+            }
+        }
+        shared
     }
 
     /// How far its corners stand above the other's plane; what is within the
     /// tolerance or shared lies in it.
     fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> [f64; 3] {
+        // Without branches, which no processor could foresee.
         std::array::from_fn(|k| {
-            if shared[k] {
-                return 0.0;
+            let above = other.plane.above(*self.corners[k]);
+            if shared[k] | (above.abs() <= tolerance) {
+                0.0
+            } else {
+                above
             }
-            let above = other.plane.above(self.corners[k]);
-            if above.abs() <= tolerance { 0.0 } else { above }
         })
     }
 
     /// Inward normals of its sides in its plane, of length 1.
     fn inward(&self) -> [Corner; 3] {
         std::array::from_fn(|k| {
-            let along = less(self.corners[(k + 1) % 3], self.corners[k]);
+            let along = less(*self.corners[(k + 1) % 3], *self.corners[k]);
             unit(cross(self.plane.normal, along))
         })
     }
@@ -51,11 +60,18 @@ impl Flat {
 /// How `a` and `b` meet; none where they are apart, touch at a point or only
 /// along a side that they share. What is closer than the tolerance touches.
 pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
-    let shared = b.shared(a);
+    let [own, shared] = a.shared(b);
     let common = shared.iter().filter(|shared| **shared).count();
-    let b_above = b.above(a, shared, tolerance);
-    let a_above = a.above(b, a.shared(b), tolerance);
+    if common == 2 && is_unfolded(a, own, b, shared) {
+        return None;
+    }
     let is_flat = |above: [f64; 3]| above.iter().all(|above| *above == 0.0);
+    let b_above = b.above(a, shared, tolerance);
+    let a_above = a.above(b, own, tolerance);
+    // The most common by far, so it comes first.
+    if is_one_sided(b_above, common) && !is_flat(a_above) {
+        return None;
+    }
     // The plane of a small triangle says little of what is far from it: one of
     // the two has to lie in the other's plane, not both.
     if is_flat(b_above) || is_flat(a_above) {
@@ -72,6 +88,16 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     clipped(line, a, tolerance).map(Meeting::Line)
 }
 
+/// Whether the only corner of `b` that `a` has not lies beyond the side that the
+/// two share: they meet nowhere else.
+fn is_unfolded(a: &Flat, own: [bool; 3], b: &Flat, shared: [bool; 3]) -> bool {
+    let alone = |shared: [bool; 3]| shared.iter().position(|shared| !shared).unwrap_or(0);
+    // The side after the corner that is not shared.
+    let (from, to) = ((alone(own) + 1) % 3, (alone(own) + 2) % 3);
+    let inward = cross(a.plane.normal, less(*a.corners[to], *a.corners[from]));
+    dot(inward, less(*b.corners[alone(shared)], *a.corners[from])) <= 0.0
+}
+
 /// Whether a triangle with corners so far above a plane meets it nowhere, or
 /// only in the corners that it shares, or in a single other one.
 fn is_one_sided(above: [f64; 3], common: usize) -> bool {
@@ -84,11 +110,11 @@ fn is_one_sided(above: [f64; 3], common: usize) -> bool {
 /// Whether a side of `a` has all of `b` behind it; both lie in one plane.
 fn are_apart(a: &Flat, b: &Flat, tolerance: f64) -> bool {
     (0..3).any(|k| {
-        let along = less(a.corners[(k + 1) % 3], a.corners[k]);
+        let along = less(*a.corners[(k + 1) % 3], *a.corners[k]);
         let inward = cross(a.plane.normal, along);
         let margin = tolerance * tolerance * dot(along, along);
         b.corners.iter().all(|corner| {
-            let inside = dot(inward, less(*corner, a.corners[k]));
+            let inside = dot(inward, less(**corner, *a.corners[k]));
             inside <= 0.0 || inside * inside <= margin
         })
     })
@@ -102,12 +128,12 @@ fn section(of: &Flat, above: [f64; 3]) -> Option<[Corner; 2]> {
     for k in 0..3 {
         let (from, to) = (k, (k + 1) % 3);
         if above[from] == 0.0 {
-            points[count] = of.corners[from];
+            points[count] = *of.corners[from];
             count += 1;
         } else if above[from] * above[to] < 0.0 {
             let share = above[from] / (above[from] - above[to]);
-            let along = less(of.corners[to], of.corners[from]);
-            points[count] = plus(of.corners[from], times(along, share));
+            let along = less(*of.corners[to], *of.corners[from]);
+            points[count] = plus(*of.corners[from], times(along, share));
             count += 1;
         }
     }
@@ -120,7 +146,7 @@ fn clipped(line: [Corner; 2], to: &Flat, tolerance: f64) -> Option<[Corner; 2]> 
     let along = less(line[1], line[0]);
     let (mut enter, mut leave) = (0.0_f64, 1.0_f64);
     for (k, inward) in to.inward().into_iter().enumerate() {
-        let from = dot(inward, less(line[0], to.corners[k])) + tolerance;
+        let from = dot(inward, less(line[0], *to.corners[k])) + tolerance;
         let change = dot(inward, along);
         if change > 0.0 {
             enter = enter.max(-from / change);

@@ -1,7 +1,5 @@
 //! Equal corners as one, and the sides along which triangles meet.
 
-use std::sync::atomic::{AtomicU32, Ordering};
-
 use rayon::prelude::*;
 
 use super::super::Corner;
@@ -42,12 +40,7 @@ impl Welded {
             let [a, b, c] = raw[at];
             [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) * third)
         });
-        let points: Vec<Corner> = order
-            .par_iter()
-            .with_min_len(4096)
-            .flat_map_iter(|&at| raw[at as usize])
-            .collect();
-        let (corners, numbers) = numbered(&points);
+        let (corners, triangles) = numbered(raw.len(), |at| raw[order[at] as usize]);
         let largest = corners
             .iter()
             .flatten()
@@ -55,7 +48,7 @@ impl Welded {
         let tolerance = largest * 2_f64.powi(-22);
         let mut welded = Self {
             corners,
-            triangles: numbers.as_chunks().0.to_vec(),
+            triangles,
             file: order,
             flat: Vec::new(),
             doubled: Vec::new(),
@@ -68,7 +61,9 @@ impl Welded {
 
     /// The corners of a triangle.
     pub(super) fn corners_of(&self, triangle: usize) -> [Corner; 3] {
-        self.triangles[triangle].map(|at| self.corners[at as usize])
+        let corner = |at: u32| self.corners[at as usize];
+        let [a, b, c] = self.triangles[triangle];
+        [corner(a), corner(b), corner(c)]
     }
 
     /// Whether the two triangles of a side are turned alike: the side runs from
@@ -250,31 +245,36 @@ impl Sides {
                 *place += 1;
             }
         }
-        let mut sides = Self {
-            twins: vec![NONE; 3 * triangles.len()],
-            crowds: Vec::new(),
-        };
-        for corner in 0..corners {
-            let bucket = &mut entries[starts[corner] as usize..starts[corner + 1] as usize];
-            bucket.sort_unstable();
-            for together in bucket.chunk_by(|a, b| a.0 == b.0) {
-                match *together {
-                    [_] => {}
-                    [(_, a), (_, b)] => {
-                        sides.twins[a as usize] = b;
-                        sides.twins[b as usize] = a;
-                    }
-                    _ => {
-                        let crowd: Vec<u32> = together.iter().map(|entry| entry.1).collect();
-                        for &side in &crowd {
-                            sides.twins[side as usize] = CROWD;
-                        }
-                        sides.crowds.push(crowd);
-                    }
-                }
-            }
+        // The sides at each corner by their other end, in blocks of corners.
+        let mut rest = &mut entries[..];
+        let mut blocks = Vec::with_capacity(corners.div_ceil(BLOCK));
+        for first in (0..corners).step_by(BLOCK) {
+            let starts = &starts[first..=corners.min(first + BLOCK)];
+            let count = starts[starts.len() - 1] - starts[0];
+            let (block, others) = rest.split_at_mut(count as usize);
+            blocks.push((starts, block));
+            rest = others;
         }
-        sides
+        let crowds: Vec<Vec<Vec<u32>>> = blocks.into_par_iter().map(sorted).collect();
+        let twin = |side: usize| {
+            let (low, high) = ends(&triangles[side / 3], side % 3);
+            let bucket = &entries[starts[low as usize] as usize..starts[low as usize + 1] as usize];
+            let first = bucket.partition_point(|(end, _)| *end < high);
+            let mut others = bucket[first..]
+                .iter()
+                .take_while(|(end, _)| *end == high)
+                .filter(|(_, other)| *other as usize != side);
+            match (others.next(), others.next()) {
+                (None, _) => NONE,
+                (Some((_, other)), None) => *other,
+                _ => CROWD,
+            }
+        };
+        let twins = (0..3 * triangles.len()).into_par_iter();
+        Self {
+            twins: twins.with_min_len(BLOCK).map(twin).collect(),
+            crowds: crowds.into_iter().flatten().collect(),
+        }
     }
 
     /// The only neighbour across a side, with the number of its side.
@@ -283,61 +283,96 @@ impl Sides {
     }
 }
 
-/// Shares that corners are dealt to, to be numbered side by side.
-const SHARES: usize = 16;
+/// Sorts the sides at each of some corners by their other end, and finds where
+/// more than two stand together.
+fn sorted((starts, entries): (&[u32], &mut [(u32, u32)])) -> Vec<Vec<u32>> {
+    let mut crowds = Vec::new();
+    for ends in starts.windows(2) {
+        let [from, to] = [ends[0], ends[1]].map(|at| (at - starts[0]) as usize);
+        let bucket = &mut entries[from..to];
+        bucket.sort_unstable();
+        let together = bucket.chunk_by(|a, b| a.0 == b.0);
+        let crowded = together.filter(|together| together.len() > 2);
+        crowds.extend(crowded.map(|crowd| crowd.iter().map(|entry| entry.1).collect()));
+    }
+    crowds
+}
+
+/// Triangles whose corners are numbered together, few enough for a processor's
+/// cache.
+const BLOCK: usize = 1 << 13;
 
 /// Corners without repeats, in the order of their first appearance, and the
-/// number of each point. Points are the same where their coordinates are, bit
-/// for bit, but for the sign of zero.
-fn numbered(points: &[Corner]) -> (Vec<Corner>, Vec<u32>) {
-    let hashes: Vec<u32> = points
-        .par_iter()
-        .with_min_len(4096)
-        .map(|point| hash(*point))
-        .collect();
-    // The place of the first point that each equals.
-    let firsts: Vec<AtomicU32> = (0..points.len())
+/// number of each triangle's. Corners are the same where their coordinates are,
+/// bit for bit, but for the sign of zero.
+fn numbered(
+    count: usize,
+    triangle: impl Fn(usize) -> [Corner; 3] + Sync,
+) -> (Vec<Corner>, Vec<Numbers>) {
+    // Neighbours are near each other in the order too: each block by itself
+    // finds most of what is the same.
+    let blocks: Vec<(Vec<Corner>, Vec<Numbers>)> = (0..count.div_ceil(BLOCK))
         .into_par_iter()
-        .with_min_len(4096)
-        .map(|_| AtomicU32::new(0))
+        .map_init(Vec::new, |triangles, block| {
+            let mine = block * BLOCK..count.min((block + 1) * BLOCK);
+            let mut index = Index::of_up_to(3 * mine.len());
+            // All at once, for they lie far apart in the file.
+            triangles.clear();
+            triangles.extend(mine.map(&triangle));
+            let number = |of: &[Corner; 3]| of.map(|corner| index.number(corner));
+            let numbers = triangles.iter().map(number).collect();
+            (index.corners, numbers)
+        })
         .collect();
-    (0..SHARES).into_par_iter().for_each(|share| {
-        let is_mine = |hash: u32| hash as usize % SHARES == share;
-        let mine = hashes.iter().filter(|&&hash| is_mine(hash)).count();
-        let mut table = vec![NONE; (2 * mine).next_power_of_two().max(2)];
-        let mask = table.len() - 1;
-        for (at, &hash) in hashes
-            .iter()
-            .enumerate()
-            .filter(|(_, hash)| is_mine(**hash))
-        {
-            let mut place = (hash as usize / SHARES) & mask;
-            let first = loop {
-                let there = table[place];
-                if there == NONE {
-                    table[place] = at as u32;
-                    break at as u32;
-                }
-                if is_same(points[there as usize], points[at]) {
-                    break there;
-                }
-                place = (place + 1) & mask;
-            };
-            firsts[at].store(first, Ordering::Relaxed);
+    let mut index = Index::of_up_to(blocks.iter().map(|(corners, _)| corners.len()).sum());
+    let names: Vec<Vec<u32>> = blocks
+        .iter()
+        .map(|(corners, _)| corners.iter().map(|at| index.number(*at)).collect())
+        .collect();
+    let numbers = (0..count)
+        .into_par_iter()
+        .with_min_len(BLOCK)
+        .map(|at| {
+            let names = &names[at / BLOCK];
+            blocks[at / BLOCK].1[at % BLOCK].map(|number| names[number as usize])
+        })
+        .collect();
+    (index.corners, numbers)
+}
+
+/// Corners by number, found by their coordinates.
+struct Index {
+    corners: Vec<Corner>,
+    /// Numbers by hash, each in the first free place from there on.
+    table: Vec<u32>,
+}
+
+impl Index {
+    fn of_up_to(count: usize) -> Self {
+        Self {
+            corners: Vec::new(),
+            table: vec![0; (count + count / 2 + 1).next_power_of_two()],
         }
-    });
-    let mut corners = Vec::with_capacity(points.len() / 5);
-    let mut numbers: Vec<u32> = firsts.into_iter().map(AtomicU32::into_inner).collect();
-    for at in 0..numbers.len() {
-        let first = numbers[at] as usize;
-        numbers[at] = if first == at {
-            corners.push(points[at]);
-            corners.len() as u32 - 1
-        } else {
-            numbers[first]
-        };
     }
-    (corners, numbers)
+
+    /// The number of a corner, a new one if it was not there before.
+    fn number(&mut self, corner: Corner) -> u32 {
+        let mask = self.table.len() - 1;
+        let mut place = hash(corner) as usize & mask;
+        loop {
+            // One more than the number, so that the table begins as zeros.
+            let there = self.table[place];
+            if there == 0 {
+                self.corners.push(corner);
+                self.table[place] = self.corners.len() as u32;
+                return self.corners.len() as u32 - 1;
+            }
+            if is_same(self.corners[there as usize - 1], corner) {
+                return there - 1;
+            }
+            place = (place + 1) & mask;
+        }
+    }
 }
 
 fn is_same(a: Corner, b: Corner) -> bool {
