@@ -69,6 +69,7 @@ fn survey(facets: Vec<Facet>, cavities: Vec<Cavity>) -> Survey {
         watertight: true,
         islands: Vec::new(),
         cavities,
+        hollows_untold: false,
         defects: Vec::new(),
         facets,
     }

@@ -167,6 +167,10 @@ pub struct Survey {
     pub islands: Vec<Island>,
     /// Its hollows, the largest first.
     pub cavities: Vec<Cavity>,
+    /// Whether there are too many narrow places to look for hollows with
+    /// openings and for passages that a bubble shuts: then all that a way leads
+    /// to counts as wetted.
+    pub hollows_untold: bool,
     /// What is wrong with it.
     pub defects: Vec<Defect>,
     /// The surface, bit by bit.
@@ -235,6 +239,7 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         defects: defects(&reach, &cavities, sums.naive_area_mm2),
         islands: reach.islands,
         cavities,
+        hollows_untold: hollows.untold,
         facets: reach.facets,
     })
 }
@@ -247,6 +252,7 @@ struct Hollows {
     /// What those hold that it does not get into, in mm³.
     shut_mm3: f64,
     doubt_mm2: f64,
+    untold: bool,
 }
 
 impl Hollows {
@@ -284,6 +290,7 @@ impl Hollows {
             shut_mm3: of(true, |cavity| cavity.volume_mm3),
             cavities: found.cavities,
             doubt_mm2,
+            untold: found.given_up,
         })
     }
 }

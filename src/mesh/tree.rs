@@ -160,7 +160,6 @@ impl Ray {
 pub(crate) struct Tree {
     /// The items' boxes first, then the boxes of eight each, and so on.
     levels: Vec<Vec<Octet>>,
-    count: usize,
 }
 
 impl Tree {
@@ -189,12 +188,7 @@ impl Tree {
             let above = octets(below.len(), &|at| below[at].whole());
             levels.push(above);
         }
-        Self { levels, count }
-    }
-
-    /// How many items there are.
-    pub(crate) fn count(&self) -> usize {
-        self.count
+        Self { levels }
     }
 
     /// The items whose boxes overlap `bounds`, by rising number.

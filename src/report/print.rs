@@ -33,6 +33,10 @@ pub struct Print<'a> {
 /// in mm³.
 const WORTH_MM3: f64 = 100.0;
 
+/// Where the search for hollows was given up.
+const UNTOLD: &str = "too many narrow places to look for hollows with openings: all that a way leads to counts as wetted, \
+     however narrow the way";
+
 /// Of mild steel: from memory of handbooks.
 const STEEL_G_CM3: f64 = 7.85;
 
@@ -103,6 +107,7 @@ impl Print<'_> {
             "dry_area_mm2": self.area_of(Class::Dry),
             "tips_in_all": self.shape.tips.count,
             "recesses_in_all": self.shape.recesses.count,
+            "hollows_untold": survey.hollows_untold,
             "contacts": contacts.collect::<Vec<_>>(),
         })
     }
@@ -151,7 +156,8 @@ impl Print<'_> {
         let matters = defects.filter(|defect| defect.what.matters_in_the_bath());
         let masks = self.survey.masks.iter().filter_map(MaskTaken::warning);
         let heed = matters.map(|defect| defect.say()).chain(self.handling());
-        heed.chain(masks).collect()
+        let untold = self.survey.hollows_untold.then(|| UNTOLD.to_owned());
+        heed.chain(untold).chain(masks).collect()
     }
 
     /// What its hollows and loose parts ask of whoever hangs it.

@@ -58,6 +58,9 @@ impl Tally {
     }
 }
 
+/// Triangles that meet along less than so many tolerances are not told of.
+const SHORTEST: f64 = 64.0;
+
 /// Hollows thinner than so many tolerances come of rounding.
 const THINNEST: f64 = 256.0;
 
@@ -345,6 +348,10 @@ impl Reach {
                 continue;
             };
             if [a, b].iter().any(|at| scene.welded.is_lid(*at as usize)) {
+                continue;
+            }
+            // What is shorter comes of sides that run on past a shared corner.
+            if length(less(to, from)) < SHORTEST * scene.welded.tolerance {
                 continue;
             }
             let (a, b) = (shells.find(shell(a)), shells.find(shell(b)));

@@ -7,6 +7,8 @@
 //! follows asks for somewhat less, so that the little bends between the facets
 //! of a round wall need no thought.
 
+use std::cell::Cell;
+
 use rayon::prelude::*;
 
 use super::super::Corner;
@@ -124,6 +126,9 @@ pub(super) fn spots(surface: &Surface, gaps: Gaps) -> Vec<Spot> {
 }
 
 fn look(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], found: &mut Vec<Spot>) {
+    if surface.is_exhausted() {
+        return;
+    }
     let centre = middle(piece);
     let reach = piece.map(|corner| length(less(corner, centre)));
     let reach = reach.into_iter().fold(0.0, f64::max);
@@ -175,10 +180,14 @@ fn ahead(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], reach: f
         span: Span::of(&piece),
         normals: Span::of(&ways),
     };
+    let looks = Cell::new(0);
     let mut best = gaps.most as f32;
     surface.tree.visit(
         &mut best,
-        |best, branch| patch.faces(branch).filter(|gap| gap < best),
+        |best, branch| {
+            looks.set(looks.get() + 1);
+            patch.faces(branch).filter(|gap| gap < best)
+        },
         |best, gap| gap < *best,
         |best, place| {
             if place == own || patch.faces(&surface.tree.items[place]).is_none() {
@@ -193,6 +202,7 @@ fn ahead(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], reach: f
             }
         },
     );
+    surface.looked(looks.get());
     (f64::from(best) < gaps.most).then_some(f64::from(best))
 }
 

@@ -46,6 +46,8 @@ pub(super) struct Rooms {
     /// How far off the shut area may be, in mm²: what stands or falls with the
     /// width of a passage that is nearly the bubble's.
     pub(super) doubt_mm2: f64,
+    /// Whether the print has too many narrow places to tell its hollows.
+    pub(super) given_up: bool,
 }
 
 /// A facet, or a share of it, as a wall of a cavity.
@@ -132,7 +134,14 @@ impl Search<'_> {
         go_on(self.watch, STEP, 0.8)?;
         let (rooms, room_of) = self.kept(&plan);
         go_on(self.watch, STEP, 0.9)?;
-        Ok(self.furnish(&plan, &rooms, &room_of))
+        let furnished = self.furnish(&plan, &rooms, &room_of);
+        if surface.is_exhausted() {
+            return Ok(Rooms {
+                given_up: true,
+                ..Rooms::default()
+            });
+        }
+        Ok(furnished)
     }
 
     /// The space, parted where it is narrow; none where no gap is under `limit`.
@@ -269,6 +278,7 @@ impl Search<'_> {
             walls: dealt.iter().map(wall).collect(),
             cavities: rooms.iter().zip(&hollows).map(cavity).collect(),
             doubt_mm2: self.doubt(rooms, &hollows),
+            given_up: false,
         }
     }
 

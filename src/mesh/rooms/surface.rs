@@ -1,5 +1,8 @@
 //! The surface as a thing to measure distances to.
 
+use std::cell::Cell;
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use rayon::prelude::*;
 
 use super::super::Corner;
@@ -18,7 +21,13 @@ pub(super) struct Surface {
     /// as given are faces, which need none.
     fans: Vec<Fan>,
     faces: usize,
+    /// How many features were measured to.
+    looks: AtomicU64,
 }
+
+/// After so many measurements, a few seconds, the search is given up: a print
+/// with narrow places everywhere has more hollows than can be told.
+const MOST_LOOKS: u64 = 40_000_000;
 
 /// Unit vectors: the normals that meet, and what is between.
 type Fan = Vec<Corner>;
@@ -70,7 +79,18 @@ impl Surface {
             fans: ridges.iter().map(|ridge| ridge.1.clone()).collect(),
             faces: faces.len(),
             tree,
+            looks: AtomicU64::new(0),
         })
+    }
+
+    /// Whether there were more looks than the search is worth; then what they
+    /// tell is worth nothing.
+    pub(super) fn is_exhausted(&self) -> bool {
+        self.looks.load(Ordering::Relaxed) > MOST_LOOKS
+    }
+
+    pub(super) fn looked(&self, looks: u64) {
+        self.looks.fetch_add(looks, Ordering::Relaxed);
     }
 
     /// The ways that the feature at this place faces.
@@ -111,8 +131,13 @@ impl Surface {
     /// The feature closest to `point` and how far off it is in mm. A good guess
     /// makes it quick.
     pub(super) fn closest(&self, point: Corner, guess: u32) -> (f64, u32) {
+        if self.is_exhausted() {
+            return (0.0, guess);
+        }
+        let looks = Cell::new(0);
         let here = Span::of(&[point]);
         let gap = |place: usize| {
+            looks.set(looks.get() + 1);
             let off = less(closest_on(self.features[place], point), point);
             dot(off, off)
         };
@@ -131,12 +156,17 @@ impl Surface {
                 }
             },
         );
+        self.looked(looks.get());
         (best.0.sqrt(), best.1)
     }
 
     /// The point of the surface closest to `point` and how far off it is in
     /// mm; `point` itself at `within` where none is closer than that.
     pub(super) fn nearest(&self, point: Corner, within: f64) -> (f64, Corner) {
+        if self.is_exhausted() {
+            return (0.0, point);
+        }
+        let looks = Cell::new(0);
         let here = Span::of(&[point]);
         let mut best = (within * within, point);
         self.tree.visit(
@@ -147,6 +177,7 @@ impl Surface {
             },
             |best, gap| f64::from(gap) < best.0,
             |best, place| {
+                looks.set(looks.get() + 1);
                 let touched = closest_on(self.features[place], point);
                 let off = less(touched, point);
                 let gap = dot(off, off);
@@ -155,6 +186,7 @@ impl Surface {
                 }
             },
         );
+        self.looked(looks.get());
         (best.0.sqrt(), best.1)
     }
 }

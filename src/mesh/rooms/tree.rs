@@ -73,14 +73,6 @@ impl Span {
         [0, 1, 2].map(|axis| f64::from(self.doubled_middle(axis)) / 2.0)
     }
 
-    /// The most that a vector of it makes in a dot product with `v`.
-    pub(super) fn most(&self, v: Corner) -> f64 {
-        let most = |axis: usize| {
-            (f64::from(self.low[axis]) * v[axis]).max(f64::from(self.high[axis]) * v[axis])
-        };
-        most(0) + most(1) + most(2)
-    }
-
     fn doubled_middle(&self, axis: usize) -> f32 {
         self.low[axis] + self.high[axis]
     }
