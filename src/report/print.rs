@@ -418,6 +418,7 @@ mod tests {
             at_mm: [15.0, 15.0, 30.0],
         };
         Survey {
+            hollows_untold: false,
             triangles: 36,
             low_mm: [0.0; 3],
             high_mm: [30.0, 30.0, 60.0],
