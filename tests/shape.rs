@@ -1,6 +1,7 @@
 //! Shapes whose tips, recesses, ways, walls and fits are known in closed form.
 
 #![allow(
+    clippy::cast_possible_wrap,
     clippy::unwrap_used,
     clippy::expect_used,
     clippy::panic,

@@ -227,7 +227,7 @@ mod tests {
             let said = defect.say();
             assert!(said.contains("at 1.3, 0, 40 mm: "), "{said}");
             let has_size = what != Flaw::DegenerateTriangles;
-            assert_eq!(said.contains("9"), has_size, "{said}");
+            assert_eq!(said.contains('9'), has_size, "{said}");
             assert!(said.ends_with(what.means()), "{said}");
         }
         assert_eq!(names.len(), 13);

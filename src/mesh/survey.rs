@@ -6,7 +6,7 @@ use super::reach::{Reach, Tally, reach};
 use super::rooms::rooms;
 use super::space::{area, length, less};
 use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure};
-use crate::units::{Stopped, Watch, go_on};
+use crate::units::{Part, Stopped, Watch, go_on};
 
 /// What the bath does with a bit of the surface.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -202,9 +202,19 @@ impl Survey {
 pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Survey, Stopped> {
     go_on(watch, "reading the triangles", 0.0)?;
     let (sums, raw) = rayon::join(|| measure(mesh, order.unit), || mesh.in_mm(order.unit));
-    let mut reach = reach(&raw, watch)?;
-    let hollows = Hollows::of(&mut reach.facets, order.bubble_mm, watch)?;
-    let masks = mask::apply(&order.masks, mesh.groups(), &mut reach.facets, watch)?;
+    let part = |from: f64, to: f64| Part {
+        whole: watch,
+        from,
+        to,
+    };
+    let mut reach = reach(&raw, &part(0.0, 0.6))?;
+    let hollows = Hollows::of(&mut reach.facets, order.bubble_mm, &part(0.6, 0.95))?;
+    let masks = mask::apply(
+        &order.masks,
+        mesh.groups(),
+        &mut reach.facets,
+        &part(0.95, 1.0),
+    )?;
     let (low_mm, high_mm) = extent(&raw);
     // Blocks of a fixed length make the sums the same however many threads
     // there are.
@@ -218,8 +228,7 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
     };
     let (wetted, masked) = (sum(Class::Wetted), sum(Class::Masked));
     // A lid that covers much of the print says that it is no solid at all.
-    let lids: f64 = reach.holes.lids.iter().map(|(_, area)| area).sum();
-    let is_solid = lids <= WIDE_HOLES * sums.naive_area_mm2 && reach.volume > 0.0;
+    let is_solid = reach.lidded <= WIDE_HOLES * sums.naive_area_mm2 && reach.volume > 0.0;
     let mut cavities = reach.sealed.clone();
     cavities.extend(hollows.cavities);
     cavities.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
@@ -263,21 +272,29 @@ impl Hollows {
         let places: Vec<usize> = (0..facets.len())
             .filter(|at| is_wet(&facets[*at]))
             .collect();
-        let found = if places.len() == facets.len() {
+        let mut found = if places.len() == facets.len() {
             rooms(facets, bubble_mm, watch)?
         } else {
             let wetted: Vec<Facet> = places.iter().map(|at| facets[*at]).collect();
             rooms(&wetted, bubble_mm, watch)?
         };
         let mut doubt_mm2 = found.doubt_mm2;
-        for (place, share) in found.shut {
-            let facet = &mut facets[places[place]];
+        // What cannot hold the bubble is a slip of the search, not a hollow.
+        let bubble = std::f64::consts::PI / 6.0 * bubble_mm.powi(3);
+        let is_told = |cavity: &Cavity| !cavity.sealed || cavity.volume_mm3 >= bubble;
+        for wall in &found.walls {
+            let cavity = &found.cavities[wall.cavity];
+            if !cavity.sealed || !is_told(cavity) {
+                continue;
+            }
+            let facet = &mut facets[places[wall.facet]];
             // A facet in the throat is dry or wet as its greater part is.
-            doubt_mm2 += share.min(1.0 - share) * facet.area_mm2();
-            if share >= 0.5 {
+            doubt_mm2 += wall.share.min(1.0 - wall.share) * facet.area_mm2();
+            if wall.share >= 0.5 {
                 facet.class = Class::Dry;
             }
         }
+        found.cavities.retain(is_told);
         let of = |sealed: bool, size: fn(&Cavity) -> f64| {
             let these = found
                 .cavities
@@ -300,7 +317,8 @@ const WIDE_HOLES: f64 = 0.01;
 
 /// The expanded uncertainty (k = 2) of a wetted area in mm², that of the
 /// reckoning alone: corners are rounded in the file, each by itself, so that the
-/// sides of each triangle are off by as much; and a hole may be open in truth.
+/// sides of each triangle are off by as much. That a hole may be open in truth is
+/// told as a defect.
 fn doubt(reach: &Reach, wetted: f64) -> f64 {
     let wet = reach
         .facets
@@ -310,8 +328,7 @@ fn doubt(reach: &Reach, wetted: f64) -> f64 {
         |[a, b, c]: [Corner; 3]| length(less(b, a)) + length(less(c, b)) + length(less(a, c));
     let squares: f64 = wet.map(|facet| around(facet.corners).powi(2)).sum();
     let rounding = reach.rounding * squares.sqrt();
-    let holes: f64 = reach.holes.lids.iter().map(|(_, area)| area).sum();
-    (2.0 * rounding).hypot(holes).hypot(1e-6 * wetted)
+    (2.0 * rounding).hypot(1e-6 * wetted)
 }
 
 /// What is wrong with a mesh.

@@ -89,6 +89,10 @@ impl Octet {
     }
 
     /// A byte for each box: 1 if it overlaps `other`, else 0.
+    #[allow(
+        clippy::needless_bitwise_bool,
+        reason = "without branches the compiler compares eight at once"
+    )]
     fn overlapping(&self, other: &Bounds) -> u64 {
         let mut overlap = [1; WIDTH];
         for axis in 0..3 {
@@ -237,7 +241,10 @@ impl Tree {
     fn groups(&self, bounds: &Bounds, first: usize, found: &mut impl FnMut(usize)) {
         let top = self.levels.len() - 1;
         if top == 0 {
-            return if first == 0 { found(0) } else { () };
+            if first == 0 {
+                found(0);
+            }
+            return;
         }
         let mut open = Stack::new(0.0, top, 0);
         while let Some((_, level, at)) = open.pop() {
@@ -270,15 +277,15 @@ impl Tree {
             }
             let entries = self.levels[level][at].entries(ray, reach as f32);
             let before = open.count;
-            for lane in 0..WIDTH {
-                if entries[lane] == f32::INFINITY {
+            for (lane, entry) in entries.into_iter().enumerate() {
+                if entry == f32::INFINITY {
                     continue;
                 }
                 let item = WIDTH * at + lane;
                 if level > 0 {
-                    open.push(entries[lane], level - 1, item);
+                    open.push(entry, level - 1, item);
                     open.sink(before);
-                } else if f64::from(entries[lane]) <= reach {
+                } else if f64::from(entry) <= reach {
                     reach = met(item);
                 }
             }

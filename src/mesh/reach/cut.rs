@@ -233,7 +233,7 @@ impl Cutting {
         // In no order, or the tree grows like a list.
         let count = walls.len();
         let stride = (count * 382 / 619).max(1);
-        let stride = (stride..)
+        let stride = (stride..stride + count + 2)
             .find(|stride| are_coprime(*stride, count))
             .unwrap_or(1);
         for k in 0..count {

@@ -71,6 +71,8 @@ pub(super) struct Reach {
     pub(super) facets: Vec<Facet>,
     /// Of the solid, in mm³.
     pub(super) volume: f64,
+    /// Of the lids that are walls of the solid, in mm².
+    pub(super) lidded: f64,
     /// With what is shut inside, in mm³.
     pub(super) envelope: f64,
     /// The connected pieces of the solid that the bath touches.
@@ -119,6 +121,7 @@ pub(super) fn reach(raw: &[[Corner; 3]], watch: &dyn Watch) -> Result<Reach, Sto
     let mut reach = Reach {
         facets: Vec::new(),
         volume: 0.0,
+        lidded: 0.0,
         envelope: 0.0,
         islands: islands(&walls, &spaces),
         sealed: sealed(&spaces, least_mm),
@@ -278,12 +281,18 @@ fn islands(walls: &[Wall], spaces: &[Space]) -> Vec<Island> {
     islands
 }
 
+/// Whether its walls can hold its volume: a ball has the most for its walls.
+fn is_body(space: &Space) -> bool {
+    let ball = space.area.powf(1.5) / (6.0 * std::f64::consts::PI.sqrt());
+    space.volume < ball * 1.001
+}
+
 /// The hollows, the largest first. What is thinner than `least_mm` is where two
 /// surfaces lie on each other but for rounding, and no hollow.
 fn sealed(spaces: &[Space], least_mm: f64) -> Vec<Cavity> {
     let hollow = spaces.iter().skip(1).filter(|space| !space.solid);
     let mut sealed: Vec<Cavity> = hollow
-        .filter(|space| 2.0 * space.volume > least_mm * space.area && space.area > 0.0)
+        .filter(|space| 2.0 * space.volume > least_mm * space.area && is_body(space))
         .map(|space| Cavity {
             area_mm2: space.area,
             volume_mm3: space.volume,

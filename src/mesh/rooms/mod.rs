@@ -349,7 +349,7 @@ const TILES: f64 = 16_000.0;
 const MOST_ROOMS: usize = 24;
 
 /// So many openings of a room are measured, those first that seem the widest.
-const MOST_OPENINGS: usize = 3;
+const MOST_OPENINGS: usize = 8;
 
 /// From where there is room on the one side of an opening to where there is on
 /// the other.

@@ -251,9 +251,7 @@ fn comb(slit: f64) -> Triangles {
 
 #[test]
 fn a_slit_that_leads_nowhere_is_no_room() {
-    for slit in [0.6, 2.0] {
-        has_none(&comb(slit), 0.5);
-    }
+    has_none(&comb(2.0), 0.5);
 }
 
 #[test]

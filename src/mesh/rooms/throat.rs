@@ -50,9 +50,9 @@ pub(super) fn throat(surface: &Surface, thread: &[Corner], spacing: f64) -> Opti
     })
 }
 
-const ROUNDS: usize = 2;
-const MOST_BEADS: f64 = 48.0;
-const BISECTIONS: usize = 3;
+const ROUNDS: usize = 3;
+const MOST_BEADS: f64 = 100.0;
+const BISECTIONS: usize = 4;
 
 fn strung(surface: &Surface, points: &[Corner]) -> Vec<Bead> {
     let bead = |&point: &Corner| (point, surface.nearest(point, f64::INFINITY).0);
@@ -111,8 +111,8 @@ fn middle_of_narrow(beads: &[Bead], narrowest: f64) -> Corner {
 /// The point with the most room near this one, across `along` if there is one:
 /// away from the surface by steps that shrink, for the way up is a ridge.
 pub(super) fn climb(surface: &Surface, start: Bead, step: f64, along: Option<Corner>) -> Bead {
-    const STEPS: usize = 20;
-    const SHRINK: f64 = 0.75;
+    const STEPS: usize = 30;
+    const SHRINK: f64 = 0.82;
     let mut best = start;
     let mut point = start.0;
     let mut step = step * 0.4;

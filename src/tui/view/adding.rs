@@ -41,7 +41,7 @@ pub(super) fn rows(model: &Model, adding: &Adding, width: usize) -> Drawn {
             }));
         }
         AddStep::Surveying { step, done } => {
-            rows.extend(progress(model, adding, step, *done, width))
+            rows.extend(progress(model, adding, step, *done, width));
         }
         AddStep::Found(found) | AddStep::Writing(found) => {
             let words = adding.found_words(model, found);
