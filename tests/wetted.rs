@@ -495,7 +495,6 @@ fn ten_thousand_loose_cubes() {
 }
 
 #[test]
-#[ignore = "does not hold yet: see DEVELOPERS.md"]
 fn the_unit_is_heeded() {
     // A brick saved in metres, a box of 2 x 1 x 1/2 inches.
     let metres = Solid::cuboid([0.0; 3], [0.02, 0.03, 0.04]);

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::reach::{Reach, Tally, reach};
 use super::rooms::rooms;
 use super::space::{area, length, less};
-use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure};
+use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure, plausible_print};
 use crate::units::{Part, Stopped, Watch, go_on};
 
 /// What the bath does with a bit of the surface.
@@ -232,6 +232,19 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
     let mut cavities = reach.sealed.clone();
     cavities.extend(hollows.cavities);
     cavities.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
+    let mut defects = defects(&reach, &cavities, sums.naive_area_mm2);
+    if let Err(doubt) = plausible_print(sums.size_mm) {
+        // What matters most stands first.
+        defects.insert(
+            0,
+            Defect {
+                what: Flaw::UnitSuspect,
+                count: 1,
+                at_mm: low_mm,
+                size: doubt.largest_mm,
+            },
+        );
+    }
     Ok(Survey {
         triangles: mesh.count(),
         low_mm,
@@ -245,7 +258,7 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         volume_mm3: is_solid.then_some(reach.volume),
         envelope_volume_mm3: is_solid.then_some(reach.envelope + hollows.shut_mm3),
         watertight: reach.watertight,
-        defects: defects(&reach, &cavities, sums.naive_area_mm2),
+        defects,
         islands: reach.islands,
         cavities,
         hollows_untold: hollows.untold,

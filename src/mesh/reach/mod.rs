@@ -313,8 +313,11 @@ impl Reach {
                 [true, false] => -1.0,
                 _ => 0.0,
             };
-            self.volume +=
-                wall.volume * sign(wall.spaces.map(|space| spaces[space as usize].solid));
+            let solid = sign(wall.spaces.map(|space| spaces[space as usize].solid));
+            self.volume += wall.volume * solid;
+            if wall.lid {
+                self.lidded += wall.area * solid.abs();
+            }
             self.envelope += wall.volume * sign(wall.spaces.map(|space| space != 0));
         }
     }
