@@ -1,5 +1,6 @@
 //! Lids over holes: they stop the bath and have no area.
 
+use std::cmp::Ordering;
 use std::collections::HashMap;
 
 use super::super::Corner;
@@ -109,15 +110,25 @@ fn at_all(outline: &[u32], corners: &[Corner]) -> Vec<Corner> {
     outline.iter().map(|&at| corners[at as usize]).collect()
 }
 
-/// The open sides, from corner to corner as their triangles run.
+/// The open sides, from corner to corner as their triangles run, by place: so
+/// the lids are the same in whatever order the triangles come.
 fn open_sides(welded: &Welded) -> Vec<[u32; 2]> {
     let sides = (0_usize..).zip(&welded.sides.twins);
     let open = sides.filter(|(_, twin)| **twin == NONE);
-    open.map(|(side, _)| {
-        let numbers = welded.triangles[side / 3];
-        [numbers[side % 3], numbers[(side + 1) % 3]]
-    })
-    .collect()
+    let mut open: Vec<[u32; 2]> = open
+        .map(|(side, _)| {
+            let numbers = welded.triangles[side / 3];
+            [numbers[side % 3], numbers[(side + 1) % 3]]
+        })
+        .collect();
+    let at = |number: u32| welded.corners[number as usize];
+    open.sort_by(|a, b| by_place(at(a[0]), at(b[0])).then(by_place(at(a[1]), at(b[1]))));
+    open
+}
+
+fn by_place(a: Corner, b: Corner) -> Ordering {
+    let along = |axis: usize| a[axis].total_cmp(&b[axis]);
+    along(0).then(along(1)).then(along(2))
 }
 
 /// Makes one of the corners on open sides that are closer than the tolerance.
@@ -126,7 +137,7 @@ fn snap(welded: &mut Welded) {
     corners.sort_unstable();
     corners.dedup();
     let at = |number: u32| welded.corners[number as usize];
-    corners.sort_by(|a, b| at(*a)[0].total_cmp(&at(*b)[0]));
+    corners.sort_by(|a, b| by_place(at(*a), at(*b)));
     let mut now: HashMap<u32, u32> = HashMap::new();
     for (place, &corner) in corners.iter().enumerate() {
         let near = corners[..place].iter().rev();

@@ -19,7 +19,7 @@ mod spaces;
 mod touch;
 mod weld;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use rayon::prelude::*;
 
@@ -218,9 +218,19 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
         wall.volume += run.volume;
     }
     walls.extend(lids);
+    let opposed = opposed(&scene.welded);
+    for (&triangle, &net) in &opposed {
+        if let Some((patch, turned)) = free.patch(triangle) {
+            let area = area(scene.welded.corners_of(triangle as usize));
+            let sign = if turned { -1.0 } else { 1.0 };
+            walls[patch].turned += (net - 1.0) * sign * area;
+            walls[patch].layers += area * (1.0 - net.abs());
+        }
+    }
     for (cutting, &triangle) in scene.met.iter().enumerate() {
         let here = &scene.cuttings[cutting];
         let upright = scene.plane(triangle).normal;
+        let net = opposed.get(&triangle).copied().unwrap_or(1.0);
         for (part, outline) in here.parts.iter().enumerate() {
             let (layer, at) = (outline.area(), here.sheet.raised(outline.middle()));
             let area = if free.is_doubled(cutting, part) {
@@ -230,8 +240,8 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
             };
             walls.push(Wall {
                 area,
-                layers: layer,
-                turned: layer,
+                layers: layer * (2.0 - net.abs()),
+                turned: layer * net,
                 volume: area * dot(upright, less(at, origin)) / 3.0,
                 at,
                 ..nothing(triangle, free.of_part(cutting, part))
@@ -239,6 +249,19 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
         }
     }
     walls
+}
+
+/// The triangles that stand for doubles which are turned the other way, each
+/// with how they are turned together.
+fn opposed(welded: &Welded) -> BTreeMap<u32, f64> {
+    let nets: HashMap<u32, i8> = welded.opposed.iter().copied().collect();
+    if nets.is_empty() {
+        return BTreeMap::new();
+    }
+    let triangles = (0_u32..).zip(&welded.file);
+    triangles
+        .filter_map(|(at, file)| Some((at, f64::from(*nets.get(file)?))))
+        .collect()
 }
 
 /// The connected pieces of the solid with a wall to the outside.

@@ -132,9 +132,13 @@ fn depths(next: &[Vec<(u32, Between)>]) -> Vec<Option<i64>> {
         }
         depths[space as usize] = Some(depth);
         for (to, between) in &next[space as usize] {
-            let beyond = between
-                .crossed()
-                .map_or(i64::from(depth == 0), |crossed| depth + crossed);
+            let beyond = match between.crossed() {
+                // What the bath does not get into is not all hollow: where the
+                // walls are turned both ways at once, they hold something.
+                Some(0) if space == 0 && between.area > 0.0 => 1,
+                Some(crossed) => depth + crossed,
+                None => i64::from(depth == 0),
+            };
             // The bits of positive numbers are ordered as they are.
             open.push((between.all.to_bits(), *to, beyond));
         }

@@ -4,6 +4,10 @@ use super::super::Corner;
 use super::super::space::{cross, dot, length, less, plus, times, unit};
 use super::weld::{Numbers, Plane};
 
+/// The square of how many times the tolerance a plane may be off far from its
+/// triangle; what is off by more is not what rounding makes.
+const MOST_TILT: f64 = 64.0 * 64.0;
+
 /// How two triangles meet.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Meeting {
@@ -34,13 +38,17 @@ impl Flat<'_> {
         shared
     }
 
-    /// How far its corners stand above the other's plane; what is within the
-    /// tolerance or shared lies in it.
+    /// How far its corners stand above the other's plane; what is shared or as
+    /// close as the plane can be told there lies in it.
     fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> [f64; 3] {
         // Without branches, which no processor could foresee.
         std::array::from_fn(|k| {
-            let above = other.plane.above(*self.corners[k]);
-            if shared[k] | (above.abs() <= tolerance) {
+            let to = less(*self.corners[k], *other.corners[0]);
+            let above = dot(other.plane.normal, to);
+            // A plane tilts as its triangle's corners are off: the further from
+            // the triangle, for its height, the less is known of it.
+            let tilt = (dot(to, to) * other.plane.steep).min(MOST_TILT);
+            if shared[k] | (above * above <= tolerance * tolerance * (1.0 + tilt)) {
                 0.0
             } else {
                 above

@@ -25,6 +25,10 @@ pub(super) struct Welded {
     pub(super) flat: Vec<u32>,
     /// Triangles of the file that are there before.
     pub(super) doubled: Vec<u32>,
+    /// Where doubles are turned the other way: the triangle of the file that
+    /// stands for all, and how they are turned together, seen as it is: 0 where
+    /// as many are turned one way as the other, -1 where most are not as it is.
+    pub(super) opposed: Vec<(u32, i8)>,
     /// How the triangles meet.
     pub(super) sides: Sides,
     /// Under this length in mm, what is apart counts as one: a few last places
@@ -52,6 +56,7 @@ impl Welded {
             file: order,
             flat: Vec::new(),
             doubled: Vec::new(),
+            opposed: Vec::new(),
             sides: Sides::default(),
             tolerance,
         };
@@ -129,7 +134,7 @@ impl Welded {
     }
 
     /// Triangles with the corners of one that comes before them in the file.
-    fn same_corners(&self) -> Vec<usize> {
+    fn same_corners(&mut self) -> Vec<usize> {
         let crowded = self.sides.crowds.iter().flatten().map(|side| side / 3);
         let twins = self.sides.twins.as_chunks::<3>().0;
         let back_to_back = (0_u32..)
@@ -146,8 +151,25 @@ impl Welded {
             .collect();
         alike.sort_unstable();
         alike.dedup();
-        let pairs = alike.windows(2).filter(|pair| pair[0].0 == pair[1].0);
-        let mut doubled: Vec<usize> = pairs.map(|pair| pair[1].2 as usize).collect();
+        let mut doubled = Vec::new();
+        for alike in alike.chunk_by(|a, b| a.0 == b.0) {
+            let [(_, file, first), others @ ..] = alike else {
+                continue;
+            };
+            let kept = is_rising(self.triangles[*first as usize]);
+            let turned = |at: u32| {
+                if is_rising(self.triangles[at as usize]) == kept {
+                    1
+                } else {
+                    -1
+                }
+            };
+            let net: i32 = alike.iter().map(|&(.., at)| turned(at)).sum();
+            if net <= 0 {
+                self.opposed.push((*file, net.signum() as i8));
+            }
+            doubled.extend(others.iter().map(|&(.., at)| at as usize));
+        }
         doubled.sort_unstable();
         doubled
     }
@@ -166,6 +188,11 @@ impl Welded {
         let mut stays = gone.iter().map(|gone| !gone);
         self.file.retain(|_| stays.next().unwrap_or(true));
     }
+}
+
+/// Whether the numbers rise on two of three steps around, not on one.
+fn is_rising([a, b, c]: Numbers) -> bool {
+    [a < b, b < c, c < a].iter().filter(|rises| **rises).count() == 2
 }
 
 /// The height of a triangle over its longest side.
@@ -188,6 +215,8 @@ pub(super) struct Plane {
     /// Of length 1, to the side where the corners run counter-clockwise.
     pub(super) normal: Corner,
     offset: f64,
+    /// One over the square of the triangle's height, in 1/mm².
+    pub(super) steep: f64,
 }
 
 impl Plane {
@@ -196,6 +225,7 @@ impl Plane {
         Self {
             normal,
             offset: dot(normal, corners[0]),
+            steep: height(corners).powi(-2),
         }
     }
 
