@@ -183,25 +183,42 @@ impl Mesh<'_> {
         single.map(in_corners).chain(double)
     }
 
-    /// The same in mm, of numbers that are in `unit`.
-    pub(crate) fn in_mm(&self, unit: LengthUnit) -> Vec<[Corner; 3]> {
-        let mm = unit.mm();
-        let in_mm = |corners: [Corner; 3]| corners.map(|corner| corner.map(|number| number * mm));
-        let all = (0..self.count()).into_par_iter().with_min_len(4096);
-        match &self.triangles {
-            Triangles::Records(records) => all
-                .map(|at| in_mm(in_corners(stl::numbers(&records[at]))))
-                .collect(),
-            Triangles::Listed(listed) => all.map(|at| in_mm(in_corners(listed[at]))).collect(),
-            Triangles::Numbered { corners, triangles } => all
-                .map(|at| in_mm(triangles[at].map(|at| corners[at as usize])))
-                .collect(),
+    /// Its triangles in mm, of numbers that are in `unit`.
+    pub(crate) fn in_mm(&self, unit: LengthUnit) -> InMm<'_> {
+        InMm {
+            triangles: &self.triangles,
+            count: self.count(),
+            mm: unit.mm(),
         }
     }
 
     /// The named groups of the file, in its order.
     pub fn groups(&self) -> &[Group] {
         &self.groups
+    }
+}
+
+/// The triangles of a mesh in mm, read where they lie: a copy of a million takes
+/// longer than reading them twice.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct InMm<'a> {
+    triangles: &'a Triangles<'a>,
+    /// How many there are.
+    pub(crate) count: usize,
+    mm: f64,
+}
+
+impl InMm<'_> {
+    /// The corners of triangle number `at`.
+    pub(crate) fn corners(&self, at: usize) -> [Corner; 3] {
+        let corners = match self.triangles {
+            Triangles::Records(records) => in_corners(stl::numbers(&records[at])),
+            Triangles::Listed(listed) => in_corners(listed[at]),
+            Triangles::Numbered { corners, triangles } => {
+                triangles[at].map(|at| corners[at as usize])
+            }
+        };
+        corners.map(|corner| corner.map(|number| number * self.mm))
     }
 }
 

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use super::reach::{Reach, Tally, reach};
 use super::rooms::rooms;
 use super::space::{area, length, less};
-use super::{Corner, LengthUnit, Mask, MaskTaken, Mesh, mask, measure, plausible_print};
+use super::{Corner, InMm, LengthUnit, Mask, MaskTaken, Mesh, mask, measure, plausible_print};
 use crate::units::{Part, Stopped, Watch, go_on};
 
 /// What the bath does with a bit of the surface.
@@ -201,13 +201,13 @@ impl Survey {
 /// [`Stopped`] where `watch` asks for it.
 pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Survey, Stopped> {
     go_on(watch, "reading the triangles", 0.0)?;
-    let (sums, raw) = rayon::join(|| measure(mesh, order.unit), || mesh.in_mm(order.unit));
+    let (sums, raw) = (measure(mesh, order.unit), mesh.in_mm(order.unit));
     let part = |from: f64, to: f64| Part {
         whole: watch,
         from,
         to,
     };
-    let mut reach = reach(&raw, &part(0.0, 0.6))?;
+    let mut reach = reach(raw, &part(0.0, 0.6))?;
     let hollows = Hollows::of(&mut reach.facets, order.bubble_mm, &part(0.6, 0.95))?;
     let masks = mask::apply(
         &order.masks,
@@ -215,7 +215,7 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         &mut reach.facets,
         &part(0.95, 1.0),
     )?;
-    let (low_mm, high_mm) = extent(&raw);
+    let (low_mm, high_mm) = extent(raw);
     // Blocks of a fixed length make the sums the same however many threads
     // there are.
     let sum = |class: Class| -> f64 {
@@ -401,7 +401,7 @@ fn defects(reach: &Reach, cavities: &[Cavity], naive: f64) -> Vec<Defect> {
 const BLOCK: usize = 1 << 13;
 
 /// The corners of the box around triangles.
-fn extent(raw: &[[Corner; 3]]) -> (Corner, Corner) {
+fn extent(raw: InMm<'_>) -> (Corner, Corner) {
     let none = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
     let wider = |(low, high): (Corner, Corner), (lower, higher): (Corner, Corner)| {
         let axes = [0, 1, 2];
@@ -410,8 +410,8 @@ fn extent(raw: &[[Corner; 3]]) -> (Corner, Corner) {
             axes.map(|axis| high[axis].max(higher[axis])),
         )
     };
-    let corners = raw.par_iter().with_min_len(BLOCK).flatten_iter();
-    corners
-        .map(|corner| (*corner, *corner))
+    let all = (0..raw.count).into_par_iter().with_min_len(BLOCK);
+    all.flat_map_iter(|at| raw.corners(at))
+        .map(|corner| (corner, corner))
         .reduce(|| none, wider)
 }

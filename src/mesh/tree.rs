@@ -350,7 +350,7 @@ fn from_lane(first: usize) -> u64 {
 }
 
 /// The numbers of points in an order in which neighbours stand near each other
-/// (Morton 1966, from memory).
+/// (along Hilbert's curve, which never jumps; Hamilton 2006, from memory).
 pub(crate) fn in_order(count: usize, point: impl Fn(usize) -> Corner + Sync) -> Vec<u32> {
     let bounds = (0..count)
         .into_par_iter()
@@ -374,8 +374,7 @@ pub(crate) fn in_order(count: usize, point: impl Fn(usize) -> Corner + Sync) -> 
         .map(|at| {
             let point = point(at);
             let cell = [0, 1, 2].map(|axis| ((point[axis] - low[axis]) * scale) as u64);
-            let key = spread(cell[0]) | spread(cell[1]) << 1 | spread(cell[2]) << 2;
-            (key << 31) | at as u64
+            (along_curve(cell) << 31) | at as u64
         })
         .collect();
     keys.par_sort_unstable();
@@ -395,11 +394,90 @@ fn widen((low, high): Extent, (lower, higher): Extent) -> Extent {
     )
 }
 
-/// Eleven bits with two empty ones between each.
-fn spread(bits: u64) -> u64 {
-    let mut bits = bits & 0x7ff;
-    bits = (bits | bits << 16) & 0x0700_00ff;
-    bits = (bits | bits << 8) & 0x0700_f00f;
-    bits = (bits | bits << 4) & 0xc30c_30c3;
-    (bits | bits << 2) & 0x2_4924_9249
+/// Bits of each coordinate along the curve.
+const DEPTH: u32 = 11;
+
+/// How far along the curve a cell lies. Each step takes one bit of every
+/// coordinate, and which way the curve runs through the eighth that they name.
+fn along_curve(cell: [u64; 3]) -> u64 {
+    let step = |(key, state): (u64, u8), bit: u32| {
+        let eighth = (0..3).fold(0, |eighth, axis| eighth | (cell[axis] >> bit & 1) << axis);
+        let turn = TURNS[usize::from(state)][eighth as usize];
+        (key << 3 | u64::from(turn & 7), turn >> 3)
+    };
+    (0..DEPTH).rev().fold((0, 0), step).0
+}
+
+/// By state of the curve (3 times the corner where it enters, and its axis) and
+/// eighth: which in turn it is, and above three bits the state in there.
+const TURNS: [[u8; 8]; 24] = turns();
+
+const fn turns() -> [[u8; 8]; 24] {
+    let mut turns = [[0; 8]; 24];
+    let mut state = 0;
+    while state < 24 {
+        let (enter, axis) = (state / 3, state % 3);
+        let mut eighth = 0;
+        while eighth < 8 {
+            let place = number_of(rolled(
+                eighth as u8 ^ enter as u8,
+                3 - (axis as u32 + 1) % 3,
+            ));
+            let next = enter as u8 ^ rolled(entry(place), axis as u32 + 1);
+            let along = (axis as u32 + way(place) + 1) % 3;
+            turns[state][eighth] = place | (next * 3 + along as u8) << 3;
+            eighth += 1;
+        }
+        state += 1;
+    }
+    turns
+}
+
+/// Three bits moved up in a circle.
+const fn rolled(bits: u8, by: u32) -> u8 {
+    let by = by % 3;
+    (bits << by | bits >> (3 - by)) & 7
+}
+
+/// Gray's code of a number: the next differs in one bit.
+const fn gray(number: u8) -> u8 {
+    number ^ number >> 1
+}
+
+/// The number whose code this is.
+const fn number_of(code: u8) -> u8 {
+    code ^ code >> 1 ^ code >> 2
+}
+
+/// Where the curve enters the eighth that comes at this place.
+const fn entry(place: u8) -> u8 {
+    if place == 0 {
+        0
+    } else {
+        gray((place - 1) & !1)
+    }
+}
+
+/// The axis along which it runs from there.
+const fn way(place: u8) -> u32 {
+    match place {
+        0 => 0,
+        _ if place & 1 == 0 => (place - 1).trailing_ones() % 3,
+        _ => place.trailing_ones() % 3,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_curve_visits_every_cell_and_never_jumps() {
+        let mut cells: Vec<[u64; 3]> = (0..512).map(|at| [at & 7, at >> 3 & 7, at >> 6]).collect();
+        cells.sort_by_key(|cell| along_curve(*cell));
+        for pair in cells.windows(2) {
+            let apart = |axis: usize| pair[0][axis].abs_diff(pair[1][axis]);
+            assert_eq!(apart(0) + apart(1) + apart(2), 1, "{pair:?}");
+        }
+    }
 }

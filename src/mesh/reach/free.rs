@@ -367,11 +367,11 @@ impl Free {
                 .map(|to| (side, to))
                 .collect();
         };
-        let whole = (triangles.len() as f64).sqrt() as usize;
+        let whole = (triangles.len() as f64).sqrt() as usize / 4;
         if scene.is_blind(self.patches[number]) {
             return Vec::new();
         }
-        let samples = if round == 0 { 8 } else { whole.clamp(16, 256) };
+        let samples = if round == 0 { 8 } else { whole.clamp(16, 64) };
         let samples = samples.min(if round == 0 { triangles.len() } else { samples });
         let look = |sample: usize| {
             let place = (sample * triangles.len() + triangles.len() / 2) / samples;

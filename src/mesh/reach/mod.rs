@@ -24,7 +24,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use rayon::prelude::*;
 
 use super::space::{area, dot, length, less, normal};
-use super::{Cavity, Class, Corner, Facet, Island};
+use super::{Cavity, Class, Corner, Facet, InMm, Island};
 use crate::units::{Stopped, Watch, go_on};
 use free::Free;
 use join::Sets;
@@ -105,7 +105,7 @@ pub(super) struct Reach {
 ///
 /// # Errors
 /// [`Stopped`] where `watch` asks for it.
-pub(super) fn reach(raw: &[[Corner; 3]], watch: &dyn Watch) -> Result<Reach, Stopped> {
+pub(super) fn reach(raw: InMm<'_>, watch: &dyn Watch) -> Result<Reach, Stopped> {
     go_on(watch, "welding corners", 0.05)?;
     let mut welded = Welded::of(raw);
     let watertight = welded.doubled.is_empty()
@@ -132,7 +132,7 @@ pub(super) fn reach(raw: &[[Corner; 3]], watch: &dyn Watch) -> Result<Reach, Sto
                 .welded
                 .flat
                 .iter()
-                .map(|at| (0.0, raw[*at as usize][0])),
+                .map(|at| (0.0, raw.corners(*at as usize)[0])),
         ),
         doubled: Tally::default(),
         flipped: Tally::default(),
@@ -404,13 +404,13 @@ impl Reach {
     }
 
     /// Classes every triangle and part.
-    fn class(&mut self, scene: &Scene, free: &Free, spaces: &[Space], raw: &[[Corner; 3]]) {
+    fn class(&mut self, scene: &Scene, free: &Free, spaces: &[Space], raw: InMm<'_>) {
         let told = |of: [u32; 2]| Told::of(of, spaces);
         let patches: Vec<Told> = (0..free.patches.len())
             .map(|patch| told(free.of_patch(patch)))
             .collect();
         // In the order of the file, so that the same print gives the same list.
-        let mut places = vec![weld::NONE; raw.len()];
+        let mut places = vec![weld::NONE; raw.count];
         for (place, &file) in (0..).zip(&scene.welded.file) {
             if file != weld::NONE {
                 places[file as usize] = place;
@@ -429,16 +429,16 @@ impl Reach {
         };
         // Nearly all triangles are whole and as they should be: these go side
         // by side into their places.
-        let mut facets = Vec::with_capacity(raw.len() + 4 * scene.met.len());
-        (0..raw.len())
+        let mut facets = Vec::with_capacity(raw.count + 4 * scene.met.len());
+        (0..raw.count)
             .into_par_iter()
             .with_min_len(BLOCK)
             .map(|file| {
-                let facet = |told: Told| told.facet(file as u32, raw[file]);
+                let facet = |told: Told| told.facet(file as u32, raw.corners(file));
                 whole(places[file]).map_or(ABSENT, facet)
             })
             .collect_into_vec(&mut facets);
-        let odd: Vec<usize> = (0..raw.len())
+        let odd: Vec<usize> = (0..raw.count)
             .into_par_iter()
             .with_min_len(BLOCK)
             .filter(|&file| whole(places[file]).is_none_or(Told::is_odd))
@@ -446,7 +446,7 @@ impl Reach {
         for &file in &odd {
             let place = places[file];
             match whole(place) {
-                Some(told) => self.tally(raw[file], told),
+                Some(told) => self.tally(raw.corners(file), told),
                 None if place == weld::NONE => {}
                 None => {
                     if let Some(cutting) = scene.cutting(place) {

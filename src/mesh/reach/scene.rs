@@ -222,12 +222,17 @@ impl Scene {
         })
     }
 
+    /// The first corner of a triangle.
+    fn corner(&self, triangle: usize) -> Corner {
+        self.welded.corners[self.welded.triangles[triangle][0] as usize]
+    }
+
     /// How far along a ray a triangle is met, and whether that is sure.
     fn met_at(&self, triangle: usize, ray: &Ray) -> Option<(f64, bool)> {
         let tolerance = self.welded.tolerance;
         let plane = &self.planes[triangle];
         let slope = dot(plane.normal, ray.along);
-        let above = plane.above(ray.from);
+        let above = dot(plane.normal, less(ray.from, self.corner(triangle)));
         let is_steep = slope.abs() > 1e-7;
         if !is_steep && above.abs() > tolerance {
             return None;

@@ -4,9 +4,9 @@ use super::super::Corner;
 use super::super::space::{cross, dot, length, less, plus, times, unit};
 use super::weld::{Numbers, Plane};
 
-/// The square of how many times the tolerance a plane may be off far from its
-/// triangle; what is off by more is not what rounding makes.
-const MOST_TILT: f64 = 64.0 * 64.0;
+/// How many times the tolerance a plane may be off far from its triangle; what
+/// is off by more is not what rounding makes.
+const MOST_TILT: f64 = 64.0;
 
 /// How two triangles meet.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,19 +41,50 @@ impl Flat<'_> {
     /// How far its corners stand above the other's plane; what is shared or as
     /// close as the plane can be told there lies in it.
     fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> [f64; 3] {
+        let near = tolerance * tolerance;
+        let mut is_doubtful = false;
         // Without branches, which no processor could foresee.
-        std::array::from_fn(|k| {
+        let above = std::array::from_fn(|k| {
             let to = less(*self.corners[k], *other.corners[0]);
             let above = dot(other.plane.normal, to);
-            // A plane tilts as its triangle's corners are off: the further from
-            // the triangle, for its height, the less is known of it.
-            let tilt = (dot(to, to) * other.plane.steep).min(MOST_TILT);
-            if shared[k] | (above * above <= tolerance * tolerance * (1.0 + tilt)) {
+            let is_flat = shared[k] | (above * above <= near);
+            is_doubtful |=
+                !is_flat & (above * above <= near * (1.0 + dot(to, to) * other.plane.steep));
+            if is_flat { 0.0 } else { above }
+        });
+        if is_doubtful {
+            self.settled(other, above, tolerance)
+        } else {
+            above
+        }
+    }
+
+    /// The same once more of corners far from the other triangle, for its size:
+    /// its plane tilts as its own corners are off.
+    #[cold]
+    fn settled(&self, other: &Self, above: [f64; 3], tolerance: f64) -> [f64; 3] {
+        std::array::from_fn(|k| {
+            let tilt = other
+                .shares(*self.corners[k])
+                .map(f64::abs)
+                .iter()
+                .sum::<f64>();
+            if above[k].abs() <= tolerance * tilt.clamp(1.0, MOST_TILT) {
                 0.0
             } else {
-                above
+                above[k]
             }
         })
+    }
+
+    /// What share of each corner makes a point of its plane: all from 0 to 1
+    /// within it.
+    fn shares(&self, point: Corner) -> [f64; 3] {
+        let [a, b, c] = self.corners.map(|corner| less(*corner, point));
+        let of = |one, other| dot(self.plane.normal, cross(one, other));
+        let shares = [of(b, c), of(c, a), of(a, b)];
+        let whole: f64 = shares.iter().sum();
+        shares.map(|share| share / whole)
     }
 
     /// Inward normals of its sides in its plane, of length 1.

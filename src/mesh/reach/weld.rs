@@ -2,9 +2,9 @@
 
 use rayon::prelude::*;
 
-use super::super::Corner;
 use super::super::space::{dot, length, less, normal, unit};
 use super::super::tree::in_order;
+use super::super::{Corner, InMm};
 
 /// A triangle's three corners by number.
 pub(super) type Numbers = [u32; 3];
@@ -38,13 +38,13 @@ pub(super) struct Welded {
 
 impl Welded {
     /// Welds the triangles of a file, in mm.
-    pub(super) fn of(raw: &[[Corner; 3]]) -> Self {
+    pub(super) fn of(raw: InMm<'_>) -> Self {
         let third = 1.0 / 3.0;
-        let order = in_order(raw.len(), |at| {
-            let [a, b, c] = raw[at];
+        let order = in_order(raw.count, |at| {
+            let [a, b, c] = raw.corners(at);
             [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) * third)
         });
-        let (corners, triangles) = numbered(raw.len(), |at| raw[order[at] as usize]);
+        let (corners, triangles) = numbered(raw.count, |at| raw.corners(order[at] as usize));
         let largest = corners
             .iter()
             .flatten()
@@ -214,7 +214,6 @@ pub(super) fn height(corners: [Corner; 3]) -> f64 {
 pub(super) struct Plane {
     /// Of length 1, to the side where the corners run counter-clockwise.
     pub(super) normal: Corner,
-    offset: f64,
     /// One over the square of the triangle's height, in 1/mm².
     pub(super) steep: f64,
 }
@@ -224,14 +223,8 @@ impl Plane {
         let normal = unit(normal(corners));
         Self {
             normal,
-            offset: dot(normal, corners[0]),
             steep: height(corners).powi(-2),
         }
-    }
-
-    /// How far a point stands above it, in mm.
-    pub(super) fn above(&self, point: Corner) -> f64 {
-        dot(self.normal, point) - self.offset
     }
 }
 
