@@ -12,8 +12,8 @@ use std::cell::Cell;
 use rayon::prelude::*;
 
 use super::super::Corner;
-use super::super::space::{dot, length, less, middle, plus, times};
-use super::surface::{Surface, closest_on};
+use super::super::space::{dot, length, less, middle};
+use super::surface::{Surface, closest_on, halves};
 use super::tree::{Branch, Span};
 
 /// Normals of walls that face each other make no more than this.
@@ -111,18 +111,74 @@ pub(super) struct Gaps {
     pub(super) most: f64,
 }
 
-/// Where on the surface the gaps are. Features are halved until none
-/// reaches further than its gap.
+/// Where on the surface the gaps are. What reaches further than its gap is
+/// halved: first the branches of the tree, then the features.
 pub(super) fn spots(surface: &Surface, gaps: Gaps) -> Vec<Spot> {
-    let places = 0..surface.features.len();
-    places
-        .into_par_iter()
-        .flat_map_iter(|place| {
-            let mut found = Vec::new();
-            look(surface, gaps, place, surface.features[place], &mut found);
-            found
-        })
-        .collect()
+    const TOPS: usize = 512;
+    let tops = surface.tree.branches_at(TOPS).into_par_iter();
+    tops.flat_map_iter(|branch| {
+        let mut found = Vec::new();
+        look_about(surface, gaps, branch, &mut found);
+        found
+    })
+    .collect()
+}
+
+fn look_about(surface: &Surface, gaps: Gaps, branch: usize, found: &mut Vec<Spot>) {
+    if surface.is_exhausted() {
+        return;
+    }
+    let tree = &surface.tree;
+    let patch = tree.branch(branch);
+    let size = patch.span.size();
+    let reach = dot(size, size).sqrt() / 2.0;
+    let Some(gap) = about(surface, gaps, patch, 2.0 * reach) else {
+        return;
+    };
+    if 2.0 * reach <= gap {
+        let gap = gap + reach / 2.0;
+        if gap >= gaps.least {
+            let span = patch.span;
+            let gap = gap as f32;
+            found.push(Spot { span, gap });
+        }
+        return;
+    }
+    match tree.children(branch) {
+        Ok(children) => {
+            for child in children {
+                look_about(surface, gaps, child, found);
+            }
+        }
+        Err(places) => {
+            for place in places {
+                look(surface, gaps, place, surface.features[place], found);
+            }
+        }
+    }
+}
+
+/// How close the nearest wall at least is that may face a bit of the surface;
+/// no matter how much less than `enough`.
+fn about(surface: &Surface, gaps: Gaps, patch: &Patch, enough: f64) -> Option<f64> {
+    let looks = Cell::new(0);
+    let mut best = gaps.most as f32;
+    surface.tree.visit(
+        &mut best,
+        |best, branch| {
+            looks.set(looks.get() + 1);
+            patch.faces(branch).filter(|gap| gap < best)
+        },
+        |best, gap| gap < *best,
+        |best, place| {
+            let gap = patch.faces(&surface.tree.items[place]);
+            if let Some(gap) = gap.filter(|gap| gap < best) {
+                *best = if f64::from(gap) < enough { 0.0 } else { gap };
+            }
+        },
+    );
+    surface.looked(looks.get());
+    (f64::from(best) < gaps.most).then_some(f64::from(best))
 }
 
 fn look(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], found: &mut Vec<Spot>) {
@@ -147,28 +203,6 @@ fn look(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], found: &m
     for half in halves(piece) {
         look(surface, gaps, own, half, found);
     }
-}
-
-/// The two parts of a triangle, cut through the middle of its longest side.
-fn halves([a, b, c]: [Corner; 3]) -> [[Corner; 3]; 2] {
-    let long = |a, b| length(less(a, b));
-    let (sides, triangle) = ([long(a, b), long(b, c), long(c, a)], [a, b, c]);
-    let longest = (1..3).fold(0, |best, side| {
-        if sides[side] > sides[best] {
-            side
-        } else {
-            best
-        }
-    });
-    let [a, b, c] = [0, 1, 2].map(|turn| triangle[(longest + turn) % 3]);
-    let cut = times(plus(a, b), 0.5);
-    if sides[(longest + 2) % 3] <= 0.0 {
-        return [[a, cut, a], [cut, b, cut]];
-    }
-    if sides[(longest + 1) % 3] <= 0.0 {
-        return [[a, cut, cut], [cut, b, b]];
-    }
-    [[a, cut, c], [cut, b, c]]
 }
 
 /// How close the nearest wall at least is that faces the piece. What is much

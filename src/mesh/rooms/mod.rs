@@ -334,6 +334,11 @@ fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
         if throats.len() > MOST_OPENINGS || throats.iter().skip(1).any(is_known) {
             continue;
         }
+        let found = throats.iter().skip(1).map(|throat| throat.radius);
+        let seems = plan.cells.passage(way[0] as usize, way[1] as usize);
+        if f64::from(seems.unwrap_or(0.0)) < BLUR * BLUR * found.fold(0.0, f64::max) {
+            break;
+        }
         let thread = thread(plan, at, way, enough);
         throats.extend(throat(plan.surface, &thread, about / 2.0));
     }

@@ -26,9 +26,10 @@ pub(super) fn throat(surface: &Surface, thread: &[Corner], spacing: f64) -> Opti
         .map(|pair| length(less(pair[1], pair[0])))
         .sum();
     let spacing = spacing.max(long / MOST_BEADS);
-    let mut beads = strung(surface, thread);
-    for _ in 0..ROUNDS {
-        let points: Vec<Corner> = beads.iter().map(|bead| bead.0).collect();
+    let mut beads = strung(surface, &spaced(thread, spacing));
+    centre(surface, &mut beads, spacing);
+    for _ in 1..ROUNDS {
+        let points = narrow_part(&beads);
         beads = strung(surface, &spaced(&points, spacing));
         centre(surface, &mut beads, spacing);
     }
@@ -53,6 +54,18 @@ pub(super) fn throat(surface: &Surface, thread: &[Corner], spacing: f64) -> Opti
 const ROUNDS: usize = 3;
 const MOST_BEADS: f64 = 100.0;
 const BISECTIONS: usize = 4;
+
+/// The thread from just before it gets narrow to just after.
+fn narrow_part(beads: &[Bead]) -> Vec<Corner> {
+    const MARGIN: usize = 3;
+    let narrowest = beads.iter().map(|bead| bead.1);
+    let narrowest = narrowest.fold(f64::INFINITY, f64::min);
+    let is_narrow = |bead: &Bead| bead.1 < 1.5 * narrowest;
+    let first = beads.iter().position(is_narrow).unwrap_or(0);
+    let last = beads.iter().rposition(is_narrow).unwrap_or(0);
+    let part = first.saturating_sub(MARGIN)..(last + MARGIN + 1).min(beads.len());
+    beads[part].iter().map(|bead| bead.0).collect()
+}
 
 fn strung(surface: &Surface, points: &[Corner]) -> Vec<Bead> {
     let bead = |&point: &Corner| (point, surface.nearest(point, f64::INFINITY).0);

@@ -44,10 +44,10 @@ impl Plan<'_> {
         })
     }
 
-    /// The basin that a point of the wall lies in: that of the largest ball
-    /// which touches the wall there, or of where there is more room from it.
+    /// The basin that a point of the wall lies in: that of a ball which touches
+    /// the wall there, or of where there is more room from it.
     pub(super) fn basin(&self, on: Corner, upright: Corner) -> Option<usize> {
-        const TRIES: usize = 16;
+        const TRIES: usize = 24;
         let mut point = plus(on, times(upright, self.ball_at(on, upright)));
         for _ in 0..TRIES {
             let (room, touched) = self.surface.nearest(point, self.largest);
@@ -68,11 +68,12 @@ impl Plan<'_> {
         None
     }
 
-    /// The radius of the largest ball that touches the wall here: shrunk until
-    /// nothing is in it.
+    /// The radius of a ball about as large as the cells here that touches the
+    /// wall: shrunk until nothing is in it.
     fn ball_at(&self, on: Corner, upright: Corner) -> f64 {
         const SHRINKS: usize = 8;
-        let mut radius = self.largest;
+        let cell = self.cells.at(on).map(|cell| self.cells.side_of(cell));
+        let mut radius = cell.unwrap_or(self.largest).min(self.largest);
         for _ in 0..SHRINKS {
             let middle = plus(on, times(upright, radius));
             let (room, touched) = self.surface.nearest(middle, radius * 0.999);
