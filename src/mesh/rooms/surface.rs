@@ -31,7 +31,7 @@ pub(super) struct Surface {
 const MOST_LOOKS: u64 = 40_000_000;
 
 /// No piece of a feature is longer than this share of the surface.
-const PIECE: f64 = 1.0 / 24.0;
+const PIECE: f64 = 1.0 / 12.0;
 
 /// Unit vectors: the normals that meet, and what is between.
 type Fan = Vec<Corner>;
@@ -93,7 +93,11 @@ impl Surface {
     /// Whether there were more looks than the search is worth; then what they
     /// tell is worth nothing.
     pub(super) fn is_exhausted(&self) -> bool {
-        self.looks.load(Ordering::Relaxed) > MOST_LOOKS
+        self.looks() > MOST_LOOKS
+    }
+
+    pub(super) fn looks(&self) -> u64 {
+        self.looks.load(Ordering::Relaxed)
     }
 
     pub(super) fn looked(&self, looks: u64) {
@@ -169,6 +173,16 @@ impl Surface {
     /// The point of the surface closest to `point` and how far off it is in
     /// mm; `point` itself at `within` where none is closer than that.
     pub(super) fn nearest(&self, point: Corner, within: f64) -> (f64, Corner) {
+        self.near(point, within, 1.0)
+    }
+
+    /// The same, but another point may be closer, no closer than `slack` of what
+    /// is told: in the middle of a round hollow all of it is nearly as close.
+    pub(super) fn about_nearest(&self, point: Corner, within: f64, slack: f64) -> (f64, Corner) {
+        self.near(point, within, slack * slack)
+    }
+
+    fn near(&self, point: Corner, within: f64, slack: f64) -> (f64, Corner) {
         if self.is_exhausted() {
             return (0.0, point);
         }
@@ -179,9 +193,9 @@ impl Surface {
             &mut best,
             |best, branch| {
                 let gap = here.gap_squared(&branch.span);
-                (f64::from(gap) < best.0).then_some(gap)
+                (f64::from(gap) < slack * best.0).then_some(gap)
             },
-            |best, gap| f64::from(gap) < best.0,
+            |best, gap| f64::from(gap) < slack * best.0,
             |best, place| {
                 looks.set(looks.get() + 1);
                 let touched = closest_on(self.features[place], point);
@@ -237,7 +251,7 @@ pub(super) fn closest_on([a, b, c]: [Corner; 3], p: Corner) -> Corner {
 }
 
 /// Cuts a triangle into pieces no longer than this.
-fn cut(triangle: [Corner; 3], most: f64, pieces: &mut Vec<[Corner; 3]>) {
+pub(super) fn cut(triangle: [Corner; 3], most: f64, pieces: &mut Vec<[Corner; 3]>) {
     let [a, b, c] = triangle;
     let longest = [less(b, a), less(c, b), less(a, c)].map(length);
     if longest.into_iter().fold(0.0, f64::max) <= most {
@@ -283,13 +297,28 @@ fn ridges(faces: &[[Corner; 3]], longest: f64) -> Vec<([Corner; 3], Fan)> {
     let (rims, meet): (Vec<_>, Vec<_>) = meet.partition(|sides| sides.len() == 1);
     let ends = |rim: &&[Side]| turned(faces, &rim[0]);
     let lines: Vec<_> = rims.iter().map(ends).collect();
-    let seams = seams(&lines, longest * 1e-6);
+    let seams = seams(&lines, longest * SEAM);
     let rims = rims.into_iter().zip(seams);
     let rims = rims.filter_map(|(rim, seam)| (!seam).then_some(rim));
     let ridges = meet.into_iter().chain(rims);
     let ridges: Vec<_> = ridges.filter_map(|sides| ridge(faces, sides)).collect();
     let tips = tips(&ridges);
     ridges.into_iter().chain(tips).collect()
+}
+
+/// Of the longest way of the print: no further apart are the sides of a seam.
+pub(super) const SEAM: f64 = 1e-5;
+
+/// Whether a side is a rim, of those with their first corner by name where
+/// `asked` says.
+pub(super) fn has_rim(faces: &[[Corner; 3]], within: f64, asked: impl Fn(Corner) -> bool) -> bool {
+    let sides = sides(faces);
+    let alone = sides.chunk_by(|a, b| a.0 == b.0);
+    let alone = alone.filter(|sides| sides.len() == 1);
+    let is_asked = |&[a, b, _]: &[Corner; 3]| asked(if name(a) < name(b) { a } else { b });
+    let lines = alone.map(|sides| turned(faces, &sides[0]));
+    let lines: Vec<_> = lines.filter(is_asked).collect();
+    seams(&lines, within).contains(&false)
 }
 
 /// A name for the side of a face, the same either way; its face and which it is.

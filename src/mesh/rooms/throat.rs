@@ -124,16 +124,16 @@ fn middle_of_narrow(beads: &[Bead], narrowest: f64) -> Corner {
 /// The point with the most room near this one, across `along` if there is one:
 /// away from the surface by steps that shrink, for the way up is a ridge.
 pub(super) fn climb(surface: &Surface, start: Bead, step: f64, along: Option<Corner>) -> Bead {
-    const STEPS: usize = 30;
-    const SHRINK: f64 = 0.82;
+    const STEPS: usize = 16;
+    const SHRINK: f64 = 0.72;
     let mut best = start;
     let mut point = start.0;
     let mut step = step * 0.4;
     // No step leads further from the surface than it is long.
-    let mut within = start.1 * 1.01 + 1e-9;
+    let mut within = start.1 * 1.03 + 1e-9;
     for _ in 0..STEPS {
-        let (room, touched) = surface.nearest(point, within);
-        within = (room + step) * 1.01 + 1e-9;
+        let (room, touched) = surface.about_nearest(point, within, 0.985);
+        within = (room + step) * 1.03 + 1e-9;
         if room > best.1 {
             best = (point, room);
         }
@@ -142,7 +142,12 @@ pub(super) fn climb(surface: &Surface, start: Bead, step: f64, along: Option<Cor
         point = plus(point, times(unit(across), step));
         step *= SHRINK;
     }
-    best
+    let exact = surface.nearest(best.0, best.1).0;
+    if exact > start.1 {
+        (best.0, exact)
+    } else {
+        start
+    }
 }
 
 /// The middle of the largest ball that is reached from this one without a

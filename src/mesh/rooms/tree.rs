@@ -88,6 +88,16 @@ pub(super) trait Branch: Copy + Send + Sync {
     fn join(self, other: Self) -> Self;
 }
 
+impl Branch for Span {
+    fn span(&self) -> &Span {
+        self
+    }
+
+    fn join(self, other: Self) -> Self {
+        Self::join(self, other)
+    }
+}
+
 /// A balanced tree: the children of branch i are 2 i and 2 i + 1, its items a
 /// share of all that follows from i alone.
 #[derive(Debug)]
@@ -155,6 +165,18 @@ impl<B: Branch> Tree<B> {
         }
     }
 
+    /// Whether the box of any item touches this one.
+    pub(super) fn touches(&self, span: &Span) -> bool {
+        let mut found = false;
+        self.visit(
+            &mut found,
+            |found, branch| (!found && span.gap_squared(branch.span()) <= 0.0).then_some(0.0),
+            |found, _| !found,
+            |found, place| *found |= span.gap_squared(self.items[place].span()) <= 0.0,
+        );
+        found
+    }
+
     /// Visits the items, nearest branches first, as far as `worth` lets in: it
     /// ranks a branch by how soon it is to be looked at, if at all. `still`
     /// says of a rank whether by now it is in vain.
@@ -184,8 +206,8 @@ impl<B: Branch> Tree<B> {
                     continue;
                 }
             };
-            let [left, right] = children
-                .map(|child| worth(state, &self.branches[child]).map(|rank| (child, rank)));
+            let [left, right] =
+                children.map(|child| worth(state, &self.branches[child]).map(|rank| (child, rank)));
             let (first, then) = match (left, right) {
                 (Some(left), Some(right)) if left.1 <= right.1 => (Some(left), Some(right)),
                 _ => (right, left),
