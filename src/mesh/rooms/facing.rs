@@ -84,7 +84,7 @@ fn least_product(a: &Span, b: &Span) -> f32 {
     least(0) + least(1) + least(2)
 }
 
-/// A point of the surface and how far off the wall is that faces it, in mm.
+/// A bit of the surface and how far off the wall is that faces it, in mm.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Spot {
     pub(super) span: Span,
@@ -240,7 +240,7 @@ impl Scan<'_> {
             return;
         };
         if reach <= gap.max(self.gaps.least) {
-            self.keep(Span::of(&[centre]), gap + reach / 2.0, seen);
+            self.keep(Span::of(&piece), gap + reach / 2.0, seen);
             return;
         }
         for half in halves(piece) {
