@@ -208,7 +208,7 @@ impl Scan<'_> {
             return;
         };
         if 2.0 * reach <= gap {
-            self.keep(patch.span, gap + reach / 2.0, seen);
+            self.keep(patch.span, gap, reach, seen);
             return;
         }
         match tree.children(branch) {
@@ -240,7 +240,7 @@ impl Scan<'_> {
             return;
         };
         if reach <= gap.max(self.gaps.least) {
-            self.keep(Span::of(&piece), gap + reach / 2.0, seen);
+            self.keep(Span::of(&piece), gap, reach, seen);
             return;
         }
         for half in halves(piece) {
@@ -248,9 +248,10 @@ impl Scan<'_> {
         }
     }
 
-    fn keep(&self, span: Span, gap: f64, seen: &mut Seen) {
-        if gap >= self.gaps.least {
-            let gap = gap as f32;
+    /// From somewhere on a bit of this reach the gap is so much at least.
+    fn keep(&self, span: Span, gap: f64, reach: f64, seen: &mut Seen) {
+        if gap + reach >= self.gaps.least {
+            let gap = (gap + reach / 2.0) as f32;
             seen.spots.push(Spot { span, gap });
         }
     }

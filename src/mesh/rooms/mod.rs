@@ -313,7 +313,7 @@ impl Search<'_> {
 fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
     let basin = &plan.basins.list[at];
     basin.before?;
-    if basin.passes <= 0.0 && !plan.is_sure {
+    if !plan.is_sure && plan.shut_off(at).is_some() {
         return None;
     }
     let ball = |cell: u32| {

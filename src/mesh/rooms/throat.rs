@@ -132,7 +132,7 @@ pub(super) fn climb(surface: &Surface, start: Bead, step: f64, along: Option<Cor
     // No step leads further from the surface than it is long.
     let mut within = start.1 * 1.03 + 1e-9;
     for _ in 0..STEPS {
-        let (room, touched) = surface.about_nearest(point, within, 0.985);
+        let (room, touched) = surface.about_nearest(point, within, 0.995);
         within = (room + step) * 1.03 + 1e-9;
         if room > best.1 {
             best = (point, room);

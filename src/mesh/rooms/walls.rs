@@ -56,11 +56,20 @@ impl Plan<'_> {
     pub(super) fn about_shut_off(&self) -> Vec<Span> {
         let basins = &self.basins.list;
         let mut reaches = vec![Span::EMPTY; basins.len()];
-        for (basin, span) in self.boxes().filter(|at| basins[at.0].passes <= 0.0) {
-            reaches[basin] = reaches[basin].join(span);
+        for (basin, span) in self.boxes() {
+            if let Some(first) = self.shut_off(basin) {
+                reaches[first] = reaches[first].join(span);
+            }
         }
         reaches.retain(|reach| reach.low[0] <= reach.high[0]);
         reaches
+    }
+
+    /// The basin that no way leads to which this one is or opens into.
+    pub(super) fn shut_off(&self, basin: usize) -> Option<usize> {
+        let basins = &self.basins.list;
+        let before = |&at: &usize| basins[at].before;
+        std::iter::successors(Some(basin), before).find(|&at| basins[at].passes <= 0.0)
     }
 
     /// The basins of the cells and the boxes around their balls.
