@@ -6,6 +6,10 @@
 //! that the surface does not cut; two balls that overlap are a way. [`basins`]
 //! parts the space where the ways are narrow, [`throat`] measures how narrow,
 //! [`walls`] tells whose wall a facet is.
+//!
+//! A print with more narrow places than are looked at is seen more coarsely. Two
+//! parts never seem to hang together that do not; but a way may be missed, and
+//! what then seems shut is doubted, not told.
 
 mod basins;
 mod cells;
@@ -27,10 +31,10 @@ use super::{Cavity, Corner, Facet};
 use crate::units::{Stopped, Watch, go_on};
 use basins::Basins;
 use cells::Cells;
-use facing::{Gaps, Spot, spots};
+use facing::{Gaps, spots};
 use surface::{Surface, cut};
 use throat::{Throat, summit, throat};
-use tree::{Span, Tree};
+use tree::Span;
 use walls::Plan;
 
 /// The hollows of the region that hangs together with the outside.

@@ -141,54 +141,35 @@ impl Surface {
     /// The feature closest to `point` and how far off it is in mm. A good guess
     /// makes it quick.
     pub(super) fn closest(&self, point: Corner, guess: u32) -> (f64, u32) {
-        if self.is_exhausted() {
-            return (0.0, guess);
-        }
-        let looks = Cell::new(0);
-        let here = Span::of(&[point]);
-        let gap = |place: usize| {
-            looks.set(looks.get() + 1);
-            let off = less(closest_on(self.features[place], point), point);
-            dot(off, off)
-        };
-        let mut best = (gap(guess as usize), guess);
-        self.tree.visit(
-            &mut best,
-            |best, branch| {
-                let gap = here.gap_squared(&branch.span);
-                (f64::from(gap) < best.0).then_some(gap)
-            },
-            |best, gap| f64::from(gap) < best.0,
-            |best, place| {
-                let gap = gap(place);
-                if gap < best.0 {
-                    *best = (gap, place as u32);
-                }
-            },
-        );
-        self.looked(looks.get());
-        (best.0.sqrt(), best.1)
+        let touched = closest_on(self.features[guess as usize], point);
+        let guess = (length(less(touched, point)), touched, guess);
+        let (gap, _, place) = self.near(point, guess, 1.0);
+        (gap, place)
     }
 
     /// The point of the surface closest to `point` and how far off it is in
     /// mm; `point` itself at `within` where none is closer than that.
     pub(super) fn nearest(&self, point: Corner, within: f64) -> (f64, Corner) {
-        self.near(point, within, 1.0)
+        self.about_nearest(point, within, 1.0)
     }
 
     /// The same, but another point may be closer, no closer than `slack` of what
     /// is told: in the middle of a round hollow all of it is nearly as close.
     pub(super) fn about_nearest(&self, point: Corner, within: f64, slack: f64) -> (f64, Corner) {
-        self.near(point, within, slack * slack)
+        let (gap, touched, _) = self.near(point, (within, point, 0), slack);
+        (gap, touched)
     }
 
-    fn near(&self, point: Corner, within: f64, slack: f64) -> (f64, Corner) {
+    /// How far off the closest feature is, the point of it and its place; or
+    /// what is known before, where none is clearly closer.
+    fn near(&self, point: Corner, known: (f64, Corner, u32), slack: f64) -> (f64, Corner, u32) {
         if self.is_exhausted() {
-            return (0.0, point);
+            return (0.0, point, known.2);
         }
         let looks = Cell::new(0);
         let here = Span::of(&[point]);
-        let mut best = (within * within, point);
+        let slack = slack * slack;
+        let mut best = (known.0 * known.0, known.1, known.2);
         self.tree.visit(
             &mut best,
             |best, branch| {
@@ -202,12 +183,12 @@ impl Surface {
                 let off = less(touched, point);
                 let gap = dot(off, off);
                 if gap < best.0 {
-                    *best = (gap, touched);
+                    *best = (gap, touched, place as u32);
                 }
             },
         );
         self.looked(looks.get());
-        (best.0.sqrt(), best.1)
+        (best.0.sqrt(), best.1, best.2)
     }
 }
 
