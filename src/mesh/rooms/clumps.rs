@@ -140,8 +140,8 @@ impl Grid {
             let names = facet.corners.map(name);
             let [ab, bc, ca] = [(0, 1), (1, 2), (2, 0)].map(|(from, to)| {
                 let (from, to) = (names[from], names[to]);
-                let way = |from: u64, to: u64| mixed(from ^ to.rotate_left(31));
-                way(from, to).wrapping_sub(way(to, from))
+                let sum = mixed(from.wrapping_add(to));
+                if from < to { sum } else { sum.wrapping_neg() }
             });
             if a == b && b == c {
                 open[a] = open[a].wrapping_add(ab.wrapping_add(bc).wrapping_add(ca));
