@@ -133,7 +133,7 @@ impl Search<'_> {
         };
         go_on(self.watch, STEP, 0.1)?;
         let least = (0.6 * self.bubble).max(finest);
-        let (mut spots, _) = spots(&surface, gaps(least, &[]));
+        let (mut spots, seen) = spots(&surface, gaps(least, &[]));
         let narrowest = spots.iter().map(|spot| f64::from(spot.gap));
         if narrowest.fold(f64::INFINITY, f64::min) > limit {
             return Ok(Rooms::default());
@@ -141,7 +141,10 @@ impl Search<'_> {
         go_on(self.watch, STEP, 0.2)?;
         let cells = Cells::grow(&surface, &spots);
         go_on(self.watch, STEP, 0.4)?;
+        // Then what seems shut off is so by less than lets the bubble pass.
+        let is_whole = seen <= least && !cells.cut_short;
         let mut plan = self.plan(&surface, cells, least);
+        plan.is_sure = is_whole;
         let shut_off = plan.about_shut_off();
         if (1..=MOST_ROOMS).contains(&shut_off.len()) {
             go_on(self.watch, STEP, 0.5)?;
@@ -152,7 +155,7 @@ impl Search<'_> {
             cells.refine(&surface, &spots, &shut_off);
             go_on(self.watch, STEP, 0.6)?;
             plan = self.plan(&surface, cells, fine.least);
-            plan.is_sure = seen <= fine.least && !plan.cells.cut_short;
+            plan.is_sure = is_whole || seen <= fine.least && !plan.cells.cut_short;
         }
         go_on(self.watch, STEP, 0.8)?;
         let (rooms, room_of) = self.kept(&plan);
