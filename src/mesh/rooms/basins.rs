@@ -99,7 +99,8 @@ impl Basins {
             let clearance = cells.clearance(cell as usize);
             let is_new = basins.of[cell as usize] == NOWHERE;
             if is_new && surface.is_open(cells.middle(cell as usize), clearance) {
-                let basin = basins.basin_above(cells, surface, cell);
+                let next_to = basins.basin_beside(cells, surface, cell, counts);
+                let basin = next_to.unwrap_or_else(|| basins.basin_above(cells, surface, cell));
                 basins.hang(&joins, &beside, cell, basin);
             }
         }
@@ -115,6 +116,21 @@ impl Basins {
             inwards: (0..count as u32).collect(),
             behind: cells.all.iter().map(|cell| cell.clearance).collect(),
         }
+    }
+
+    /// The basin of a cell beside one out of reach, if a ball of this radius
+    /// passes straight to it: the balls of large cells in a slit need not meet.
+    fn basin_beside(
+        &self,
+        cells: &Cells,
+        surface: &Surface,
+        cell: u32,
+        passes: f64,
+    ) -> Option<usize> {
+        cells.beside(cell as usize).find_map(|other| {
+            let basin = self.at(other)?;
+            (straight(cells, surface, cell, other as u32) >= passes).then_some(basin)
+        })
     }
 
     /// The basin that a cell out of reach is in all the same, because uphill

@@ -4,11 +4,9 @@ use rayon::prelude::*;
 
 use super::super::Corner;
 use super::super::space::{length, less};
-use super::STEP;
 use super::facing::Spot;
 use super::surface::Surface;
 use super::tree::{Span, Tree};
-use crate::units::{Stopped, Watch, go_on};
 
 /// A cube of the octree; its middle is the middle of its ball.
 #[derive(Debug, Clone, Copy)]
@@ -28,7 +26,7 @@ pub(super) struct Cell {
 const COARSEST: u8 = 4;
 /// As far as the numbers in a [`Cell`] reach.
 const FINEST: u8 = 15;
-/// No more cells than this; then what is not parted stays coarse.
+/// No more cells than this at first; then what is not parted stays coarse.
 const BUDGET: usize = 200_000;
 /// A cell further off a gap than this times its side need not be finer.
 const GRADING: f32 = 1.3;
@@ -46,16 +44,11 @@ pub(super) struct Cells {
 }
 
 impl Cells {
-    /// Parts the space until every cell is small as against the gaps nearby.
-    pub(super) fn grow(
-        surface: &Surface,
-        spots: &Tree<Spot>,
-        watch: &dyn Watch,
-        done: f64,
-    ) -> Result<Self, Stopped> {
+    /// A cube around the surface, whole.
+    fn around(surface: &Surface) -> Self {
         let whole = &surface.tree.whole().span;
-        let size = whole.size().into_iter().fold(0.0, f64::max) * 1.3;
-        let mut grown = Self {
+        let size = whole.longest_mm() * 1.3;
+        Self {
             low: whole.middle().map(|middle| middle - size / 2.0),
             size,
             all: vec![Cell {
@@ -66,39 +59,67 @@ impl Cells {
                 touches: 0,
             }],
             cut_short: false,
-        };
-        let mut level = 0..1;
-        while !level.is_empty() {
-            go_on(watch, STEP, done)?;
-            let parted = grown.to_part(spots, level.clone());
-            if grown.all.len() + 8 * parted.len() > BUDGET {
-                grown.cut_short = true;
-                break;
-            }
-            level = grown.part(&parted);
-            grown.measure(surface, level.clone());
         }
-        Ok(grown)
     }
 
-    fn to_part(&self, spots: &Tree<Spot>, level: std::ops::Range<usize>) -> Vec<usize> {
-        let parted = |&cell: &usize| self.is_coarse(cell, spots);
-        level.into_par_iter().filter(parted).collect()
+    /// Parts the space until every cell is small as against the gaps nearby.
+    pub(super) fn grow(surface: &Surface, spots: &[Spot]) -> Self {
+        let mut grown = Self::around(surface);
+        grown.part_all(surface, spots, vec![0], BUDGET);
+        grown
+    }
+
+    /// Parts the cells in these boxes further.
+    pub(super) fn refine(&mut self, surface: &Surface, spots: &[Spot], within: &[Span]) {
+        let cells = (0..self.all.len()).into_par_iter();
+        let cells = cells.filter(|&cell| self.is_whole(cell) && self.is_in(cell, within));
+        let cells = cells.collect();
+        self.part_all(surface, spots, cells, self.all.len() + BUDGET / 2);
+    }
+
+    /// Parts these cells, and their parts, as far as is called for; no more
+    /// once there would be more cells than the budget.
+    fn part_all(
+        &mut self,
+        surface: &Surface,
+        spots: &[Spot],
+        mut cells: Vec<usize>,
+        budget: usize,
+    ) {
+        let spots = Tree::of(spots);
+        self.cut_short = false;
+        while !cells.is_empty() {
+            let parted = cells.into_par_iter();
+            let parted = parted.filter(|&cell| self.is_coarse(cell, spots.as_ref()));
+            let parted: Vec<usize> = parted.collect();
+            self.cut_short = self.all.len() + 8 * parted.len() > budget;
+            if self.cut_short {
+                break;
+            }
+            let new = self.part(&parted);
+            self.measure(surface, new.clone());
+            cells = new.collect();
+        }
+    }
+
+    fn is_in(&self, cell: usize, within: &[Span]) -> bool {
+        let own = Span::around(self.middle(cell), self.side_of(cell) / 2.0);
+        within.iter().any(|within| within.gap_squared(&own) <= 0.0)
     }
 
     /// Whether a gap nearby is narrow as against the cell. A cell that its ball
     /// covers hangs together with its neighbours anyway, and is only to be
     /// parted in the very gap, to tell its width.
-    fn is_coarse(&self, cell: usize, spots: &Tree<Spot>) -> bool {
+    fn is_coarse(&self, cell: usize, spots: Option<&Tree<Spot>>) -> bool {
         let Cell {
             level, clearance, ..
         } = self.all[cell];
         if level < COARSEST {
             return true;
         }
-        if level >= FINEST {
+        let Some(spots) = spots.filter(|_| level < FINEST) else {
             return false;
-        }
+        };
         let side = self.side(level);
         let own = Span::around(self.middle(cell), side / 2.0);
         let covered = f64::from(clearance) >= side * HALF_DIAGONAL;
@@ -237,6 +258,16 @@ impl Cells {
             let other = self.down(to, level);
             let once = self.all[other].level < level || on;
             (self.is_whole(other) && once).then_some(other)
+        })
+    }
+
+    /// The whole cells across the middles of its six faces.
+    pub(super) fn beside(&self, cell: usize) -> impl Iterator<Item = usize> {
+        let (middle, side) = (self.middle(cell), self.side_of(cell));
+        (0..6).filter_map(move |face| {
+            let mut point = middle;
+            point[face / 2] += if face % 2 == 0 { 0.51 } else { -0.51 } * side;
+            self.at(point)
         })
     }
 

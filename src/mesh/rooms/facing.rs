@@ -12,8 +12,8 @@ use std::cell::Cell;
 use rayon::prelude::*;
 
 use super::super::Corner;
-use super::super::space::{dot, length, less, middle, plus, times};
-use super::surface::{Surface, closest_on};
+use super::super::space::{dot, length, less, middle};
+use super::surface::{Surface, closest_on, halves};
 use super::tree::{Branch, Span};
 
 /// Normals of walls that face each other make no more than this.
@@ -84,7 +84,7 @@ fn least_product(a: &Span, b: &Span) -> f32 {
     least(0) + least(1) + least(2)
 }
 
-/// A point of the surface and how far off the wall is that faces it, in mm.
+/// A bit of the surface and how far off the wall is that faces it, in mm.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Spot {
     pub(super) span: Span,
@@ -104,106 +104,228 @@ impl Branch for Spot {
     }
 }
 
-/// Narrower and wider gaps, in mm, are of no interest.
+/// Which gaps are of interest.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Gaps {
+pub(super) struct Gaps<'a> {
+    /// Narrower ones are not, in mm.
     pub(super) least: f64,
+    /// Nor are wider ones.
     pub(super) most: f64,
+    /// Only those in one of these boxes are.
+    pub(super) within: &'a [Span],
 }
 
-/// Where on the surface the gaps are. Features are halved until none
-/// reaches further than its gap.
-pub(super) fn spots(surface: &Surface, gaps: Gaps) -> Vec<Spot> {
-    let places = 0..surface.features.len();
-    places
-        .into_par_iter()
-        .flat_map_iter(|place| {
-            let mut found = Vec::new();
-            look(surface, gaps, place, surface.features[place], &mut found);
-            found
-        })
-        .collect()
-}
+/// So many looks are the gaps worth at most.
+const MOST_LOOKS: u64 = 6_000_000;
 
-fn look(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], found: &mut Vec<Spot>) {
-    if surface.is_exhausted() {
-        return;
-    }
-    let centre = middle(piece);
-    let reach = piece.map(|corner| length(less(corner, centre)));
-    let reach = reach.into_iter().fold(0.0, f64::max);
-    let Some(gap) = ahead(surface, gaps, own, piece, reach) else {
-        return;
-    };
-    if reach <= gap.max(gaps.least) {
-        let gap = gap + reach / 2.0;
-        if gap >= gaps.least {
-            let span = Span::of(&[centre]);
-            let gap = gap as f32;
-            found.push(Spot { span, gap });
+/// Where on the surface the gaps are, and how narrow ones were looked for. What
+/// reaches further than its gap is halved: first the branches of the tree, then
+/// the features. The large ones come first, so that a surface with more narrow
+/// places than can be looked at is seen more coarsely all over.
+pub(super) fn spots(surface: &Surface, gaps: Gaps<'_>) -> (Vec<Spot>, f64) {
+    const TOPS: usize = 512;
+    let branches = surface.tree.branches_at(TOPS);
+    let mut open: Vec<Bit> = branches.map(|branch| Bit::Branch(branch, NONE)).collect();
+    let looked = surface.looks();
+    let (mut found, mut floor) = (Vec::new(), gaps.most);
+    while !open.is_empty() {
+        if surface.looks() - looked > MOST_LOOKS {
+            return (found, floor.max(gaps.least));
         }
-        return;
-    }
-    for half in halves(piece) {
-        look(surface, gaps, own, half, found);
-    }
-}
-
-/// The two parts of a triangle, cut through the middle of its longest side.
-fn halves([a, b, c]: [Corner; 3]) -> [[Corner; 3]; 2] {
-    let long = |a, b| length(less(a, b));
-    let (sides, triangle) = ([long(a, b), long(b, c), long(c, a)], [a, b, c]);
-    let longest = (1..3).fold(0, |best, side| {
-        if sides[side] > sides[best] {
-            side
-        } else {
-            best
+        floor *= 0.7;
+        let seen = open.into_par_iter().map(|bit| {
+            let mut seen = Seen::default();
+            let scan = Scan {
+                surface,
+                gaps,
+                floor,
+            };
+            scan.look(bit, &mut seen);
+            seen
+        });
+        let seen: Vec<Seen> = seen.collect();
+        open = Vec::new();
+        for seen in seen {
+            found.extend(seen.spots);
+            open.extend(seen.left);
         }
-    });
-    let [a, b, c] = [0, 1, 2].map(|turn| triangle[(longest + turn) % 3]);
-    let cut = times(plus(a, b), 0.5);
-    if sides[(longest + 2) % 3] <= 0.0 {
-        return [[a, cut, a], [cut, b, cut]];
     }
-    if sides[(longest + 1) % 3] <= 0.0 {
-        return [[a, cut, cut], [cut, b, b]];
-    }
-    [[a, cut, c], [cut, b, c]]
+    (found, gaps.least)
 }
 
-/// How close the nearest wall at least is that faces the piece. What is much
-/// closer than the gaps of interest is passed over: it may be a seam.
-fn ahead(surface: &Surface, gaps: Gaps, own: usize, piece: [Corner; 3], reach: f64) -> Option<f64> {
-    let centre = middle(piece);
-    let ways = surface.ways(own);
-    let patch = Patch {
-        span: Span::of(&piece),
-        normals: Span::of(&ways),
-    };
-    let looks = Cell::new(0);
-    let mut best = gaps.most as f32;
-    surface.tree.visit(
-        &mut best,
-        |best, branch| {
-            looks.set(looks.get() + 1);
-            patch.faces(branch).filter(|gap| gap < best)
-        },
-        |best, gap| gap < *best,
-        |best, place| {
-            if place == own || patch.faces(&surface.tree.items[place]).is_none() {
-                return;
+/// What is to be looked at: a branch of the tree or a piece of a feature; and
+/// a feature that may face it closely.
+#[derive(Debug, Clone, Copy)]
+enum Bit {
+    Branch(usize, usize),
+    Piece(usize, [Corner; 3], usize),
+}
+
+const NONE: usize = usize::MAX;
+
+#[derive(Debug, Default)]
+struct Seen {
+    spots: Vec<Spot>,
+    left: Vec<Bit>,
+}
+
+/// One round of looks: what reaches less than `floor` is left for the next.
+struct Scan<'a> {
+    surface: &'a Surface,
+    gaps: Gaps<'a>,
+    floor: f64,
+}
+
+/// The least gap, and the feature across it.
+type Gap = (f32, usize);
+
+impl Scan<'_> {
+    fn look(&self, bit: Bit, seen: &mut Seen) {
+        match bit {
+            Bit::Branch(branch, guess) => self.look_about(branch, guess, seen),
+            Bit::Piece(own, piece, guess) => self.look_at(own, piece, guess, seen),
+        }
+    }
+
+    fn is_out(&self, span: &Span) -> bool {
+        let within = self.gaps.within;
+        !within.is_empty() && within.iter().all(|within| within.gap_squared(span) > 0.0)
+    }
+
+    fn look_about(&self, branch: usize, guess: usize, seen: &mut Seen) {
+        let tree = &self.surface.tree;
+        let patch = tree.branch(branch);
+        let size = patch.span.size();
+        let reach = dot(size, size).sqrt() / 2.0;
+        if self.is_out(&patch.span) {
+            return;
+        }
+        if reach < self.floor && reach > 0.0 {
+            seen.left.push(Bit::Branch(branch, guess));
+            return;
+        }
+        let Some((gap, across)) = self.about(patch, guess, 2.0 * reach) else {
+            return;
+        };
+        if 2.0 * reach <= gap {
+            self.keep(patch.span, gap, reach, seen);
+            return;
+        }
+        match tree.children(branch) {
+            Ok(children) => {
+                for child in children {
+                    self.look_about(child, across, seen);
+                }
             }
-            let other = surface.features[place];
+            Err(places) => {
+                for place in places {
+                    self.look_at(place, self.surface.features[place], across, seen);
+                }
+            }
+        }
+    }
+
+    fn look_at(&self, own: usize, piece: [Corner; 3], guess: usize, seen: &mut Seen) {
+        let centre = middle(piece);
+        let reach = piece.map(|corner| length(less(corner, centre)));
+        let reach = reach.into_iter().fold(0.0, f64::max);
+        if self.is_out(&Span::of(&piece)) {
+            return;
+        }
+        if reach < self.floor && reach > self.gaps.least {
+            seen.left.push(Bit::Piece(own, piece, guess));
+            return;
+        }
+        let Some((gap, across)) = self.ahead(own, piece, reach, guess) else {
+            return;
+        };
+        if reach <= gap.max(self.gaps.least) {
+            self.keep(Span::of(&piece), gap, reach, seen);
+            return;
+        }
+        for half in halves(piece) {
+            self.look_at(own, half, across, seen);
+        }
+    }
+
+    /// From somewhere on a bit of this reach the gap is so much at least.
+    fn keep(&self, span: Span, gap: f64, reach: f64, seen: &mut Seen) {
+        if gap + reach >= self.gaps.least {
+            let gap = (gap + reach / 2.0) as f32;
+            seen.spots.push(Spot { span, gap });
+        }
+    }
+
+    /// How close the nearest wall at least is that may face a bit of the
+    /// surface, and which; no matter how much less than `enough`.
+    fn about(&self, patch: &Patch, guess: usize, enough: f64) -> Option<(f64, usize)> {
+        let items = &self.surface.tree.items;
+        self.least(patch, guess, |best, place| {
+            let gap = patch.faces(&items[place]).filter(|gap| *gap < best)?;
+            Some(if f64::from(gap) < enough { 0.0 } else { gap })
+        })
+    }
+
+    /// How close the nearest wall at least is that faces the piece. What is much
+    /// closer than the gaps of interest is passed over: it may be a seam.
+    fn ahead(
+        &self,
+        own: usize,
+        piece: [Corner; 3],
+        reach: f64,
+        guess: usize,
+    ) -> Option<(f64, usize)> {
+        let centre = middle(piece);
+        let ways = self.surface.ways(own);
+        let patch = Patch {
+            span: Span::of(&piece),
+            normals: Span::of(&ways),
+        };
+        let enough = if reach > self.gaps.least { reach } else { 0.0 };
+        self.least(&patch, guess, |best, place| {
+            if place == own || patch.faces(&self.surface.tree.items[place]).is_none() {
+                return None;
+            }
+            let other = self.surface.features[place];
             let off = length(less(closest_on(other, centre), centre));
             let gap = (off - reach).max(0.0);
-            let is_closer = off > gaps.least / 2.0 && (gap as f32) < *best;
-            if is_closer && sees(&ways, &surface.ways(place), centre, other, reach, gap) {
-                *best = gap as f32;
+            let is_closer = off > self.gaps.least / 2.0 && (gap as f32) < best;
+            let sees =
+                is_closer && sees(&ways, &self.surface.ways(place), centre, other, reach, gap);
+            sees.then_some(if gap < enough { 0.0 } else { gap as f32 })
+        })
+    }
+
+    /// The least of the gaps that `closer` tells of features which may face the
+    /// patch, if it is of interest; the guess is tried first.
+    fn least(
+        &self,
+        patch: &Patch,
+        guess: usize,
+        closer: impl Fn(f32, usize) -> Option<f32>,
+    ) -> Option<(f64, usize)> {
+        let looks = Cell::new(0);
+        let mut best: Gap = (self.gaps.most as f32, NONE);
+        let take = |best: &mut Gap, place: usize| {
+            if let Some(gap) = closer(best.0, place) {
+                *best = (gap, place);
             }
-        },
-    );
-    surface.looked(looks.get());
-    (f64::from(best) < gaps.most).then_some(f64::from(best))
+        };
+        if guess != NONE {
+            take(&mut best, guess);
+        }
+        self.surface.tree.visit(
+            &mut best,
+            |best, branch| {
+                looks.set(looks.get() + 1);
+                patch.faces(branch).filter(|gap| *gap < best.0)
+            },
+            |best, gap| gap < best.0,
+            take,
+        );
+        self.surface.looked(looks.get());
+        (best.1 != NONE).then_some((f64::from(best.0), best.1))
+    }
 }
 
 /// Whether a piece of this reach about `centre` and the triangle, both facing

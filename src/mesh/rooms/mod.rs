@@ -6,6 +6,10 @@
 //! that the surface does not cut; two balls that overlap are a way. [`basins`]
 //! parts the space where the ways are narrow, [`throat`] measures how narrow,
 //! [`walls`] tells whose wall a facet is.
+//!
+//! A print with more narrow places than are looked at is seen more coarsely. Two
+//! parts never seem to hang together that do not; but a way may be missed, and
+//! what then seems shut is doubted, not told.
 
 mod basins;
 mod cells;
@@ -22,16 +26,16 @@ use std::f64::consts::PI;
 
 use rayon::prelude::*;
 
-use super::space::{area, dot, length, less, plus, times};
+use super::space::{area, dot, length, less, middle, normal, plus, times, unit};
 use super::{Cavity, Corner, Facet};
 use crate::units::{Stopped, Watch, go_on};
 use basins::Basins;
 use cells::Cells;
 use facing::{Gaps, spots};
-use surface::Surface;
+use surface::{Surface, cut};
 use throat::{Throat, summit, throat};
-use tree::{Span, Tree};
-use walls::{Plan, tiles};
+use tree::Span;
+use walls::Plan;
 
 /// The hollows of the region that hangs together with the outside.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -115,26 +119,49 @@ struct Room {
 
 impl Search<'_> {
     /// First only with gaps that may let the bubble pass. Where that leaves a
-    /// room without a way in, it is behind a narrower one, which is looked for.
+    /// room without a way in, it is behind a narrower one, which is looked for
+    /// about it.
     fn rooms(&self, limit: f64) -> Result<Rooms, Stopped> {
         let Some(surface) = Surface::of(&self.triangles()) else {
             return Ok(Rooms::default());
         };
-        let least = self.longest / 4000.0;
-        let first = self.plan(&surface, (0.6 * self.bubble).max(least), limit, 0.1)?;
-        let is_whole = |plan: &Plan<'_>| plan.basins.list.iter().all(|basin| basin.passes > 0.0);
-        let plan = match first {
-            None => return Ok(Rooms::default()),
-            Some(plan) if is_whole(&plan) => Some(plan),
-            Some(_) => self.plan(&surface, (self.bubble / 12.0).max(least), limit, 0.5)?,
+        let finest = self.longest / 4000.0;
+        let gaps = |least: f64, within| Gaps {
+            least,
+            most: self.longest * 0.35,
+            within,
         };
-        let Some(plan) = plan else {
+        go_on(self.watch, STEP, 0.1)?;
+        let least = (0.6 * self.bubble).max(finest);
+        let (mut spots, seen) = spots(&surface, gaps(least, &[]));
+        let narrowest = spots.iter().map(|spot| f64::from(spot.gap));
+        if narrowest.fold(f64::INFINITY, f64::min) > limit {
             return Ok(Rooms::default());
-        };
+        }
+        go_on(self.watch, STEP, 0.2)?;
+        let cells = Cells::grow(&surface, &spots);
+        go_on(self.watch, STEP, 0.4)?;
+        // Then what seems shut off is so by less than lets the bubble pass.
+        let is_whole = seen <= least && !cells.cut_short;
+        let mut plan = self.plan(&surface, cells, least);
+        plan.is_sure = is_whole;
+        let shut_off = plan.about_shut_off();
+        if (1..=MOST_ROOMS).contains(&shut_off.len()) {
+            go_on(self.watch, STEP, 0.5)?;
+            let fine = gaps((self.bubble / 12.0).max(finest), &shut_off);
+            let (more, seen) = facing::spots(&surface, fine);
+            spots.extend(more);
+            let mut cells = plan.cells;
+            cells.refine(&surface, &spots, &shut_off);
+            go_on(self.watch, STEP, 0.6)?;
+            plan = self.plan(&surface, cells, fine.least);
+            plan.is_sure = is_whole || seen <= fine.least && !plan.cells.cut_short;
+        }
         go_on(self.watch, STEP, 0.8)?;
         let (rooms, room_of) = self.kept(&plan);
         go_on(self.watch, STEP, 0.9)?;
-        let furnished = self.furnish(&plan, &rooms, &room_of);
+        let mut furnished = self.furnish(&plan, &rooms, &room_of);
+        furnished.doubt_mm2 += plan.untold_mm2();
         if surface.is_exhausted() {
             return Ok(Rooms {
                 given_up: true,
@@ -144,42 +171,29 @@ impl Search<'_> {
         Ok(furnished)
     }
 
-    /// The space, parted where it is narrow; none where no gap is under `limit`.
-    fn plan<'a>(
-        &self,
-        surface: &'a Surface,
-        least: f64,
-        limit: f64,
-        done: f64,
-    ) -> Result<Option<Plan<'a>>, Stopped> {
-        go_on(self.watch, STEP, done)?;
-        let most = self.longest * 0.35;
-        let spots = spots(surface, Gaps { least, most });
-        let Some(spots) = Tree::of(&spots) else {
-            return Ok(None);
-        };
-        if f64::from(spots.whole().gap) > limit {
-            return Ok(None);
-        }
-        go_on(self.watch, STEP, done + 0.1)?;
-        let cells = Cells::grow(surface, &spots, self.watch, done + 0.1)?;
-        go_on(self.watch, STEP, done + 0.2)?;
+    /// The space, parted where it is narrow.
+    fn plan<'a>(&self, surface: &'a Surface, cells: Cells, least: f64) -> Plan<'a> {
         let is_narrow = |passes: f64, largest: f64| self.may_part(passes, largest);
         let basins = Basins::of(&cells, surface, self.bubble / 2.0, is_narrow);
-        Ok(Some(Plan {
+        Plan {
             surface,
             borders: basins.borders(&cells),
             cells,
             basins,
             least,
+            is_sure: false,
             largest: self.longest * 0.2,
-        }))
+        }
     }
 
     /// About the middle, where single precision is finest.
     fn triangles(&self) -> Vec<[Corner; 3]> {
-        let moved = |facet: &Facet| facet.corners.map(|corner| less(corner, self.middle));
-        self.wetted.par_iter().map(moved).collect()
+        let wetted = self.wetted.par_iter();
+        wetted.map(|facet| self.moved(facet)).collect()
+    }
+
+    fn moved(&self, facet: &Facet) -> [Corner; 3] {
+        facet.corners.map(|corner| less(corner, self.middle))
     }
 
     /// Whether it may, by what the cells know of them.
@@ -230,22 +244,27 @@ impl Search<'_> {
     }
 
     fn furnish(&self, plan: &Plan<'_>, rooms: &[Room], room_of: &[Option<usize>]) -> Rooms {
-        let reach = plan.reach(|basin| room_of[basin].is_some());
+        let Some(reach) = plan.reach(|basin| room_of[basin].is_some()) else {
+            return Rooms::default();
+        };
+        let is_near = |corners: &[Corner; 3]| reach.touches(&Span::of(corners));
         let smallest = rooms.iter().map(|room| room.largest);
         let fine = smallest.fold(f64::INFINITY, f64::min) / 4.0;
-        let near = |facet: &Facet| {
-            let corners = facet.corners.map(|corner| less(corner, self.middle));
-            (Span::of(&corners).gap_squared(&reach) <= 0.0).then_some(corners)
-        };
         let dealt = self.wetted.par_iter().enumerate();
         let dealt: Vec<(usize, [Corner; 3])> = dealt
-            .filter_map(|(facet, of)| Some((facet, near(of)?)))
+            .map(|(facet, of)| (facet, self.moved(of)))
+            .filter(|(_, corners)| is_near(corners))
             .collect();
         let whole: f64 = dealt.iter().map(|(_, corners)| area(*corners)).sum();
-        let side = fine.max((whole / TILES).sqrt());
+        let side = fine.max(1.5 * (whole / TILES).sqrt());
         let dealt: Vec<Share> = dealt
             .into_par_iter()
-            .flat_map_iter(|(facet, corners)| shares(plan, room_of, facet, corners, side))
+            .flat_map_iter(|(facet, corners)| {
+                let mut tiles = Vec::new();
+                cut(corners, side, &mut tiles);
+                tiles.retain(is_near);
+                shares(plan, room_of, (facet, corners), &tiles)
+            })
             .collect();
         let (rooms, dealt) = without_specks(rooms, dealt);
         self.summed(&rooms, &dealt)
@@ -258,7 +277,7 @@ impl Search<'_> {
             let from = rooms[share.room].throat.at;
             hollow.area += share.area;
             hollow.upright = plus(hollow.upright, share.upright);
-            hollow.volume += (dot(from, share.upright) - share.moment) / 3.0;
+            hollow.volume += share.volume(from);
         }
         close_inner_openings(rooms, &mut hollows);
         let cavity = |(room, hollow): (&Room, &Hollow)| Cavity {
@@ -301,6 +320,9 @@ impl Search<'_> {
 fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
     let basin = &plan.basins.list[at];
     basin.before?;
+    if !plan.is_sure && plan.shut_off(at).is_some() {
+        return None;
+    }
     let ball = |cell: u32| {
         let cell = cell as usize;
         (plan.cells.middle(cell), plan.cells.clearance(cell))
@@ -312,27 +334,33 @@ fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
     if is_behind(reached) != is_behind(basin.widest as usize) {
         return None;
     }
-    let rough = Throat {
-        radius: if basin.passes > 0.0 {
-            basin.passes
-        } else {
-            plan.least / 2.0
-        },
-        at: ball(basin.opening[0]).0,
-    };
     if basin.passes <= 0.0 {
-        return Some((rough, largest));
+        let unseen = Throat {
+            radius: plan.least / 2.0,
+            at: start.0,
+        };
+        return Some((unseen, largest));
     }
     let side = plan.cells.side_of(basin.opening[0] as usize);
     let about = basin.passes.max(side);
     let enough = (2.0 * about).min(0.95 * start.1);
-    let mut throats = vec![rough];
+    let mut throats = Vec::<Throat>::new();
+    let mut tried = 0;
     let ways = std::iter::once(basin.opening).chain(plan.other_ways(at));
     for way in ways {
         let middle = ball(way[0]).0;
         let is_known = |throat: &Throat| length(less(throat.at, middle)) < 4.0 * about;
-        if throats.len() > MOST_OPENINGS || throats.iter().skip(1).any(is_known) {
+        if throats.iter().any(is_known) {
             continue;
+        }
+        let found = throats.iter().map(|throat| throat.radius);
+        let seems = plan.cells.passage(way[0] as usize, way[1] as usize);
+        if f64::from(seems.unwrap_or(0.0)) < BLUR * BLUR * found.fold(0.0, f64::max) {
+            break;
+        }
+        tried += 1;
+        if tried > MOST_OPENINGS {
+            break;
         }
         let thread = thread(plan, at, way, enough);
         throats.extend(throat(plan.surface, &thread, about / 2.0));
@@ -349,7 +377,7 @@ const TILES: f64 = 16_000.0;
 const MOST_ROOMS: usize = 24;
 
 /// So many openings of a room are measured, those first that seem the widest.
-const MOST_OPENINGS: usize = 8;
+const MOST_OPENINGS: usize = 5;
 
 /// From where there is room on the one side of an opening to where there is on
 /// the other.
@@ -401,23 +429,29 @@ struct Share {
     moment: f64,
 }
 
+impl Share {
+    /// Of the cone from a point of the room to it, in mm³.
+    fn volume(&self, from: Corner) -> f64 {
+        (dot(from, self.upright) - self.moment) / 3.0
+    }
+}
+
 fn shares(
     plan: &Plan<'_>,
     room_of: &[Option<usize>],
-    facet: usize,
-    corners: [Corner; 3],
-    side: f64,
+    (facet, corners): (usize, [Corner; 3]),
+    tiles: &[[Corner; 3]],
 ) -> Vec<Share> {
     let mut shares = Vec::<Share>::new();
-    let mut whole = 0.0;
-    for tile in tiles(corners, side) {
-        whole += tile.area;
-        let basin = plan.basin(tile.middle, tile.upright);
+    let (whole, upright) = (area(corners), unit(normal(corners)));
+    for &tile in tiles {
+        let (area, at) = (area(tile), middle(tile));
+        let basin = plan.basin(at, upright);
         let Some(room) = basin.and_then(|basin| room_of[basin]) else {
             continue;
         };
-        let at = shares.iter().position(|share| share.room == room);
-        let at = at.unwrap_or_else(|| {
+        let known = shares.iter().position(|share| share.room == room);
+        let share = known.unwrap_or_else(|| {
             shares.push(Share {
                 facet,
                 room,
@@ -428,10 +462,11 @@ fn shares(
             });
             shares.len() - 1
         });
-        let upright = times(tile.upright, tile.area);
-        shares[at].area += tile.area;
-        shares[at].upright = plus(shares[at].upright, upright);
-        shares[at].moment += dot(tile.middle, upright);
+        let share = &mut shares[share];
+        let upright = times(upright, area);
+        share.area += area;
+        share.upright = plus(share.upright, upright);
+        share.moment += dot(at, upright);
     }
     shares.retain(|share| share.area > 0.0);
     for share in &mut shares {
@@ -441,22 +476,26 @@ fn shares(
 }
 
 /// The rooms that have walls enough around their largest ball, which no other
-/// body encloses with less; what is wall of the others goes to what they open
-/// into. What has less is a whim of the cells.
+/// body encloses with less, and hold half of it; what is wall of the others goes
+/// to what they open into. What has less is a whim of the cells.
 fn without_specks(rooms: &[Room], dealt: Vec<Share>) -> (Vec<Room>, Vec<Share>) {
-    let mut areas = vec![0.0; rooms.len()];
+    let mut sizes = vec![(0.0, 0.0); rooms.len()];
     for share in &dealt {
-        areas[share.room] += share.area;
+        let (area, volume) = &mut sizes[share.room];
+        *area += share.area;
+        *volume += share.volume(rooms[share.room].throat.at);
     }
     for inner in (0..rooms.len()).rev() {
         if let Some(outer) = rooms[inner].before {
-            areas[outer] += areas[inner];
+            sizes[outer].0 += sizes[inner].0;
+            sizes[outer].1 += sizes[inner].1;
         }
     }
     let (mut stay, mut now) = (Vec::<Room>::new(), Vec::<Option<usize>>::new());
-    for (room, area) in rooms.iter().zip(areas) {
+    for (room, (area, volume)) in rooms.iter().zip(sizes) {
         let before = room.before.and_then(|before| now[before]);
-        let is_speck = area < 2.0 * PI * room.largest * room.largest;
+        let disc = PI * room.largest * room.largest;
+        let is_speck = area < 2.0 * disc || volume < disc * room.largest * 2.0 / 3.0;
         now.push(if is_speck { before } else { Some(stay.len()) });
         if !is_speck {
             stay.push(Room { before, ..*room });

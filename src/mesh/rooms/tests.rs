@@ -257,6 +257,7 @@ fn comb(slit: f64) -> Triangles {
 #[test]
 fn a_slit_that_leads_nowhere_is_no_room() {
     has_none(&comb(2.0), 0.5);
+    has_none(&comb(0.6), 0.5);
 }
 
 #[test]

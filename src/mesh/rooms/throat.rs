@@ -26,9 +26,10 @@ pub(super) fn throat(surface: &Surface, thread: &[Corner], spacing: f64) -> Opti
         .map(|pair| length(less(pair[1], pair[0])))
         .sum();
     let spacing = spacing.max(long / MOST_BEADS);
-    let mut beads = strung(surface, thread);
-    for _ in 0..ROUNDS {
-        let points: Vec<Corner> = beads.iter().map(|bead| bead.0).collect();
+    let mut beads = strung(surface, &spaced(thread, spacing));
+    centre(surface, &mut beads, spacing);
+    for _ in 1..ROUNDS {
+        let points = narrow_part(&beads);
         beads = strung(surface, &spaced(&points, spacing));
         centre(surface, &mut beads, spacing);
     }
@@ -53,6 +54,18 @@ pub(super) fn throat(surface: &Surface, thread: &[Corner], spacing: f64) -> Opti
 const ROUNDS: usize = 3;
 const MOST_BEADS: f64 = 100.0;
 const BISECTIONS: usize = 4;
+
+/// The thread from just before it gets narrow to just after.
+fn narrow_part(beads: &[Bead]) -> Vec<Corner> {
+    const MARGIN: usize = 3;
+    let narrowest = beads.iter().map(|bead| bead.1);
+    let narrowest = narrowest.fold(f64::INFINITY, f64::min);
+    let is_narrow = |bead: &Bead| bead.1 < 1.5 * narrowest;
+    let first = beads.iter().position(is_narrow).unwrap_or(0);
+    let last = beads.iter().rposition(is_narrow).unwrap_or(0);
+    let part = first.saturating_sub(MARGIN)..(last + MARGIN + 1).min(beads.len());
+    beads[part].iter().map(|bead| bead.0).collect()
+}
 
 fn strung(surface: &Surface, points: &[Corner]) -> Vec<Bead> {
     let bead = |&point: &Corner| (point, surface.nearest(point, f64::INFINITY).0);
@@ -111,16 +124,16 @@ fn middle_of_narrow(beads: &[Bead], narrowest: f64) -> Corner {
 /// The point with the most room near this one, across `along` if there is one:
 /// away from the surface by steps that shrink, for the way up is a ridge.
 pub(super) fn climb(surface: &Surface, start: Bead, step: f64, along: Option<Corner>) -> Bead {
-    const STEPS: usize = 30;
-    const SHRINK: f64 = 0.82;
+    const STEPS: usize = 16;
+    const SHRINK: f64 = 0.72;
     let mut best = start;
     let mut point = start.0;
     let mut step = step * 0.4;
     // No step leads further from the surface than it is long.
-    let mut within = start.1 * 1.01 + 1e-9;
+    let mut within = start.1 * 1.03 + 1e-9;
     for _ in 0..STEPS {
-        let (room, touched) = surface.nearest(point, within);
-        within = (room + step) * 1.01 + 1e-9;
+        let (room, touched) = surface.about_nearest(point, within, 0.995);
+        within = (room + step) * 1.03 + 1e-9;
         if room > best.1 {
             best = (point, room);
         }
@@ -129,7 +142,12 @@ pub(super) fn climb(surface: &Surface, start: Bead, step: f64, along: Option<Cor
         point = plus(point, times(unit(across), step));
         step *= SHRINK;
     }
-    best
+    let exact = surface.nearest(best.0, best.1).0;
+    if exact > start.1 {
+        (best.0, exact)
+    } else {
+        start
+    }
 }
 
 /// The middle of the largest ball that is reached from this one without a

@@ -58,6 +58,10 @@ impl Span {
         [0, 1, 2].map(|axis| f64::from(self.high[axis]) - f64::from(self.low[axis]))
     }
 
+    pub(super) fn longest_mm(&self) -> f64 {
+        self.size().into_iter().fold(0.0, f64::max)
+    }
+
     fn longest(&self) -> usize {
         let width = |axis: usize| self.high[axis] - self.low[axis];
         (1..3).fold(0, |best, axis| {
@@ -82,6 +86,16 @@ impl Span {
 pub(super) trait Branch: Copy + Send + Sync {
     fn span(&self) -> &Span;
     fn join(self, other: Self) -> Self;
+}
+
+impl Branch for Span {
+    fn span(&self) -> &Span {
+        self
+    }
+
+    fn join(self, other: Self) -> Self {
+        Self::join(self, other)
+    }
 }
 
 /// A balanced tree: the children of branch i are 2 i and 2 i + 1, its items a
@@ -133,6 +147,36 @@ impl<B: Branch> Tree<B> {
         &self.branches[1]
     }
 
+    pub(super) fn branch(&self, branch: usize) -> &B {
+        &self.branches[branch]
+    }
+
+    /// About so many branches that hold all there is together.
+    pub(super) fn branches_at(&self, count: usize) -> std::ops::Range<usize> {
+        let first = count.next_power_of_two().min(self.shares.leaves);
+        first..2 * first
+    }
+
+    /// The two branches of a branch, or else the places of its items.
+    pub(super) fn children(&self, branch: usize) -> Result<[usize; 2], std::ops::Range<usize>> {
+        match branch.checked_sub(self.shares.leaves) {
+            Some(leaf) => Err(self.shares.start(leaf)..self.shares.start(leaf + 1)),
+            None => Ok([2 * branch, 2 * branch + 1]),
+        }
+    }
+
+    /// Whether the box of any item touches this one.
+    pub(super) fn touches(&self, span: &Span) -> bool {
+        let mut found = false;
+        self.visit(
+            &mut found,
+            |found, branch| (!found && span.gap_squared(branch.span()) <= 0.0).then_some(0.0),
+            |found, _| !found,
+            |found, place| *found |= span.gap_squared(self.items[place].span()) <= 0.0,
+        );
+        found
+    }
+
     /// Visits the items, nearest branches first, as far as `worth` lets in: it
     /// ranks a branch by how soon it is to be looked at, if at all. `still`
     /// says of a rank whether by now it is in vain.
@@ -155,14 +199,15 @@ impl<B: Branch> Tree<B> {
             if !still(state, rank) {
                 continue;
             }
-            if let Some(leaf) = branch.checked_sub(self.shares.leaves) {
-                for place in self.shares.start(leaf)..self.shares.start(leaf + 1) {
-                    item(state, place);
+            let children = match self.children(branch) {
+                Ok(children) => children,
+                Err(places) => {
+                    places.for_each(|place| item(state, place));
+                    continue;
                 }
-                continue;
-            }
-            let [left, right] = [2 * branch, 2 * branch + 1]
-                .map(|child| worth(state, &self.branches[child]).map(|rank| (child, rank)));
+            };
+            let [left, right] =
+                children.map(|child| worth(state, &self.branches[child]).map(|rank| (child, rank)));
             let (first, then) = match (left, right) {
                 (Some(left), Some(right)) if left.1 <= right.1 => (Some(left), Some(right)),
                 _ => (right, left),

@@ -1,11 +1,16 @@
 //! Which room a bit of the wall belongs to.
 
+use std::f64::consts::PI;
+
 use super::super::Corner;
-use super::super::space::{dot, length, less, normal, plus, times, unit};
-use super::basins::Basins;
+use super::super::space::{dot, length, less, plus, times, unit};
+use super::basins::{Basin, Basins};
 use super::cells::{Cells, lens};
 use super::surface::Surface;
-use super::tree::Span;
+use super::tree::{Span, Tree};
+
+/// What walls are measured to may be off by.
+const SLACK: f64 = 0.93;
 
 /// The space with its parts.
 #[derive(Debug)]
@@ -17,6 +22,8 @@ pub(super) struct Plan<'a> {
     pub(super) borders: Vec<[u32; 2]>,
     /// Narrower gaps were not looked into, in mm.
     pub(super) least: f64,
+    /// Whether all others were, where a basin has no way in.
+    pub(super) is_sure: bool,
     /// No ball need be larger, in mm.
     pub(super) largest: f64,
 }
@@ -34,49 +41,95 @@ impl Plan<'_> {
         })
     }
 
-    /// The box around the balls of the basins that are asked for.
-    pub(super) fn reach(&self, asked: impl Fn(usize) -> bool) -> Span {
+    /// The boxes around the balls of the basins that are asked for, and what
+    /// may be beside them.
+    pub(super) fn reach(&self, asked: impl Fn(usize) -> bool) -> Option<Tree<Span>> {
+        let boxes: Vec<Span> = self
+            .boxes()
+            .filter(|at| asked(at.0))
+            .map(|at| at.1)
+            .collect();
+        Tree::of(&boxes)
+    }
+
+    /// The boxes around the basins that no way leads to.
+    pub(super) fn about_shut_off(&self) -> Vec<Span> {
+        let basins = &self.basins.list;
+        let mut reaches = vec![Span::EMPTY; basins.len()];
+        for (basin, span) in self.boxes() {
+            if let Some(first) = self.shut_off(basin) {
+                reaches[first] = reaches[first].join(span);
+            }
+        }
+        reaches.retain(|reach| reach.low[0] <= reach.high[0]);
+        reaches
+    }
+
+    /// The basin that no way leads to which this one is or opens into.
+    pub(super) fn shut_off(&self, basin: usize) -> Option<usize> {
+        let basins = &self.basins.list;
+        let before = |&at: &usize| basins[at].before;
+        std::iter::successors(Some(basin), before).find(|&at| basins[at].passes <= 0.0)
+    }
+
+    /// The basins of the cells and the boxes around their balls.
+    fn boxes(&self) -> impl Iterator<Item = (usize, Span)> {
         let cells = 0..self.cells.all.len();
-        let asked = cells.filter(|&cell| self.basins.at(cell).is_some_and(&asked));
-        asked.fold(Span::EMPTY, |reach, cell| {
-            let ball = self.cells.clearance(cell) + self.cells.side_of(cell);
-            reach.join(Span::around(self.cells.middle(cell), ball))
+        cells.filter_map(|cell| {
+            let half = self.cells.clearance(cell) + 2.0 * self.cells.side_of(cell);
+            let span = Span::around(self.cells.middle(cell), half);
+            Some((self.basins.at(cell)?, span))
         })
     }
 
-    /// The basin that a point of the wall lies in: that of the largest ball
-    /// which touches the wall there, or of where there is more room from it.
+    /// What may be wall of basins that no way seems to lead to, because the cells
+    /// are too coarse to show it: as much as their largest balls have, in mm².
+    pub(super) fn untold_mm2(&self) -> f64 {
+        let basins = self.basins.list.iter();
+        let untold = basins.filter(|basin| basin.passes <= 0.0 && !self.is_sure);
+        let ball = |basin: &Basin| {
+            let radius = self.cells.clearance(basin.widest as usize);
+            4.0 * PI * radius * radius
+        };
+        untold.map(ball).sum()
+    }
+
+    /// The basin that a point of the wall lies in: that of a ball which touches
+    /// the wall there, or of where there is more room from it.
     pub(super) fn basin(&self, on: Corner, upright: Corner) -> Option<usize> {
         const TRIES: usize = 16;
         let mut point = plus(on, times(upright, self.ball_at(on, upright)));
         for _ in 0..TRIES {
-            let (room, touched) = self.surface.nearest(point, self.largest);
-            if room >= self.largest {
-                return self.cells.at(point).and_then(|cell| self.basins.at(cell));
-            }
             let Some(cell) = self.cells.at(point) else {
                 return Some(0);
             };
+            let (basin, clearance) = (self.basins.at(cell), self.cells.clearance(cell));
             let apart = length(less(self.cells.middle(cell), point));
-            if let Some(basin) = self.basins.at(cell)
-                && lens(apart, room, self.cells.clearance(cell)).is_some()
+            if basin.is_some() && apart < clearance {
+                return basin;
+            }
+            let (room, touched) = self.surface.about_nearest(point, self.largest, SLACK);
+            if room >= self.largest
+                || basin.is_some() && lens(apart, SLACK * room, clearance).is_some()
             {
-                return Some(basin);
+                return basin;
             }
             point = plus(point, times(unit(less(point, touched)), room * 0.7));
         }
         None
     }
 
-    /// The radius of the largest ball that touches the wall here: shrunk until
-    /// nothing is in it.
+    /// The radius of a ball about as large as the cells here that touches the
+    /// wall: shrunk until nothing is in it.
     fn ball_at(&self, on: Corner, upright: Corner) -> f64 {
         const SHRINKS: usize = 8;
-        let mut radius = self.largest;
+        let cell = self.cells.at(on).map(|cell| self.cells.side_of(cell));
+        let mut radius = cell.unwrap_or(self.largest).min(self.largest);
         for _ in 0..SHRINKS {
             let middle = plus(on, times(upright, radius));
-            let (room, touched) = self.surface.nearest(middle, radius * 0.999);
-            if room >= radius * 0.999 {
+            let within = radius * SLACK;
+            let (room, touched) = self.surface.about_nearest(middle, within, SLACK);
+            if room >= within {
                 break;
             }
             let to = less(touched, on);
@@ -88,40 +141,4 @@ impl Plan<'_> {
         }
         radius
     }
-}
-
-/// A part of a facet.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Tile {
-    pub(super) middle: Corner,
-    pub(super) upright: Corner,
-    pub(super) area: f64,
-}
-
-/// A facet in alike triangles with sides of this length or less, 64 along a
-/// side at most.
-pub(super) fn tiles([a, b, c]: [Corner; 3], side: f64) -> impl Iterator<Item = Tile> {
-    let (right, up) = (less(b, a), less(c, a));
-    let longest = [right, up, less(c, b)]
-        .map(length)
-        .into_iter()
-        .fold(0.0, f64::max);
-    let count = (longest / side).ceil().clamp(1.0, 64.0);
-    let across = normal([a, b, c]);
-    let area = length(across) / 2.0 / (count * count);
-    let upright = unit(across);
-    let rows = count as usize;
-    (0..rows * rows).map(move |tile| {
-        // Row r counts 2 r + 1 tiles from the corner a, every other upside down.
-        let row = tile.isqrt();
-        let step = tile - row * row;
-        let third = if step % 2 == 0 { 1.0 / 3.0 } else { 2.0 / 3.0 };
-        let along_up = ((step / 2) as f64 + third) / count;
-        let along_right = (row as f64 + 1.0 - third) / count - along_up;
-        Tile {
-            middle: plus(a, plus(times(right, along_right), times(up, along_up))),
-            upright,
-            area,
-        }
-    })
 }
