@@ -210,6 +210,7 @@ pub(crate) struct InMm<'a> {
 
 impl InMm<'_> {
     /// The corners of triangle number `at`.
+    #[inline]
     pub(crate) fn corners(&self, at: usize) -> [Corner; 3] {
         let corners = match self.triangles {
             Triangles::Records(records) => in_corners(stl::numbers(&records[at])),
@@ -218,7 +219,9 @@ impl InMm<'_> {
                 triangles[at].map(|at| corners[at as usize])
             }
         };
-        corners.map(|corner| corner.map(|number| number * self.mm))
+        let [a, b, c] = corners;
+        let in_mm = |[x, y, z]: Corner| [x * self.mm, y * self.mm, z * self.mm];
+        [in_mm(a), in_mm(b), in_mm(c)]
     }
 }
 

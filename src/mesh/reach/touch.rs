@@ -8,6 +8,13 @@ use super::weld::{Numbers, Plane};
 /// is off by more is not what rounding makes.
 const MOST_TILT: f64 = 64.0;
 
+/// How far the corners of a triangle stand above a plane, and whether that is
+/// sure however little the corners of the plane's own triangle may be off.
+struct Above {
+    above: [f64; 3],
+    is_sure: bool,
+}
+
 /// How two triangles meet.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Meeting {
@@ -38,42 +45,47 @@ impl Flat<'_> {
         shared
     }
 
-    /// How far its corners stand above the other's plane; what is shared or as
-    /// close as the plane can be told there lies in it.
-    fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> [f64; 3] {
+    /// How far its corners stand above the other's plane; what is shared or
+    /// within the tolerance lies in it.
+    fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> Above {
         let near = tolerance * tolerance;
-        let mut is_doubtful = false;
+        let mut is_sure = true;
         // Without branches, which no processor could foresee.
         let above = std::array::from_fn(|k| {
             let to = less(*self.corners[k], *other.corners[0]);
             let above = dot(other.plane.normal, to);
-            let is_flat = shared[k] | (above * above <= near);
-            is_doubtful |=
-                !is_flat & (above * above <= near * (1.0 + dot(to, to) * other.plane.steep));
+            let square = above * above;
+            let is_flat = shared[k] | (square <= near);
+            is_sure &= is_flat | (square > near * (1.0 + dot(to, to) * other.plane.steep));
             if is_flat { 0.0 } else { above }
         });
-        if is_doubtful {
-            self.settled(other, above, tolerance)
-        } else {
-            above
-        }
+        Above { above, is_sure }
     }
 
-    /// The same once more of corners far from the other triangle, for its size:
-    /// its plane tilts as its own corners are off.
-    #[cold]
+    /// The same where that is not sure: a plane tilts as the corners of its
+    /// triangle are off, so that far from it, for its size, less is known of it.
     fn settled(&self, other: &Self, above: [f64; 3], tolerance: f64) -> [f64; 3] {
         std::array::from_fn(|k| {
-            let tilt = other
-                .shares(*self.corners[k])
-                .map(f64::abs)
-                .iter()
-                .sum::<f64>();
-            if above[k].abs() <= tolerance * tilt.clamp(1.0, MOST_TILT) {
+            let shares = other.shares(*self.corners[k]).map(f64::abs);
+            let tilt = shares.iter().sum::<f64>().clamp(1.0, MOST_TILT);
+            if above[k].abs() <= tolerance * tilt {
                 0.0
             } else {
                 above[k]
             }
+        })
+    }
+
+    /// Whether a side of it has all of `other` beyond it, and not just so.
+    fn is_off(&self, other: &Self, tolerance: f64) -> bool {
+        (0..3).any(|k| {
+            let along = less(*self.corners[(k + 1) % 3], *self.corners[k]);
+            let inward = cross(self.plane.normal, along);
+            let margin = tolerance * tolerance * dot(along, along);
+            other.corners.iter().all(|corner| {
+                let inside = dot(inward, less(**corner, *self.corners[k]));
+                inside < 0.0 && inside * inside > margin
+            })
         })
     }
 
@@ -101,12 +113,25 @@ impl Flat<'_> {
 pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     let [own, shared] = a.shared(b);
     let common = shared.iter().filter(|shared| **shared).count();
-    if common == 2 && is_unfolded(a, own, b, shared) {
+    let is_parted = match common {
+        1 => are_parted(a, own, b, shared, tolerance),
+        2 => is_unfolded(a, own, b, shared),
+        _ => false,
+    };
+    if is_parted {
         return None;
     }
     let is_flat = |above: [f64; 3]| above.iter().all(|above| *above == 0.0);
-    let b_above = b.above(a, shared, tolerance);
-    let a_above = a.above(b, own, tolerance);
+    let b_seen = b.above(a, shared, tolerance);
+    let a_seen = a.above(b, own, tolerance);
+    let (mut b_above, mut a_above) = (b_seen.above, a_seen.above);
+    if !(b_seen.is_sure && a_seen.is_sure) {
+        if a.is_off(b, tolerance) || b.is_off(a, tolerance) {
+            return None;
+        }
+        b_above = b.settled(a, b_above, tolerance);
+        a_above = a.settled(b, a_above, tolerance);
+    }
     // The most common by far, so it comes first.
     if is_one_sided(b_above, common) && !is_flat(a_above) {
         return None;
@@ -125,6 +150,21 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     }
     let line = section(b, b_above)?;
     clipped(line, a, tolerance).map(Meeting::Line)
+}
+
+/// Whether a plane through the only corner that the two share, across the way
+/// from one to the other, parts them: they meet nowhere else.
+fn are_parted(a: &Flat, own: [bool; 3], b: &Flat, shared: [bool; 3], tolerance: f64) -> bool {
+    let arms = |of: &Flat, shared: [bool; 3]| {
+        let k = shared.iter().position(|shared| *shared).unwrap_or(0);
+        [1, 2].map(|next| less(*of.corners[(k + next) % 3], *of.corners[k]))
+    };
+    let (of_a, of_b) = (arms(a, own), arms(b, shared));
+    let across = less(plus(of_b[0], of_b[1]), plus(of_a[0], of_a[1]));
+    let margin = tolerance * tolerance * dot(across, across);
+    let is_beyond = |along: f64| along > 0.0 && along * along > margin;
+    of_b.iter().all(|arm| is_beyond(dot(*arm, across)))
+        && of_a.iter().all(|arm| is_beyond(-dot(*arm, across)))
 }
 
 /// Whether the only corner of `b` that `a` has not lies beyond the side that the
