@@ -91,7 +91,7 @@ fn the_unit_is_asked_with_the_size_in_words_and_the_survey_is_shown_before_it_is
     let (ticket, work) = asked(hands.effects("2"));
     assert_eq!(
         work,
-        AddWork::Survey("prints/stem.stl".into(), LengthUnit::Cm)
+        AddWork::Survey("prints/stem.stl".into(), LengthUnit::Cm, MM.of(0.5))
     );
     tell(&mut hands, ticket, AddNews::At("the surface", 0.4));
     assert!(hands.text(80, 24).contains("surveying: the surface"));
@@ -126,7 +126,7 @@ fn a_file_that_names_its_unit_is_surveyed_at_once_and_what_was_given_up_is_not_h
     let (ticket, work) = asked(tell(&mut hands, ticket, looked));
     assert_eq!(
         work,
-        AddWork::Survey("prints/stem.stl".into(), LengthUnit::In)
+        AddWork::Survey("prints/stem.stl".into(), LengthUnit::In, MM.of(0.5))
     );
     assert_eq!(asked(hands.effects("Esc")).1, AddWork::Stop);
     tell(&mut hands, ticket, AddNews::Surveyed(Ok(found())));

@@ -438,7 +438,7 @@ fn begin(model: &mut Model, piece: &str, edit: MaskEdit) -> Vec<Effect> {
     };
     let masks = edit.made_on(&of.masks);
     let before = of.masks.clone();
-    let Some(source) = Source::with_masks(of, &masks) else {
+    let Some(source) = Source::with_masks(&model.project.definition, of, &masks) else {
         return Vec::new();
     };
     model.prints.begin_masking(piece);

@@ -4,11 +4,11 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::{Effect, Key, KeyCode, Layer, Model};
+use super::{Effect, Key, KeyCode, Layer, Model, Screen};
 use crate::mesh::{Cavity, Class, Corner, Facet, Flaw, Mask, Survey};
 use crate::project::{self, Definition, Piece};
-use crate::tui::picture::{Eye, Hit, Point, Scene, pick};
-use crate::units::number;
+use crate::tui::picture::{Eye, Hit, Picture, Point, Scene, draw, pick};
+use crate::units::{Length, number};
 
 /// What a print is read from: where any of it differs, the print is another.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,23 +19,30 @@ pub struct Source {
     pub unit: Option<String>,
     /// What is kept from the bath.
     pub masks: Vec<Mask>,
+    /// Passages whose widest ball is smaller are shut.
+    pub bubble: Length,
 }
 
 impl Source {
     /// What the print of a piece is read from; `None` without a print.
     pub fn of(definition: &Definition, piece: &str) -> Option<Self> {
         let piece = definition.piece(piece)?;
-        Self::with_masks(piece, &piece.masks)
+        Self::with_masks(definition, piece, &piece.masks)
     }
 
     /// What it would be read from, had it these masks.
-    pub(super) fn with_masks(piece: &Piece, masks: &[project::Mask]) -> Option<Self> {
+    pub(super) fn with_masks(
+        definition: &Definition,
+        piece: &Piece,
+        masks: &[project::Mask],
+    ) -> Option<Self> {
         let mesh = piece.mesh.as_ref()?;
         let masks = masks.iter().filter_map(|mask| mask.shape.parse().ok());
         Some(Self {
             file: mesh.file.clone(),
             unit: mesh.unit.clone(),
             masks: masks.collect(),
+            bubble: definition.bubble,
         })
     }
 }
@@ -50,11 +57,36 @@ pub struct Print {
     /// Its facets in the survey's order, for drawing; the tint is the place of
     /// the class in [`CLASSES`].
     pub scene: Scene,
-    /// The area of each of [`CLASSES`], in mm².
-    pub areas_mm2: [f64; 4],
+    /// What the Piece screen shows of it.
+    pub still: Arc<Still>,
     /// The groups that the file names.
     pub groups: Vec<String>,
 }
+
+/// What the Piece screen shows of a print: little, so that it is kept of many.
+#[derive(Debug, PartialEq)]
+pub struct Still {
+    /// What it was read from.
+    pub source: Source,
+    /// The area of each of [`CLASSES`], in mm².
+    pub areas_mm2: [f64; 4],
+    /// What is at its first places with a name.
+    pub places: Vec<String>,
+    /// How many more there are.
+    pub more_places: usize,
+    /// It as it is looked at first, the largest picture first: those of
+    /// [`STILLS`].
+    pub pictures: Vec<Picture>,
+}
+
+/// The columns and lines of the still pictures.
+const STILLS: [(usize, usize); 3] = [(52, 26), (36, 18), (24, 12)];
+
+/// The dots of a cell of which prints are drawn: beside and above one another.
+pub const CELL: (usize, usize) = (2, 4);
+
+/// So many places with a name are told on the Piece screen.
+const TOLD_PLACES: usize = 3;
 
 /// Every class, as they are listed.
 pub const CLASSES: [Class; 4] = [Class::Wetted, Class::Masked, Class::Dry, Class::Hidden];
@@ -82,10 +114,21 @@ impl Print {
         for facet in facets.clone() {
             areas_mm2[usize::from(tint(facet.class))] += facet.area_mm2();
         }
+        let scene = Scene::of(facets.map(|facet| (facet.corners, tint(facet.class))));
+        let mut places = places(&survey).into_iter().map(|place| place.say);
+        let first = places.by_ref().take(TOLD_PLACES).collect();
+        let still = |(columns, lines)| draw(&scene, &Eye::REST, columns * CELL.0, lines * CELL.1);
+        let still = Still {
+            source: source.clone(),
+            areas_mm2,
+            places: first,
+            more_places: places.count(),
+            pictures: STILLS.map(still).into(),
+        };
         Self {
             source,
-            scene: Scene::of(facets.map(|facet| (facet.corners, tint(facet.class)))),
-            areas_mm2,
+            scene,
+            still: Arc::new(still),
             groups: Vec::new(),
             survey,
         }
@@ -101,8 +144,10 @@ impl Print {
 /// What the screen knows of one piece's print.
 #[derive(Debug, Default)]
 pub struct Known {
-    /// The print as last read.
+    /// The print as last read, until others were read in its place.
     pub print: Option<Arc<Print>>,
+    /// What the Piece screen shows of it.
+    pub still: Option<Arc<Still>>,
     /// While it is read: which step, and which share of all is done.
     pub reading: Option<(&'static str, f64)>,
     /// Why it could not be read.
@@ -111,6 +156,8 @@ pub struct Known {
     pub changed: bool,
     /// Whether what is read are other masks, which are then written down.
     pub masking: bool,
+    /// Whether the reading was given up: then it is not begun unasked.
+    pub given_up: bool,
 }
 
 /// The prints that the screen knows.
@@ -123,6 +170,8 @@ pub struct Prints {
     pub pictures: bool,
     /// How prints are drawn where nothing else is chosen.
     pub usual: Option<Dots>,
+    /// Whether the Piece screen has room for a picture.
+    pub roomy: bool,
 }
 
 /// The step at which masks can no longer be given up.
@@ -146,6 +195,7 @@ impl Prints {
         let known = self.known.entry(piece.to_owned()).or_default();
         known.reading = Some((step, 0.0));
         known.masking = masking;
+        known.given_up = false;
         known.fault = None;
     }
 
@@ -191,16 +241,18 @@ impl Prints {
         match result {
             Ok(print) => {
                 *known = Known {
+                    still: Some(print.still.clone()),
                     print: Some(print),
                     ..Known::default()
                 }
             }
             Err(fault) => known.fault = Some(fault),
         }
-        if self.known.len() > KEPT
-            && let Some(other) = self.known.keys().find(|name| *name != piece).cloned()
-        {
-            self.known.remove(&other);
+        let kept = self.known.values().filter(|known| known.print.is_some());
+        if kept.count() > KEPT {
+            let mut others = self.known.iter_mut().filter(|(name, _)| *name != piece);
+            let other = others.find_map(|(_, known)| known.print.take());
+            drop(other);
         }
     }
 
@@ -208,6 +260,14 @@ impl Prints {
     pub(super) fn changed(&mut self, piece: &str) {
         if let Some(known) = self.known.get_mut(piece) {
             known.changed = true;
+        }
+    }
+
+    /// What dots a still picture is drawn with.
+    pub fn still_dots(&self) -> Dots {
+        match self.usual {
+            Some(Dots::Braille) => Dots::Braille,
+            _ => Dots::Blocks,
         }
     }
 
@@ -328,26 +388,7 @@ pub struct Place {
 impl Print {
     /// The places with a name, as they are jumped to.
     pub fn places(&self) -> Vec<Place> {
-        let survey = &self.survey;
-        let hollows = survey.cavities.iter().map(|cavity| Place {
-            say: hollow(cavity),
-            at_mm: cavity.at_mm,
-        });
-        let islands = survey.islands.iter().enumerate().skip(1);
-        let islands = islands.map(|(n, island)| Place {
-            say: format!("loose part {} of {}", n + 1, survey.islands.len()),
-            at_mm: island.at_mm,
-        });
-        let told = |what: Flaw| !matches!(what, Flaw::SealedCavity | Flaw::DrainedCavity);
-        let flaws = survey.defects.iter().filter(|flaw| told(flaw.what));
-        let flaws = flaws.map(|flaw| Place {
-            say: match flaw.count {
-                1 => flaw_words(flaw.what).to_owned(),
-                count => format!("{}, one of {count}", flaw_words(flaw.what)),
-            },
-            at_mm: flaw.at_mm,
-        });
-        hollows.chain(islands).chain(flaws).collect()
+        places(&self.survey)
     }
 
     /// The facet at a marker.
@@ -417,6 +458,28 @@ impl Print {
             middles.min_by(|(_, a), (_, b)| distance(*a, at_mm).total_cmp(&distance(*b, at_mm)))?;
         Some(Marker { facet, at_mm })
     }
+}
+
+fn places(survey: &Survey) -> Vec<Place> {
+    let hollows = survey.cavities.iter().map(|cavity| Place {
+        say: hollow(cavity),
+        at_mm: cavity.at_mm,
+    });
+    let islands = survey.islands.iter().enumerate().skip(1);
+    let islands = islands.map(|(n, island)| Place {
+        say: format!("loose part {} of {}", n + 1, survey.islands.len()),
+        at_mm: island.at_mm,
+    });
+    let told = |what: Flaw| !matches!(what, Flaw::SealedCavity | Flaw::DrainedCavity);
+    let flaws = survey.defects.iter().filter(|flaw| told(flaw.what));
+    let flaws = flaws.map(|flaw| Place {
+        say: match flaw.count {
+            1 => flaw_words(flaw.what).to_owned(),
+            count => format!("{}, one of {count}", flaw_words(flaw.what)),
+        },
+        at_mm: flaw.at_mm,
+    });
+    hollows.chain(islands).chain(flaws).collect()
 }
 
 fn middle(facet: &Facet) -> Corner {
@@ -504,8 +567,29 @@ impl Model {
             return false;
         };
         let source = Source::of(&self.project.definition, piece);
-        let is_other = |print: &Arc<Print>| Some(&print.source) != source.as_ref();
-        known.changed || known.print.as_ref().is_some_and(is_other)
+        let is_other = |still: &Arc<Still>| Some(&still.source) != source.as_ref();
+        known.changed || known.still.as_ref().is_some_and(is_other)
+    }
+
+    /// Has the print of the piece read that the Piece screen shows, where it has
+    /// room for a picture and nothing is being masked.
+    pub(super) fn read_for_still(&mut self) -> Vec<Effect> {
+        let is_shown = self.screen == Screen::Piece && self.layers.is_empty();
+        let piece = self.selected_piece().map(str::to_owned);
+        let Some(piece) = piece.filter(|_| is_shown && self.prints.roomy) else {
+            return Vec::new();
+        };
+        let is_busy = self.prints.known.values().any(|known| known.masking);
+        let is_known = self.prints.of(&piece).is_some_and(|known| {
+            known.still.is_some()
+                || known.reading.is_some()
+                || known.fault.is_some()
+                || known.given_up
+        });
+        if is_busy || is_known {
+            return Vec::new();
+        }
+        self.read_print(&piece)
     }
 
     /// Opens the print of the selected piece, as it was last looked at.
@@ -552,7 +636,10 @@ impl Model {
     fn close_print(&mut self, showing: Box<Showing>) -> Vec<Effect> {
         let known = self.prints.known.get_mut(&showing.piece);
         let masking = known.as_ref().is_some_and(|known| known.masking);
-        let reading = known.and_then(|known| known.reading.take());
+        let reading = known.and_then(|known| {
+            known.given_up = known.still.is_none();
+            known.reading.take()
+        });
         if masking && reading.is_some_and(|(step, _)| step != WRITING) {
             self.say("given up; its masks are as before");
         }
@@ -671,6 +758,10 @@ fn go(model: &mut Model, showing: &mut Showing, print: Option<&Print>, [right, u
 
 /// The place nearest to the middle of the picture.
 fn in_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
+    pick(&print.scene, eye, eye.centre).or_else(|| beside_the_middle(print, eye))
+}
+
+fn beside_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
     let [right, up, _] = eye.directions();
     let off = |middle: Point| {
         let aside = |direction: Point| {
@@ -684,7 +775,7 @@ fn in_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
         [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) / 3.0)
     });
     let nearest = middles.min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
-    pick(&print.scene, eye, eye.centre).or_else(|| pick(&print.scene, eye, nearest))
+    pick(&print.scene, eye, nearest)
 }
 
 fn enlarge(showing: &mut Showing, print: &Print, times: f32) {

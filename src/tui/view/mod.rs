@@ -115,6 +115,11 @@ fn body(model: &Model, area: Rect) -> Rect {
     }
 }
 
+/// Whether the Piece screen has room for a picture of the print.
+pub fn has_room(area: Rect) -> bool {
+    area.width >= 120 && area.height >= 40
+}
+
 /// Where the terminal's own picture of a print belongs, if one is to be drawn.
 pub fn picture_place(model: &Model, theme: &Theme, area: Rect) -> Option<Rect> {
     let is_drawn = area.width >= LEAST.0 && area.height >= LEAST.1;

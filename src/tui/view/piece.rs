@@ -4,10 +4,11 @@ use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::vessel::route;
-use super::{Role, how_to_begin, or_edit};
+use super::theme::Theme;
+use super::{Role, how_to_begin, or_edit, print};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
-use crate::tui::app::{Model, Spot};
+use crate::tui::app::{Id, Model, Source, Spot};
 use crate::units::{A, AH, PERCENT, clock_span, number};
 
 /// Draws the selected piece.
@@ -30,14 +31,15 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let rest = below(area, 2);
     let width = usize::from(area.width);
     if width < 100 {
-        let rows = sections(model, name, piece, figures, width).concat();
+        let rows = sections(model, (name, piece, figures), (width, pen.theme())).concat();
         scrolled(model, pen, rest, rows);
         return;
     }
     let columns = if width >= 150 { 3 } else { 2 };
     let each = area.width / columns;
-    let sections = sections(model, name, piece, figures, usize::from(each) - 2);
-    let [figures, open, history] = sections;
+    let inner = usize::from(each) - 2;
+    let [figures, open, history] = sections(model, (name, piece, figures), (inner, pen.theme()));
+    let under = below(rest, figures.len() + 1);
     let stacks = if columns == 3 {
         vec![figures, open, history]
     } else {
@@ -51,6 +53,14 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             ..rest
         };
         scrolled(model, pen, column, rows);
+    }
+    let known = model.prints.of(name).and_then(|known| known.still.as_ref());
+    if let Some(still) = known.filter(|_| model.prints.roomy) {
+        let place = Rect {
+            width: each - 1,
+            ..under
+        };
+        print::still(model, still, pen, place);
     }
 }
 
@@ -92,10 +102,8 @@ fn standing(model: &Model, piece: &PieceState) -> String {
 
 fn sections(
     model: &Model,
-    name: &str,
-    piece: &PieceState,
-    figures: &PieceFigures,
-    width: usize,
+    (name, piece, figures): (&str, &PieceState, &PieceFigures),
+    (width, theme): (usize, Theme),
 ) -> [Vec<Row>; 3] {
     let told = [
         charge(model, figures, width),
@@ -104,6 +112,7 @@ fn sections(
         hold(model, figures),
         areas(model, figures, width),
         balance(model, figures),
+        print_told(model, name, (width, theme)),
     ];
     let open = [
         gates(model, name, piece, width),
@@ -369,6 +378,50 @@ fn balance(model: &Model, figures: &PieceFigures) -> Vec<Row> {
         ));
     }
     rows
+}
+
+/// What is known of its print, and which key shows it.
+fn print_told(model: &Model, name: &str, (width, theme): (usize, Theme)) -> Vec<Row> {
+    let source = Source::of(&model.project.definition, name);
+    let Some(source) = source else {
+        return Vec::new();
+    };
+    let room = width.saturating_sub(11);
+    let lines = |role: Role, text: &str| -> Vec<Row> {
+        let lines = wrapped(text, room).into_iter();
+        lines.map(|line| Row::of(role, line)).collect()
+    };
+    let way = model
+        .key_of(Id::Print)
+        .unwrap_or_else(|| model.way_to(Id::Print));
+    let known = model.prints.of(name);
+    let still = known.and_then(|known| known.still.as_deref());
+    let mut rows = Vec::new();
+    if let Some((step, done)) = known.and_then(|known| known.reading) {
+        let told = format!("reading it: {step} ... {:.0} %", done * 100.0);
+        rows.extend(lines(Role::Soon, &told));
+    } else if let Some(fault) = known.and_then(|known| known.fault.as_ref()) {
+        rows.extend(lines(Role::Alarm, fault));
+    } else if model.is_stale(name) {
+        let told = format!("stale: its file or masks are others now; {way}, then Enter");
+        rows.extend(lines(Role::Soon, &told));
+    } else if still.is_none() {
+        rows.extend(lines(Role::Plain, &format!("{}; {way} draws it", source.file)));
+    }
+    if let Some(still) = still {
+        rows.extend(print::legend(model, still, (room, theme)));
+        for place in &still.places {
+            rows.extend(lines(Role::Soon, &format!("! {place}")));
+        }
+        rows.extend(lines(Role::Plain, &match (still.places.len(), still.more_places) {
+            (0, _) => format!("no hollow, no flaw; {way} turns it"),
+            (_, 0) => format!("{way} turns it, then 0 goes to each"),
+            (_, more) => format!("and {more} more; {way} turns it, then 0 goes to each"),
+        }));
+    }
+    let leads = std::iter::once("print").chain(std::iter::repeat(""));
+    let rows = leads.zip(rows).map(|(lead, row)| label(lead).join(row));
+    rows.collect()
 }
 
 fn gates(model: &Model, name: &str, piece: &PieceState, width: usize) -> Vec<Row> {

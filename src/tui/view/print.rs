@@ -9,7 +9,9 @@ use super::theme::{Shade, Theme};
 use super::{Role, is_narrow, or_edit};
 use crate::mesh::Class;
 use crate::report::safe::fitted;
-use crate::tui::app::{CLASSES, Dots, Known, Model, Print, Showing, Source, class_word};
+use crate::tui::app::{
+    CELL, CLASSES, Dots, Known, Model, Print, Showing, Source, Still, class_word,
+};
 use crate::tui::picture::{Dot, Image, Picture, draw as drawn};
 use crate::units::{CM2, MM2, number};
 
@@ -48,7 +50,7 @@ fn laid_out(
     (area, theme): (Rect, Theme),
 ) -> (Rect, Vec<Row>) {
     let width = usize::from(area.width);
-    let legend = legend(model, print, (width, theme));
+    let legend = legend(model, &print.still, (width, theme));
     let told = stands(model, showing)
         .into_iter()
         .chain(readout(model, showing, print, width));
@@ -131,7 +133,7 @@ fn turned(showing: &Showing) -> String {
 }
 
 /// Each class that there is: its pattern, its word, its area and share.
-fn legend(model: &Model, print: &Print, (width, theme): (usize, Theme)) -> Vec<Row> {
+pub(super) fn legend(model: &Model, print: &Still, (width, theme): (usize, Theme)) -> Vec<Row> {
     let all: f64 = print.areas_mm2.iter().sum();
     let unit = model.project.definition.units.area();
     let parts = CLASSES.into_iter().zip(print.areas_mm2);
@@ -246,30 +248,12 @@ fn class_of(dot: &Dot) -> Class {
     CLASSES[usize::from(dot.tint) % CLASSES.len()]
 }
 
-/// The samples of a cell: 2 beside one another, 4 above one another.
-const CELL: (usize, usize) = (2, 4);
-
 /// Draws the print in cells.
 fn in_cells(showing: &Showing, print: &Print, dots: Dots, pen: &mut Pen<'_>, area: Rect) {
     let size = (usize::from(area.width), usize::from(area.height));
     let picture = drawn(&print.scene, &showing.eye, size.0 * CELL.0, size.1 * CELL.1);
     let theme = pen.theme();
-    for y in 0..size.1 {
-        for x in 0..size.0 {
-            let cell = Cell {
-                picture: &picture,
-                at: (x, y),
-                theme,
-            };
-            let (glyph, style) = match (dots, theme.is_ascii(), theme.has_shades()) {
-                (_, true, _) => cell.letter(),
-                (Dots::Braille, ..) => cell.braille(),
-                (_, _, true) => cell.halves(),
-                _ => cell.shade(),
-            };
-            pen.cell(area, (x, y), glyph, style);
-        }
-    }
+    cells(&picture, dots, pen, area);
     if let Some(marker) = showing.marker {
         let at = picture.view.place(print.scene.from_middle(marker.at_mm));
         let at = (at[0] / CELL.0 as f32, at[1] / CELL.1 as f32);
@@ -283,6 +267,48 @@ fn in_cells(showing: &Showing, print: &Print, dots: Dots, pen: &mut Pen<'_>, are
         if is_inside {
             let style = theme.selected(Role::Key);
             pen.cell(area, (at.0 as usize, at.1 as usize), sign, style);
+        }
+    }
+}
+
+/// Draws the largest still picture for which there is room, in the middle of it.
+pub(super) fn still(model: &Model, still: &Still, pen: &mut Pen<'_>, area: Rect) {
+    let size = |picture: &Picture| (picture.width / CELL.0, picture.height / CELL.1);
+    let fits = |picture: &&Picture| {
+        let (columns, lines) = size(picture);
+        columns <= usize::from(area.width) && lines <= usize::from(area.height)
+    };
+    let Some(picture) = still.pictures.iter().find(fits) else {
+        return;
+    };
+    let (columns, lines) = size(picture);
+    let (columns, lines) = (columns as u16, lines as u16);
+    let place = Rect {
+        x: area.x + (area.width - columns) / 2,
+        width: columns,
+        height: lines,
+        ..area
+    };
+    cells(picture, model.prints.still_dots(), pen, place);
+}
+
+/// Draws the dots of a picture.
+fn cells(picture: &Picture, dots: Dots, pen: &mut Pen<'_>, area: Rect) {
+    let theme = pen.theme();
+    for y in 0..usize::from(area.height) {
+        for x in 0..usize::from(area.width) {
+            let cell = Cell {
+                picture,
+                at: (x, y),
+                theme,
+            };
+            let (glyph, style) = match (dots, theme.is_ascii(), theme.has_shades()) {
+                (_, true, _) => cell.letter(),
+                (Dots::Braille, ..) => cell.braille(),
+                (_, _, true) => cell.halves(),
+                _ => cell.shade(),
+            };
+            pen.cell(area, (x, y), glyph, style);
         }
     }
 }
