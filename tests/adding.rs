@@ -98,7 +98,7 @@ fn the_unit_is_asked_with_the_size_in_words_and_the_survey_is_shown_before_it_is
     tell(&mut hands, ticket, AddNews::Surveyed(Ok(found())));
     let screen = hands.text(80, 24);
     for part in [
-        "wetted area 2.000 dm2 +- 0.020",
+        "wetted area ~2.000 \u{b1}0.020 dm2",
         "x1.16: fdm:0.2mm",
         "! shells overlap",
     ] {

@@ -157,10 +157,7 @@ fn with_print(
         warnings.push(format!("{doubt}; taken as told"));
     }
     warnings.extend(read.warnings());
-    let order = read.order(
-        folder.project().definition.bubble.to(MM),
-        args.mask.clone(),
-    )?;
+    let order = read.order(folder.project().definition.bubble.to(MM), args.mask.clone())?;
     let progress = Progress::on(context.clock);
     let (taken, surveyed) = survey_for_piece(&read.print, &order, &progress).map_err(stopped)?;
     drop(progress);

@@ -155,9 +155,10 @@ impl Adding {
         if let (Some(area), Some(pm)) = (piece.area, piece.area_pm) {
             let unit = units.area();
             words.push(format!(
-                "wetted area {} +- {}",
-                area.shown(unit, 4),
-                number(pm.to(unit), 2)
+                "wetted area ~{} \u{b1}{} {}",
+                number(area.to(unit), 4),
+                number(pm.to(unit), 2),
+                unit.symbol
             ));
         }
         if let Some(because) = &piece.roughness_because {
@@ -217,6 +218,12 @@ pub(super) fn open(model: &mut Model) -> Vec<Effect> {
 /// A key while a piece is added.
 pub(super) fn key(model: &mut Model, mut adding: Box<Adding>, key: Key) -> Vec<Effect> {
     let effects = match adding.step.clone() {
+        AddStep::Unit { .. } | AddStep::Found(_)
+            if matches!(key.code, KeyCode::Char('/' | '?')) =>
+        {
+            model.layers.extend([Layer::Adding(adding), Layer::Help(0)]);
+            return Vec::new();
+        }
         AddStep::Fields => match in_fields(model, &mut adding, key) {
             Some(effects) => effects,
             None => return Vec::new(),

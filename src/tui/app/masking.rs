@@ -86,6 +86,20 @@ impl MaskKind {
         }
     }
 
+    /// What its sizes mean.
+    pub fn explained(self) -> &'static str {
+        match self {
+            Self::Patch => {
+                "it grows from the marker over edges that are bent by no more than so much"
+            }
+            Self::Ball => "all of the surface within the radius",
+            Self::Side => "level with the marker, as the print lies in its file: z is up",
+            Self::Cylinder => "its axis stands upright on the surface, as deep out as in",
+            Self::Box => "the marker is in its middle; x, y and z are those of the file",
+            Self::Group => "all triangles that the file has under this name",
+        }
+    }
+
     /// The sizes that are asked, with common ones ready.
     fn fields(self) -> Vec<Field> {
         let mm = |label, size| Field::number(label, "mm", Some(size));
@@ -262,6 +276,10 @@ pub(super) fn key(model: &mut Model, mut masking: Box<Masking>, key: Key) -> Vec
     };
     match next {
         Next::Stay => model.layers.push(Layer::Masking(masking)),
+        Next::Help => {
+            let help = [Layer::Masking(masking), Layer::Help(0)];
+            model.layers.extend(help);
+        }
         Next::Leave => {}
         Next::Do(edit) => return begin(model, &masking.piece, edit),
     }
@@ -271,6 +289,7 @@ pub(super) fn key(model: &mut Model, mut masking: Box<Masking>, key: Key) -> Vec
 /// What a key led to.
 enum Next {
     Stay,
+    Help,
     Leave,
     Do(MaskEdit),
 }
@@ -291,6 +310,8 @@ fn in_list(model: &Model, masking: &mut Masking, row: usize, key: Key) -> Next {
         }
     } else if let Some(row) = moved(row, rows, key) {
         masking.step = MaskStep::List(row);
+    } else if matches!(key.code, KeyCode::Char('/' | '?')) {
+        return Next::Help;
     } else if key.is_back() {
         return Next::Leave;
     }

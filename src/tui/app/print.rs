@@ -57,10 +57,27 @@ pub struct Print {
     /// Its facets in the survey's order, for drawing; the tint is the place of
     /// the class in [`CLASSES`].
     pub scene: Scene,
+    /// How it is looked at first.
+    pub first: Eye,
     /// What the Piece screen shows of it.
     pub still: Arc<Still>,
     /// The groups that the file names.
     pub groups: Vec<String>,
+}
+
+/// Where most of a print is seen from, at rest unless another place shows
+/// clearly more: a flat one is not looked at along its edge.
+fn most_of(scene: &Scene) -> Eye {
+    let (columns, lines) = STILLS[STILLS.len() - 1];
+    let seen = |eye: &Eye| draw(scene, eye, columns * CELL.0, lines * CELL.1).covered();
+    let at_rest = seen(&Eye::REST) * 5 / 4;
+    let others = [(90.0, 0.0), (0.0, 45.0), (90.0, 45.0)];
+    let others = others.map(|(right, down)| Eye::REST.turned(right, down));
+    let most = others.map(|eye| (seen(&eye), eye));
+    // Of equals the first.
+    let most = most.into_iter().rev().max_by_key(|(seen, _)| *seen);
+    most.filter(|(seen, _)| *seen > at_rest)
+        .map_or(Eye::REST, |(_, eye)| eye)
 }
 
 /// What the Piece screen shows of a print: little, so that it is kept of many.
@@ -115,19 +132,22 @@ impl Print {
             areas_mm2[usize::from(tint(facet.class))] += facet.area_mm2();
         }
         let scene = Scene::of(facets.map(|facet| (facet.corners, tint(facet.class))));
-        let mut places = places(&survey).into_iter().map(|place| place.say);
-        let first = places.by_ref().take(TOLD_PLACES).collect();
-        let still = |(columns, lines)| draw(&scene, &Eye::REST, columns * CELL.0, lines * CELL.1);
+        let places = places(&survey, Flaw::matters_in_the_bath);
+        let mut places = places.into_iter().map(|place| place.all());
+        let told = places.by_ref().take(TOLD_PLACES).collect();
+        let first = most_of(&scene);
+        let still = |(columns, lines)| draw(&scene, &first, columns * CELL.0, lines * CELL.1);
         let still = Still {
             source: source.clone(),
             areas_mm2,
-            places: first,
+            places: told,
             more_places: places.count(),
             pictures: STILLS.map(still).into(),
         };
         Self {
             source,
             scene,
+            first,
             still: Arc::new(still),
             groups: Vec::new(),
             survey,
@@ -324,10 +344,10 @@ pub struct Marker {
 }
 
 impl Showing {
-    fn of(piece: &str) -> Self {
+    fn of(piece: &str, eye: Eye) -> Self {
         Self {
             piece: piece.to_owned(),
-            eye: Eye::REST,
+            eye,
             marker: None,
             marking: false,
             dots: None,
@@ -381,14 +401,36 @@ impl Showing {
 pub struct Place {
     /// What is there.
     pub say: String,
+    /// Of how many such places it is the one that is told.
+    pub count: usize,
+    /// What it means for the plating; nothing where that is plain.
+    pub means: &'static str,
     /// Where, in mm.
     pub at_mm: Corner,
+}
+
+impl Place {
+    /// `a thin wall, one of 12`.
+    fn one(&self) -> String {
+        match self.count {
+            0 | 1 => self.say.clone(),
+            count => format!("{}, one of {count}", self.say),
+        }
+    }
+
+    /// `a thin wall (12 times)`.
+    fn all(&self) -> String {
+        match self.count {
+            0 | 1 => self.say.clone(),
+            count => format!("{} ({count} times)", self.say),
+        }
+    }
 }
 
 impl Print {
     /// The places with a name, as they are jumped to.
     pub fn places(&self) -> Vec<Place> {
-        places(&self.survey)
+        places(&self.survey, |_| true)
     }
 
     /// The facet at a marker.
@@ -427,7 +469,14 @@ impl Print {
         let apart = places.map(|place| (distance(place.at_mm, marker.at_mm), place));
         let (apart, place) = apart.min_by(|a, b| a.0.total_cmp(&b.0))?;
         let near = apart < self.survey.diagonal_mm() / 4.0;
-        near.then(|| format!("{} mm from here: {}", number(apart, 2), place.say))
+        let means = match place.means {
+            "" => String::new(),
+            means => format!(": {means}"),
+        };
+        near.then(|| {
+            let apart = number(apart, 2);
+            format!("{apart} mm from here: {}{means}", place.one())
+        })
     }
 
     /// The marker at the place of one on the print as it was: the facet there,
@@ -460,23 +509,31 @@ impl Print {
     }
 }
 
-fn places(survey: &Survey) -> Vec<Place> {
+fn places(survey: &Survey, is_told: impl Fn(Flaw) -> bool) -> Vec<Place> {
     let hollows = survey.cavities.iter().map(|cavity| Place {
         say: hollow(cavity),
+        count: 1,
+        means: if cavity.sealed {
+            Flaw::SealedCavity.means()
+        } else {
+            Flaw::DrainedCavity.means()
+        },
         at_mm: cavity.at_mm,
     });
     let islands = survey.islands.iter().enumerate().skip(1);
     let islands = islands.map(|(n, island)| Place {
         say: format!("loose part {} of {}", n + 1, survey.islands.len()),
+        count: 1,
+        means: "what touches no other part needs a contact of its own, or stays bare",
         at_mm: island.at_mm,
     });
     let told = |what: Flaw| !matches!(what, Flaw::SealedCavity | Flaw::DrainedCavity);
-    let flaws = survey.defects.iter().filter(|flaw| told(flaw.what));
+    let flaws = survey.defects.iter();
+    let flaws = flaws.filter(|flaw| told(flaw.what) && is_told(flaw.what));
     let flaws = flaws.map(|flaw| Place {
-        say: match flaw.count {
-            1 => flaw_words(flaw.what).to_owned(),
-            count => format!("{}, one of {count}", flaw_words(flaw.what)),
-        },
+        say: flaw_words(flaw.what).to_owned(),
+        count: flaw.count,
+        means: flaw.what.means(),
         at_mm: flaw.at_mm,
     });
     hollows.chain(islands).chain(flaws).collect()
@@ -598,9 +655,11 @@ impl Model {
             return Vec::new();
         };
         let last = self.prints.last.take().filter(|last| last.piece == piece);
-        let showing = last.unwrap_or_else(|| Box::new(Showing::of(&piece)));
-        self.layers.push(Layer::Print(showing));
         let known = self.prints.of(&piece);
+        let first = known.and_then(|known| known.print.as_ref());
+        let first = first.map_or(Eye::REST, |print| print.first);
+        let showing = last.unwrap_or_else(|| Box::new(Showing::of(&piece, first)));
+        self.layers.push(Layer::Print(showing));
         if known.is_some_and(|k| k.print.is_some() || k.reading.is_some()) {
             return Vec::new();
         }
@@ -628,6 +687,9 @@ impl Model {
             let all = open.chain(&mut self.prints.last);
             for showing in all.filter(|showing| showing.piece == piece) {
                 showing.marker = showing.marker.and_then(|marker| print.marker_at(marker));
+                if showing.eye == Eye::REST {
+                    showing.eye = print.first;
+                }
             }
         }
         self.prints.read(piece, result);
@@ -704,7 +766,7 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
         (Char('+'), Some(print)) => enlarge(&mut showing, &print, ENLARGE),
         (Char('-'), Some(print)) => enlarge(&mut showing, &print, 1.0 / ENLARGE),
         (Char('5') | Home, Some(print)) => {
-            showing.eye = Eye::REST;
+            showing.eye = print.first;
             showing.centre(&print);
         }
         (Char('*' | 'm') | Tab | BackTab, Some(print)) => {
@@ -810,7 +872,7 @@ fn open(model: &mut Model, showing: &mut Showing) {
     let outside = 1 << tint(Class::Wetted) | 1 << tint(Class::Masked);
     showing.eye.open = if showing.is_open() { 0 } else { outside };
     if showing.is_open() {
-        model.say("the side that faces you is left out: what is inside is seen");
+        model.say("near side left out: the inside is seen");
     }
 }
 
@@ -847,5 +909,5 @@ fn jump(model: &mut Model, showing: &mut Showing, print: &Print) {
         open(model, showing);
     }
     showing.centre(print);
-    model.say(format!("{} of {}: {}", next + 1, places.len(), place.say));
+    model.say(format!("{} of {}: {}", next + 1, places.len(), place.one()));
 }

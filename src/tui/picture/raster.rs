@@ -59,6 +59,11 @@ pub struct Hit {
 }
 
 impl Picture {
+    /// At how many of its dots something is seen.
+    pub fn covered(&self) -> usize {
+        self.dots.iter().flatten().count()
+    }
+
     /// What is seen at a dot, counted from the top left.
     pub fn seen(&self, x: usize, y: usize) -> Option<&Dot> {
         if x >= self.width {
@@ -265,11 +270,7 @@ pub fn pick(scene: &Scene, eye: &Eye, point: Point) -> Option<Hit> {
 
 /// What a line of sight meets first of these faces; of those equally near the
 /// first of the print.
-fn first_of<'f>(
-    faces: impl Iterator<Item = &'f Face>,
-    eye: &Eye,
-    [x, y]: [f32; 2],
-) -> Option<Hit> {
+fn first_of<'f>(faces: impl Iterator<Item = &'f Face>, eye: &Eye, [x, y]: [f32; 2]) -> Option<Hit> {
     let [right, up, near] = eye.directions();
     let mut found: Option<(f32, Hit)> = None;
     for face in faces {
@@ -344,10 +345,6 @@ mod tests {
         Scene::of(triangles.into_iter().map(|corners| (corners, 0)))
     }
 
-    fn covered(picture: &Picture) -> usize {
-        picture.dots.iter().flatten().count()
-    }
-
     #[test]
     fn a_ball_covers_the_area_of_its_disc_from_every_side_and_at_every_zoom() {
         let scene = scene_of(ball(90));
@@ -361,7 +358,7 @@ mod tests {
             let picture = draw(&scene, &eye, 300, 300);
             let radius = 10.0 * picture.view.scale;
             let disc = std::f32::consts::PI * radius * radius;
-            let found = covered(&picture) as f32;
+            let found = picture.covered() as f32;
             assert!((found / disc - 1.0).abs() < 0.01, "{found} for {disc}");
         }
     }
@@ -488,7 +485,7 @@ mod tests {
             ..Eye::FRONT
         };
         let picture = draw(&scene_of(ball(40)), &cut, 100, 100);
-        assert!(covered(&picture) > 3000);
+        assert!(picture.covered() > 3000);
         assert!(picture.dots.iter().flatten().all(|dot| dot.section));
     }
 
@@ -509,7 +506,7 @@ mod tests {
     fn nothing_and_what_is_not_finite_is_drawn_as_nothing() {
         for faces in [Vec::new(), vec![([[f64::NAN; 3]; 3], 0)]] {
             let picture = draw(&Scene::of(faces), &Eye::REST, 10, 10);
-            assert_eq!(covered(&picture), 0);
+            assert_eq!(picture.covered(), 0);
         }
         let line = [([[1.0; 3], [2.0; 3], [3.0; 3]], 0)];
         draw(&Scene::of(line), &Eye::REST, 10, 10);

@@ -124,7 +124,8 @@ impl Scene {
                     let ends = [low[axis], high[axis]].map(|end| end * direction[axis]);
                     [ends[0].min(ends[1]), ends[0].max(ends[1])]
                 });
-                let [least, most]: [f32; 2] = [0, 1].map(|end| ends.iter().map(|ends| ends[end]).sum());
+                let [least, most]: [f32; 2] =
+                    [0, 1].map(|end| ends.iter().map(|ends| ends[end]).sum());
                 let rounding = 1e-5 * (aside.abs() + f32::max(-least, most));
                 least - rounding <= aside && aside <= most + rounding
             })
@@ -187,7 +188,9 @@ fn neighbours(faces: &[Face], half: Point) -> Vec<u32> {
             let middle = (a[axis] + b[axis] + c[axis]) / 3.0;
             ((middle + half[axis]) / size * STEPS) as u32
         });
-        (0..).zip(steps).fold(0, |all, (axis, step)| all | apart(step) << axis)
+        (0..)
+            .zip(steps)
+            .fold(0, |all, (axis, step)| all | apart(step) << axis)
     };
     let mut places: Vec<(u32, u32)> = faces.iter().map(place).zip(0..).collect();
     places.sort_unstable();

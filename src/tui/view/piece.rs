@@ -3,8 +3,8 @@
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of, wrapped};
-use super::vessel::route;
 use super::theme::Theme;
+use super::vessel::route;
 use super::{Role, how_to_begin, or_edit, print};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
@@ -18,7 +18,9 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         .and_then(|n| Some((n, model.piece(n)?, model.figures(n)?)))
     else {
         let why = match &model.spot {
-            Some(Spot::Tank(tank)) => format!("{tank} is a tank: Left and Right choose a piece"),
+            Some(Spot::Tank(tank)) if !model.facts.pieces.is_empty() => {
+                format!("{tank} is a tank: Left and Right choose a piece")
+            }
             _ => how_to_begin(model),
         };
         pen.row(area, &Row::plain(why));
@@ -342,13 +344,18 @@ fn areas(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
     if let Some(all) = figures.conductor_area.filter(|all| *all != plating) {
         told = format!("{told}, {} with wires", units.show_area(all));
     }
-    let mut rows = vec![label("area").and(Role::Plain, told)];
+    let room = width.saturating_sub(11);
+    let leads = std::iter::once("area").chain(std::iter::repeat(""));
+    let lines = leads.zip(wrapped(&told, room));
+    let mut rows: Vec<Row> = lines
+        .map(|(lead, line)| label(lead).and(Role::Plain, line))
+        .collect();
     let piece = model.project.definition.piece(&figures.name);
     if let Some((because, roughness)) =
         piece.and_then(|p| Some((p.roughness_because.as_deref()?, p.roughness)))
     {
         let told = format!("x{}: {because}", number(roughness, 3));
-        let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
+        let lines = wrapped(&told, room).into_iter();
         rows.extend(lines.map(|line| label("").and(Role::Plain, line)));
     }
     rows
@@ -406,18 +413,24 @@ fn print_told(model: &Model, name: &str, (width, theme): (usize, Theme)) -> Vec<
         let told = format!("stale: its file or masks are others now; {way}, then Enter");
         rows.extend(lines(Role::Soon, &told));
     } else if still.is_none() {
-        rows.extend(lines(Role::Plain, &format!("{}; {way} draws it", source.file)));
+        rows.extend(lines(
+            Role::Plain,
+            &format!("{}; {way} draws it", source.file),
+        ));
     }
     if let Some(still) = still {
-        rows.extend(print::legend(model, still, (room, theme)));
+        rows.extend(print::legend(model, still, false, (room, theme)));
         for place in &still.places {
             rows.extend(lines(Role::Soon, &format!("! {place}")));
         }
-        rows.extend(lines(Role::Plain, &match (still.places.len(), still.more_places) {
-            (0, _) => format!("no hollow, no flaw; {way} turns it"),
-            (_, 0) => format!("{way} turns it, then 0 goes to each"),
-            (_, more) => format!("and {more} more; {way} turns it, then 0 goes to each"),
-        }));
+        rows.extend(lines(
+            Role::Plain,
+            &match (still.places.len(), still.more_places) {
+                (0, _) => format!("no hollow, no flaw; {way} turns it"),
+                (_, 0) => format!("{way} turns it, then 0 goes to each"),
+                (_, more) => format!("and {more} more; {way} turns it, then 0 goes to each"),
+            },
+        ));
     }
     let leads = std::iter::once("print").chain(std::iter::repeat(""));
     let rows = leads.zip(rows).map(|(lead, row)| label(lead).join(row));

@@ -31,7 +31,12 @@ pub(super) fn draw(model: &Model, showing: &Showing, pen: &mut Pen<'_>, area: Re
         pen.rows(below(area, 1), &rows.collect::<Vec<_>>());
         return;
     };
-    let title = title.and(Role::Plain, format!("  {}", turned(showing)));
+    let title = if is_narrow(usize::from(area.width)) {
+        let name = Row::of(Role::Strong, fitted(&showing.piece, 12));
+        name.and(Role::Plain, format!("  {}", turned_in_short(showing)))
+    } else {
+        title.and(Role::Plain, format!("  {}", turned(showing)))
+    };
     pen.rule(line_of(area, 0), &title);
     let (place, told) = laid_out(model, showing, print, (area, pen.theme()));
     match model.prints.dots(showing) {
@@ -50,7 +55,8 @@ fn laid_out(
     (area, theme): (Rect, Theme),
 ) -> (Rect, Vec<Row>) {
     let width = usize::from(area.width);
-    let legend = legend(model, &print.still, (width, theme));
+    let is_cut = showing.eye.cut.is_some();
+    let legend = legend(model, &print.still, is_cut, (width, theme));
     let told = stands(model, showing)
         .into_iter()
         .chain(readout(model, showing, print, width));
@@ -132,8 +138,34 @@ fn turned(showing: &Showing) -> String {
     told
 }
 
-/// Each class that there is: its pattern, its word, its area and share.
-pub(super) fn legend(model: &Model, print: &Still, (width, theme): (usize, Theme)) -> Vec<Row> {
+/// `cut inside x2.4 30 right 20 above`, for a narrow screen: what is usual last,
+/// where there may be no room for it.
+fn turned_in_short(showing: &Showing) -> String {
+    let eye = &showing.eye;
+    let side = if eye.yaw < 0.0 { "left" } else { "right" };
+    let height = if eye.tilt < 0.0 { "below" } else { "above" };
+    let (yaw, tilt) = (eye.yaw.abs(), eye.tilt.abs());
+    let mut told = String::new();
+    if eye.cut.is_some() {
+        told.push_str("cut ");
+    }
+    if showing.is_open() {
+        told.push_str("inside ");
+    }
+    if eye.zoom > 1.0 {
+        told = format!("{told}x{:.1} ", eye.zoom);
+    }
+    format!("{told}{yaw:.0} {side} {tilt:.0} {height}")
+}
+
+/// Each class that there is: its pattern, its word, its area and share; then what a
+/// cut looks like, where there is one.
+pub(super) fn legend(
+    model: &Model,
+    print: &Still,
+    is_cut: bool,
+    (width, theme): (usize, Theme),
+) -> Vec<Row> {
     let all: f64 = print.areas_mm2.iter().sum();
     let unit = model.project.definition.units.area();
     let parts = CLASSES.into_iter().zip(print.areas_mm2);
@@ -150,7 +182,7 @@ pub(super) fn legend(model: &Model, print: &Still, (width, theme): (usize, Theme
         let words = if is_narrow(width) {
             format!("{word} {share:.0} %")
         } else {
-            format!("{word} {shown}, {share:.0} %")
+            format!("{word} ~{shown}, {share:.0} %")
         };
         let role = match class {
             Class::Wetted if theme.has_shades() => Role::Metal,
@@ -158,8 +190,10 @@ pub(super) fn legend(model: &Model, print: &Still, (width, theme): (usize, Theme
         };
         Row::of(role, sample(class)).and(Role::Plain, format!(" {words}   "))
     });
+    let cut =
+        Row::of(Role::Vessel, SECTION.to_string()).and(Role::Plain, " cut through the solid   ");
     let mut rows = vec![Row::default()];
-    for part in told {
+    for part in told.chain(is_cut.then_some(cut)) {
         match rows.last_mut() {
             Some(row) if row.width() + part.width() <= width + 3 => {
                 *row = std::mem::take(row).join(part);
@@ -198,14 +232,15 @@ fn readout(model: &Model, showing: &Showing, print: &Print, width: usize) -> Vec
     let Some(marker) = &showing.marker else {
         return Vec::new();
     };
-    let sign = if showing.sees_marker(print) {
-        MARK
-    } else {
-        HIDDEN_MARK
-    };
+    let is_seen = showing.sees_marker(print);
+    let sign = if is_seen { MARK } else { HIDDEN_MARK };
     let piece = model.project.definition.piece(&showing.piece);
     let told = print.told_at(marker, piece.map_or(&[], |piece| &piece.masks));
-    let lines = told
+    let behind =
+        (!is_seen).then(|| "it lies behind what is seen here: turn it, or 7 or 3".to_owned());
+    let told = told.into_iter().chain(behind);
+    let lines = told.collect::<Vec<_>>();
+    let lines = lines
         .iter()
         .flat_map(|text| wrapped(text, width.saturating_sub(2)));
     let lead = |n: usize| {
@@ -243,6 +278,9 @@ fn sample(class: Class) -> &'static str {
         Class::Hidden => "\u{2571}",
     }
 }
+
+/// The glyph that stands for a cut through the solid.
+const SECTION: char = '\u{253c}';
 
 fn class_of(dot: &Dot) -> Class {
     CLASSES[usize::from(dot.tint) % CLASSES.len()]
@@ -388,7 +426,7 @@ impl Cell<'_> {
             return (' ', Style::reset());
         };
         let glyph = match (seen.class, seen.section) {
-            (_, true) => '\u{253c}',
+            (_, true) => SECTION,
             (Class::Wetted, _) => {
                 let densities = ['\u{2591}', '\u{2592}', '\u{2593}', '\u{2588}'];
                 densities[(seen.light * 4.4 - 0.4).clamp(0.0, 3.0) as usize]
@@ -407,7 +445,8 @@ impl Cell<'_> {
         let glyph = match (seen.class, seen.section) {
             (_, true) => '/',
             (Class::Wetted, _) => {
-                let ramp = *b".:-=+*#%@";
+                // No asterisk: that is the marker.
+                let ramp = *b".:-=+x#%@";
                 let step = seen.light * ramp.len() as f32;
                 char::from(ramp[(step as usize).min(ramp.len() - 1)])
             }
@@ -458,7 +497,13 @@ impl Cell<'_> {
                 };
                 let class = class_of(dot);
                 let is_set = if class == Class::Wetted && !dot.section {
-                    1.25 * dot.light - 0.08 > LEAST[y % 4][x % 4] / 16.0
+                    // Dots are bright on a dark ground, and dark on a light one.
+                    let share = if self.theme.is_light() {
+                        1.1 - 0.9 * dot.light
+                    } else {
+                        1.25 * dot.light - 0.08
+                    };
+                    share > LEAST[y % 4][x % 4] / 16.0
                 } else {
                     is_on_line(class, dot.section, (x, y))
                 };
