@@ -847,11 +847,21 @@ fn a_flat_print_is_not_looked_at_along_its_edge() {
         corners,
         class: Class::Wetted,
     });
+    let facets: Vec<Facet> = facets.collect();
     hands.keys("d");
-    read(&mut hands, facets.collect(), Vec::new());
+    read(&mut hands, facets.clone(), Vec::new());
     assert!(hands.text(80, 24).contains("65 from above"));
     hands.keys("6 5");
     assert!(hands.text(80, 24).contains("30 right, 65 from above"));
+    // A post is: its length is seen from the side.
+    let post = facets.iter().map(|facet| Facet {
+        corners: facet.corners.map(|[x, y, z]| [x / 20.0, z, y]),
+        ..*facet
+    });
+    let post: Vec<Facet> = post.collect();
+    let source = Source::of(&hands.model.project.definition, "leaf").unwrap();
+    let first = Print::of(source, survey(post, Vec::new())).first;
+    assert!((first.tilt - 20.0).abs() < 0.1, "{first:?}");
 }
 
 #[test]
@@ -894,7 +904,18 @@ fn a_cut_is_in_the_legend_and_a_narrow_title_says_all() {
     read(&mut hands, ball(), Vec::new());
     assert!(!hands.text(80, 24).contains("cut through the solid"));
     hands.keys("3 + 7");
-    assert!(hands.text(80, 24).contains("cut through the solid"));
+    assert!(
+        hands
+            .text(80, 24)
+            .contains("\u{253c} cut through the solid")
+    );
+    // In Braille the legend has its patterns.
+    hands.keys("9");
+    let braille = hands.text(80, 24);
+    for part in ["\u{28ff} wetted", "\u{2805} masked", "\u{28c9} dry"] {
+        assert!(braille.contains(part), "{part} in\n{braille}");
+    }
+    hands.keys("9");
     let narrow = hands.text(40, 24);
     assert!(
         narrow.contains("leaf  cut inside x1.2 30 right"),

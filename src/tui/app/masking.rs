@@ -9,7 +9,7 @@ use super::print::{Marker, Print, Source, upright};
 use super::{Effect, Failure, Field, Key, KeyCode, Layer, Model, Showing};
 use crate::mesh::{self, Corner};
 use crate::project::{Mask, MaskEdit, Piece};
-use crate::units::{LengthDim, MM, rounded};
+use crate::units::{AH, LengthDim, MM, rounded};
 
 /// The masks of a piece, over its print.
 #[derive(Debug, Clone, PartialEq)]
@@ -504,8 +504,12 @@ pub(super) fn written(model: &mut Model, done: &MaskedPrint, result: Result<(), 
     let unit = model.project.definition.units.area();
     let piece = model.project.definition.piece(&work.piece);
     let area = piece.and_then(Piece::wetted_area);
+    let charge = piece.and_then(|piece| model.project.definition.charge_target(piece));
+    let charge = charge.map_or_else(String::new, |charge| {
+        format!(", its target {}", charge.shown(AH, 3))
+    });
     let area = area.map_or_else(String::new, |area| {
-        format!("; wetted area now {}", area.shown(unit, 4))
+        format!("; wetted area now ~{}{charge}", area.shown(unit, 4))
     });
     match &work.edit {
         MaskEdit::Add(mask) => {

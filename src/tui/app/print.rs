@@ -65,19 +65,24 @@ pub struct Print {
     pub groups: Vec<String>,
 }
 
-/// Where most of a print is seen from, at rest unless another place shows
-/// clearly more: a flat one is not looked at along its edge.
+/// Where most of a print is seen from, at rest unless another place shows far
+/// more: a flat one is not looked at along its edge.
 fn most_of(scene: &Scene) -> Eye {
     let (columns, lines) = STILLS[STILLS.len() - 1];
-    let seen = |eye: &Eye| draw(scene, eye, columns * CELL.0, lines * CELL.1).covered();
-    let at_rest = seen(&Eye::REST) * 5 / 4;
+    // In mm2, whatever the size of the picture.
+    let seen = |eye: &Eye| {
+        let picture = draw(scene, eye, columns * CELL.0, lines * CELL.1);
+        picture.covered() as f32 / picture.view.scale.powi(2)
+    };
     let others = [(90.0, 0.0), (0.0, 45.0), (90.0, 45.0)];
-    let others = others.map(|(right, down)| Eye::REST.turned(right, down));
-    let most = others.map(|eye| (seen(&eye), eye));
-    // Of equals the first.
-    let most = most.into_iter().rev().max_by_key(|(seen, _)| *seen);
-    most.filter(|(seen, _)| *seen > at_rest)
-        .map_or(Eye::REST, |(_, eye)| eye)
+    let mut best = (1.5 * seen(&Eye::REST), Eye::REST);
+    for eye in others.map(|(right, down)| Eye::REST.turned(right, down)) {
+        let seen = seen(&eye);
+        if seen > best.0 {
+            best = (seen, eye);
+        }
+    }
+    best.1
 }
 
 /// What the Piece screen shows of a print: little, so that it is kept of many.

@@ -188,7 +188,7 @@ pub(super) fn field_row(model: &Model, field: &Field, here: bool, width: usize) 
             let at = of.iter().position(|choice| *choice == field.text);
             let at = at.map_or(0, |at| at + 1);
             lead.and(Role::Title, format!("[{at} {}]", field.text))
-                .and(Role::Plain, format!(" of {}: Left Right", of.len()))
+                .and(Role::Plain, format!(" of {}", of.len()))
         }
         Entry::Choice(of) => of.iter().enumerate().fold(lead, |row, (n, choice)| {
             let text = format!("{} {choice}", n + 1);

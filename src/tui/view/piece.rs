@@ -109,11 +109,11 @@ fn sections(
 ) -> [Vec<Row>; 3] {
     let told = [
         charge(model, figures, width),
-        thickness(model, name, figures),
+        thickness(model, name, figures, width),
         current(model, piece, figures),
         hold(model, figures),
         areas(model, figures, width),
-        balance(model, figures),
+        balance(model, figures, width),
         print_told(model, name, (width, theme)),
     ];
     let open = [
@@ -154,13 +154,15 @@ fn charge(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
         .charge
         .as_ref()
         .map_or_else(String::new, |c| c.shown(AH));
-    let cells = (width / 4).clamp(6, 30);
     let share = |ah: f64| ah / target.to(AH).max(1e-12);
-    let row = label("charge")
-        .and(
-            Role::Strong,
-            format!("{shown} of {} Ah  ", number(target.to(AH), 3)),
-        )
+    let row = label("charge").and(
+        Role::Strong,
+        format!("{shown} of {} Ah  ", number(target.to(AH), 3)),
+    );
+    // The percents stand behind the bar.
+    let room = width.saturating_sub(row.width() + 6);
+    let cells = (width / 4).clamp(6, 30).min(room);
+    let row = row
         .and(
             Role::Metal,
             bar(
@@ -205,7 +207,7 @@ fn tail(model: &Model, figures: &PieceFigures, charges: &Charges) -> Option<Row>
     }
 }
 
-fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
+fn thickness(model: &Model, name: &str, figures: &PieceFigures, width: usize) -> Vec<Row> {
     let unit = model.project.definition.units.thickness();
     let Some(thickness) = &figures.thickness else {
         return vec![
@@ -219,14 +221,14 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
             .target_of(p)
             .words(model.project.definition.units)
     });
-    let mut rows = vec![
-        label("thickness")
-            .and(Role::Strong, thickness.shown(unit))
-            .and(
-                Role::Plain,
-                format!(" mean; wanted {}", wanted.unwrap_or_default()),
-            ),
-    ];
+    let shown = label("thickness").and(Role::Strong, thickness.shown(unit));
+    let wanted = format!("wanted {}", wanted.unwrap_or_default());
+    let mut rows = if shown.width() + 7 + wanted.len() <= width {
+        vec![shown.and(Role::Plain, format!(" mean; {wanted}"))]
+    } else {
+        let second = label("").and(Role::Plain, wanted);
+        vec![shown.and(Role::Plain, " mean;"), second]
+    };
     if let Some((least, most)) = figures.local_range().filter(|_| thickness.value.si() > 0.0) {
         let told = format!(
             "?{} to ?{} {} local, assumed",
@@ -361,7 +363,7 @@ fn areas(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
     rows
 }
 
-fn balance(model: &Model, figures: &PieceFigures) -> Vec<Row> {
+fn balance(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
     let Some(weighed) = weighing(&model.project.definition, model.project.state(), figures) else {
         return Vec::new();
     };
@@ -379,10 +381,9 @@ fn balance(model: &Model, figures: &PieceFigures) -> Vec<Row> {
             Some(false) => "; outside 95-101 %: water, wire, meter or area first",
             _ => "",
         };
-        rows.push(label("").and(
-            Role::Plain,
-            format!("efficiency {}{word}", efficiency.shown(PERCENT)),
-        ));
+        let told = format!("efficiency {}{word}", efficiency.shown(PERCENT));
+        let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
+        rows.extend(lines.map(|line| label("").and(Role::Plain, line)));
     }
     rows
 }
@@ -419,7 +420,12 @@ fn print_told(model: &Model, name: &str, (width, theme): (usize, Theme)) -> Vec<
         ));
     }
     if let Some(still) = still {
-        rows.extend(print::legend(model, still, false, (room, theme)));
+        rows.extend(print::legend(
+            model,
+            still,
+            (model.prints.still_dots(), false),
+            (room, theme),
+        ));
         for place in &still.places {
             rows.extend(lines(Role::Soon, &format!("! {place}")));
         }

@@ -56,7 +56,8 @@ fn laid_out(
 ) -> (Rect, Vec<Row>) {
     let width = usize::from(area.width);
     let is_cut = showing.eye.cut.is_some();
-    let legend = legend(model, &print.still, is_cut, (width, theme));
+    let look = (model.prints.dots(showing), is_cut);
+    let legend = legend(model, &print.still, look, (width, theme));
     let told = stands(model, showing)
         .into_iter()
         .chain(readout(model, showing, print, width));
@@ -163,9 +164,10 @@ fn turned_in_short(showing: &Showing) -> String {
 pub(super) fn legend(
     model: &Model,
     print: &Still,
-    is_cut: bool,
+    (dots, is_cut): (Dots, bool),
     (width, theme): (usize, Theme),
 ) -> Vec<Row> {
+    let is_braille = dots == Dots::Braille && !theme.is_ascii();
     let all: f64 = print.areas_mm2.iter().sum();
     let unit = model.project.definition.units.area();
     let parts = CLASSES.into_iter().zip(print.areas_mm2);
@@ -177,26 +179,39 @@ pub(super) fn legend(
         } else {
             format!("{} {}", number(shown, 3), unit.symbol)
         };
-        let share = 100.0 * area / all.max(f64::MIN_POSITIVE);
+        let share = match 100.0 * area / all.max(f64::MIN_POSITIVE) {
+            share if share > 0.0 && share < 1.0 => "under 1".to_owned(),
+            share => format!("{share:.0}"),
+        };
         let word = class_word(class);
         let words = if is_narrow(width) {
-            format!("{word} {share:.0} %")
+            format!("{word} {share} %")
         } else {
-            format!("{word} ~{shown}, {share:.0} %")
+            format!("{word} ~{shown}, {share} %")
         };
         let role = match class {
             Class::Wetted if theme.has_shades() => Role::Metal,
             class => role(class),
         };
-        Row::of(role, sample(class)).and(Role::Plain, format!(" {words}   "))
+        let glyph = if is_braille {
+            in_braille(class, false).to_string()
+        } else {
+            sample(class).to_owned()
+        };
+        Row::of(role, glyph).and(Role::Plain, format!(" {words}"))
     });
-    let cut =
-        Row::of(Role::Vessel, SECTION.to_string()).and(Role::Plain, " cut through the solid   ");
+    let glyph = if is_braille {
+        in_braille(Class::Wetted, true)
+    } else {
+        SECTION
+    };
+    let cut = Row::of(Role::Vessel, glyph.to_string()).and(Role::Plain, " cut through the solid");
     let mut rows = vec![Row::default()];
     for part in told.chain(is_cut.then_some(cut)) {
         match rows.last_mut() {
-            Some(row) if row.width() + part.width() <= width + 3 => {
-                *row = std::mem::take(row).join(part);
+            Some(row) if row.width() == 0 => *row = part,
+            Some(row) if row.width() + 3 + part.width() <= width => {
+                *row = std::mem::take(row).and(Role::Plain, "   ").join(part);
             }
             _ => rows.push(part),
         }
@@ -477,8 +492,6 @@ impl Cell<'_> {
 
     /// Eight dots, more where it is lighter; all but what is wetted in lines.
     fn braille(&self) -> (char, Style) {
-        // Which bit a dot has: Unicode 15, 22.1, "Braille Patterns".
-        const BITS: [[u32; CELL.0]; CELL.1] = [[0, 3], [1, 4], [2, 5], [6, 7]];
         // The least light at which a dot is set, ordered so that neighbours
         // differ (B. E. Bayer, 1973).
         const LEAST: [[f32; 4]; 4] = [
@@ -520,6 +533,18 @@ impl Cell<'_> {
         };
         (glyph, style)
     }
+}
+
+/// Which bit a dot of a Braille cell has: Unicode 15, 22.1, "Braille Patterns".
+const BITS: [[u32; CELL.0]; CELL.1] = [[0, 3], [1, 4], [2, 5], [6, 7]];
+
+/// The pattern of a class, or of a cut, in one cell of Braille.
+fn in_braille(class: Class, section: bool) -> char {
+    let every = (0..CELL.1).flat_map(|y| (0..CELL.0).map(move |x| (x, y)));
+    let is_whole = class == Class::Wetted && !section;
+    let set = every.filter(|at| is_whole || is_on_line(class, section, *at));
+    let bits = set.fold(0, |bits, (x, y)| bits | 1 << BITS[y][x]);
+    char::from_u32(0x2800 + bits).unwrap_or(' ')
 }
 
 /// Whether a dot is on a line of the pattern of its class: slanted lines for
