@@ -922,3 +922,24 @@ fn a_cut_is_in_the_legend_and_a_narrow_title_says_all() {
         "{narrow}"
     );
 }
+
+#[test]
+fn nothing_of_its_figures_is_cut_on_a_narrow_piece_screen() {
+    let mut hands = hands();
+    hands.keys("d");
+    read(&mut hands, ball(), Vec::new());
+    hands.keys("Esc");
+    let screen = hands.text(40, 24);
+    let figures = screen
+        .lines()
+        .skip_while(|line| !line.starts_with("charge"));
+    let figures: Vec<&str> = figures
+        .take_while(|line| !line.starts_with("before"))
+        .collect();
+    assert!(figures.len() > 4, "{screen}");
+    assert!(
+        figures.iter().all(|line| !line.contains('\u{2026}')),
+        "{screen}"
+    );
+    assert!(screen.contains("0 %"), "{screen}");
+}

@@ -159,29 +159,31 @@ fn charge(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
         Role::Strong,
         format!("{shown} of {} Ah  ", number(target.to(AH), 3)),
     );
-    // The percents stand behind the bar.
+    // The percents stand behind the bar; both go below where they do not fit.
     let room = width.saturating_sub(row.width() + 6);
-    let cells = (width / 4).clamp(6, 30).min(room);
-    let row = row
-        .and(
-            Role::Metal,
-            bar(
-                cells,
-                share(charges.measured.to(AH)),
-                share(charges.total().to(AH)),
-            ),
-        )
-        .and(
-            Role::Plain,
-            format!(" {:.0} %", share(charges.total().to(AH)) * 100.0),
+    let drawn = |row: Row, room: usize| {
+        let (measured, total) = (
+            share(charges.measured.to(AH)),
+            share(charges.total().to(AH)),
         );
-    let mut rows = vec![row];
-    rows.extend(tail(model, figures, charges));
+        let cells = (width / 4).clamp(6, 30).min(room);
+        row.and(Role::Metal, bar(cells, measured, total))
+            .and(Role::Plain, format!(" {:.0} %", total * 100.0))
+    };
+    let mut rows = if room < 6 {
+        vec![row, drawn(label(""), width.saturating_sub(17))]
+    } else {
+        vec![drawn(row, room)]
+    };
+    if let Some((role, told)) = tail(model, figures, charges) {
+        let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
+        rows.extend(lines.map(|line| label("").and(role, line)));
+    }
     rows
 }
 
 /// How much of the charge is estimated, and since when.
-fn tail(model: &Model, figures: &PieceFigures, charges: &Charges) -> Option<Row> {
+fn tail(model: &Model, figures: &PieceFigures, charges: &Charges) -> Option<(Role, String)> {
     let read = figures.read_at.map(|at| model.clock(at));
     let frozen = model.facts.due.iter().any(|d| {
         d.what == crate::project::DueKind::Reading
@@ -195,14 +197,12 @@ fn tail(model: &Model, figures: &PieceFigures, charges: &Charges) -> Option<Row>
         number(charges.estimated.to(AH), 3)
     );
     match (frozen, read, charges.estimated.si() > 0.0) {
-        (true, Some(read), _) => Some(label("").and(
+        (true, Some(read), _) => Some((
             Role::Alarm,
             format!("no reading since {read}: the estimate stands still"),
         )),
-        (false, Some(read), true) => {
-            Some(label("").and(Role::Plain, format!("{told}; read {read}")))
-        }
-        (_, None, true) => Some(label("").and(Role::Plain, told)),
+        (false, Some(read), true) => Some((Role::Plain, format!("{told}; read {read}"))),
+        (_, None, true) => Some((Role::Plain, told)),
         _ => None,
     }
 }
