@@ -91,14 +91,14 @@ fn the_unit_is_asked_with_the_size_in_words_and_the_survey_is_shown_before_it_is
     let (ticket, work) = asked(hands.effects("2"));
     assert_eq!(
         work,
-        AddWork::Survey("prints/stem.stl".into(), LengthUnit::Cm)
+        AddWork::Survey("prints/stem.stl".into(), LengthUnit::Cm, MM.of(0.5))
     );
     tell(&mut hands, ticket, AddNews::At("the surface", 0.4));
     assert!(hands.text(80, 24).contains("surveying: the surface"));
     tell(&mut hands, ticket, AddNews::Surveyed(Ok(found())));
     let screen = hands.text(80, 24);
     for part in [
-        "wetted area 2.000 dm2 +- 0.020",
+        "wetted area ~2.000 \u{b1}0.020 dm2",
         "x1.16: fdm:0.2mm",
         "! shells overlap",
     ] {
@@ -121,12 +121,13 @@ fn the_unit_is_asked_with_the_size_in_words_and_the_survey_is_shown_before_it_is
 #[test]
 fn a_file_that_names_its_unit_is_surveyed_at_once_and_what_was_given_up_is_not_heeded() {
     let mut hands = Hands::empty();
+    hands.model.project.definition.bubble = MM.of(2.0);
     let ticket = looking(&mut hands);
     let looked = AddNews::Looked(Ok((Some(LengthUnit::In), [1.0; 3])));
     let (ticket, work) = asked(tell(&mut hands, ticket, looked));
     assert_eq!(
         work,
-        AddWork::Survey("prints/stem.stl".into(), LengthUnit::In)
+        AddWork::Survey("prints/stem.stl".into(), LengthUnit::In, MM.of(2.0))
     );
     assert_eq!(asked(hands.effects("Esc")).1, AddWork::Stop);
     tell(&mut hands, ticket, AddNews::Surveyed(Ok(found())));

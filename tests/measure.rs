@@ -313,6 +313,23 @@ fn a_file_that_was_replaced_is_surveyed_anew_and_comments_stay() {
 }
 
 #[test]
+fn the_bubble_of_the_project_is_that_of_its_prints() {
+    let s = shop();
+    let method = |told: &Value| told["area_method"].as_str().unwrap().to_owned();
+    let usual = s.ok("add p block --mesh cube.stl --unit mm");
+    assert!(method(&usual).contains("under 0.5 mm shut"), "{usual}");
+    s.ok("set p bubble 2mm");
+    let told = s.ok("survey p");
+    assert!(
+        method(&told["pieces"][0]).contains("under 2 mm shut"),
+        "{told}"
+    );
+    let added = s.ok("add p other --mesh cube.stl --unit mm");
+    assert!(method(&added).contains("under 2 mm shut"), "{added}");
+    assert_eq!(s.bad("set p bubble 0mm")["kind"], "definition");
+}
+
+#[test]
 fn the_texture_of_layers_comes_with_its_reason() {
     let s = shop();
     let added = s.ok("add p block --mesh cube.stl --unit mm --printed fdm:0.2mm");

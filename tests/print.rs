@@ -761,3 +761,185 @@ fn masks_that_are_given_up_or_not_written_leave_the_print_as_it_was() {
         "it can be done again"
     );
 }
+
+/// What the shell is asked to read.
+fn asked_to_read(effects: &[Effect]) -> Vec<&str> {
+    let asked = effects.iter().filter_map(|effect| match effect {
+        Effect::ReadPrint { piece, .. } => Some(piece.as_str()),
+        _ => None,
+    });
+    asked.collect()
+}
+
+#[test]
+fn a_roomy_piece_screen_shows_a_still_picture_that_is_read_unasked_once() {
+    let mut hands = hands();
+    let now = hands.now;
+    let effects = update(&mut hands.model, Message::Room(true), now);
+    assert_eq!(asked_to_read(&effects), ["leaf"]);
+    assert!(asked_to_read(&hands.effects("Down")).is_empty());
+    assert!(hands.text(120, 40).contains("reading it: opening the file"));
+    let mut survey = survey(ball(), Vec::new());
+    survey.defects = [(mesh::Flaw::InternalFaces, 7), (mesh::Flaw::TJunction, 3)]
+        .map(|(what, count)| mesh::Defect {
+            what,
+            count,
+            at_mm: [0.0; 3],
+            size: 1.0,
+        })
+        .into();
+    let source = Source::of(&hands.model.project.definition, "leaf").unwrap();
+    let print = Arc::new(Print::of(source, survey));
+    let (piece, result) = ("leaf".to_owned(), Ok(print));
+    say(&mut hands, Message::PrintRead { piece, result });
+    let roomy = hands.text(120, 40);
+    let shown = |text: &str| {
+        text.lines()
+            .filter(|line| line.contains("\u{2592}\u{2592}\u{2592}"))
+            .count()
+    };
+    assert!(shown(&roomy) > 8, "{roomy}");
+    // What matters in the bath, once and counted; and the key.
+    for part in [
+        "wetted",
+        "dry",
+        "! triangles inside the solid (7 times)",
+        "d turns it",
+    ] {
+        assert!(roomy.contains(part), "{part} in\n{roomy}");
+    }
+    assert!(!roomy.contains("corner in the middle"), "{roomy}");
+    hands.keys("d");
+    assert!(hands.text(80, 24).contains("turned 30 right"));
+    say(&mut hands, Message::Room(false));
+    hands.keys("Esc");
+    assert_eq!(shown(&hands.text(80, 24)), 0);
+    // A piece without a print asks for nothing.
+    assert!(asked_to_read(&hands.effects("Right")).is_empty());
+}
+
+#[test]
+fn a_reading_that_was_given_up_is_not_begun_again_unasked() {
+    let mut hands = hands();
+    say(&mut hands, Message::Room(true));
+    assert!(
+        asked_to_read(&hands.effects("d")).is_empty(),
+        "it is read already"
+    );
+    let effects = hands.effects("Esc");
+    assert!(effects.contains(&Effect::StopReading) && asked_to_read(&effects).is_empty());
+    assert!(asked_to_read(&hands.effects("Down")).is_empty());
+    assert!(hands.text(120, 40).contains("meshes/leaf.stl; d draws it"));
+    assert_eq!(asked_to_read(&hands.effects("d")), ["leaf"]);
+}
+
+#[test]
+fn a_flat_print_is_not_looked_at_along_its_edge() {
+    let mut hands = hands();
+    let sheet = |z: f64| {
+        let [a, b] = [[-40.0, -40.0, z], [40.0, -40.0, z]];
+        let [c, d] = [[40.0, 40.0, z], [-40.0, 40.0, z]];
+        [[a, b, c], [a, c, d]]
+    };
+    let corners = [sheet(0.0), sheet(1.0)].concat().into_iter();
+    let facets = corners.zip(0..).map(|(corners, triangle)| Facet {
+        triangle,
+        corners,
+        class: Class::Wetted,
+    });
+    let facets: Vec<Facet> = facets.collect();
+    hands.keys("d");
+    read(&mut hands, facets.clone(), Vec::new());
+    assert!(hands.text(80, 24).contains("65 from above"));
+    hands.keys("6 5");
+    assert!(hands.text(80, 24).contains("30 right, 65 from above"));
+    // A post is: its length is seen from the side.
+    let post = facets.iter().map(|facet| Facet {
+        corners: facet.corners.map(|[x, y, z]| [x / 20.0, z, y]),
+        ..*facet
+    });
+    let post: Vec<Facet> = post.collect();
+    let source = Source::of(&hands.model.project.definition, "leaf").unwrap();
+    let first = Print::of(source, survey(post, Vec::new())).first;
+    assert!((first.tilt - 20.0).abs() < 0.1, "{first:?}");
+}
+
+#[test]
+fn help_over_a_print_and_its_masks_begins_with_their_keys() {
+    let mut hands = hands();
+    hands.keys("d");
+    read(&mut hands, ball(), Vec::new());
+    assert!(
+        hands
+            .text(40, 24)
+            .lines()
+            .last()
+            .unwrap()
+            .contains("2468 turn")
+    );
+    hands.keys("/");
+    let help = hands.text(80, 24);
+    for part in [
+        "on a print: keys",
+        "3, 1",
+        "7, 9, 0, 5",
+        "its masks: one more",
+    ] {
+        assert!(help.contains(part), "{part} in\n{help}");
+    }
+    hands.keys("Esc Enter /");
+    let help = hands.text(80, 24);
+    assert!(
+        help.contains("on its masks: keys") && help.contains("survey the print"),
+        "{help}"
+    );
+    hands.keys("Esc");
+    assert!(hands.text(80, 24).contains("masks of leaf"));
+}
+
+#[test]
+fn a_cut_is_in_the_legend_and_a_narrow_title_says_all() {
+    let mut hands = hands();
+    hands.keys("d");
+    read(&mut hands, ball(), Vec::new());
+    assert!(!hands.text(80, 24).contains("cut through the solid"));
+    hands.keys("3 + 7");
+    assert!(
+        hands
+            .text(80, 24)
+            .contains("\u{253c} cut through the solid")
+    );
+    // In Braille the legend has its patterns.
+    hands.keys("9");
+    let braille = hands.text(80, 24);
+    for part in ["\u{28ff} wetted", "\u{2805} masked", "\u{28c9} dry"] {
+        assert!(braille.contains(part), "{part} in\n{braille}");
+    }
+    hands.keys("9");
+    let narrow = hands.text(40, 24);
+    assert!(
+        narrow.contains("leaf  cut inside x1.2 30 right"),
+        "{narrow}"
+    );
+}
+
+#[test]
+fn nothing_of_its_figures_is_cut_on_a_narrow_piece_screen() {
+    let mut hands = hands();
+    hands.keys("d");
+    read(&mut hands, ball(), Vec::new());
+    hands.keys("Esc");
+    let screen = hands.text(40, 24);
+    let figures = screen
+        .lines()
+        .skip_while(|line| !line.starts_with("charge"));
+    let figures: Vec<&str> = figures
+        .take_while(|line| !line.starts_with("before"))
+        .collect();
+    assert!(figures.len() > 4, "{screen}");
+    assert!(
+        figures.iter().all(|line| !line.contains('\u{2026}')),
+        "{screen}"
+    );
+    assert!(screen.contains("0 %"), "{screen}");
+}

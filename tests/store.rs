@@ -526,6 +526,20 @@ fn a_hand_written_project_needs_no_journal() {
 }
 
 #[test]
+fn what_is_written_before_the_first_record_begins_the_journal() {
+    let dir = tempfile::tempdir().unwrap();
+    fs::write(dir.path().join("project.ron"), LAMP).unwrap();
+    let mut folder = Folder::open(dir.path()).unwrap();
+    folder.set("object", "a lamp").unwrap();
+    folder.follow().unwrap();
+    assert_eq!(folder.notices(), [""; 0]);
+    assert!(Folder::open(dir.path()).unwrap().notices().is_empty());
+    assert_eq!(check(dir.path()).problems, []);
+    assert_eq!(record(&mut folder, &note("base", "x")).sequence, 1);
+    assert_eq!(check(dir.path()).problems, []);
+}
+
+#[test]
 fn a_moved_folder_still_opens() {
     let (dir, path) = lamp_with_notes(2);
     let project = Folder::open(&path).unwrap().project().clone();

@@ -10,7 +10,7 @@ use super::measure::{Progress, ReadPrint, read_bytes, stopped};
 use super::outcome::{Fault, Outcome, Trouble, line_safe};
 use super::template::{Seed, project_ron};
 use crate::clock::Ahead;
-use crate::mesh::{self, LengthUnit, Mesh, Order, Printed, SizeDoubt};
+use crate::mesh::{self, LengthUnit, Mesh, Printed, SizeDoubt};
 use crate::plating::Metal;
 use crate::project::{
     Command, Definition, Mask, MeshRef, Piece, Refusal, Target, quoted, survey_for_piece,
@@ -157,7 +157,7 @@ fn with_print(
         warnings.push(format!("{doubt}; taken as told"));
     }
     warnings.extend(read.warnings());
-    let order = read.order(Order::BUBBLE_MM, args.mask.clone())?;
+    let order = read.order(folder.project().definition.bubble.to(MM), args.mask.clone())?;
     let progress = Progress::on(context.clock);
     let (taken, surveyed) = survey_for_piece(&read.print, &order, &progress).map_err(stopped)?;
     drop(progress);

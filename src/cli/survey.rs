@@ -8,12 +8,12 @@ use super::Context;
 use super::measure::{Progress, ReadPrint, read_bytes, stopped};
 use super::outcome::{Outcome, Trouble, line_safe};
 use super::project::contradicted;
-use crate::mesh::{LengthUnit, Mask, Order};
+use crate::mesh::{LengthUnit, Mask};
 use crate::project::{Definition, Piece, Refusal, survey_for_piece};
 use crate::report::print::Print;
 use crate::store::ron_text::quote;
 use crate::store::{Folder, sha256_hex, survey_values};
-use crate::units::{AH, Area, DM2};
+use crate::units::{AH, Area, DM2, MM};
 
 /// Values of `project.ron`, each with its path.
 type Values = Vec<(String, String)>;
@@ -110,7 +110,7 @@ fn surveyed(
         )
     }));
     let shapes = masks.iter().map(|(_, mask)| mask.clone()).collect();
-    let order = read.order(Order::BUBBLE_MM, shapes)?;
+    let order = read.order(folder.project().definition.bubble.to(MM), shapes)?;
     let (surveyed, of_piece) =
         survey_for_piece(&read.print, &order, &Progress::on(context.clock)).map_err(stopped)?;
     let print = Print {

@@ -103,6 +103,9 @@ pub(super) fn project_ron(seed: &Seed<'_>) -> String {
     // Standard uncertainties, relative: 0.02 means 2 %.
     uncertainty: (area_rel: 0.02, efficiency_rel: 0.01, amps_rel: 0.01, share_rel: 0.115),
 
+    // Passages of a print whose widest ball is smaller are shut: air stays in them. After a change:
+    // `tankside survey DIR`.
+    bubble: "0.5mm",
     // `tankside add DIR PIECE --mesh FILE` or `--area 6.84dm2` adds a piece here.
     // Parts kept from the bath, each with its name, its shape on the mesh in mm and what it takes:
     // masks: [(name: "socket", shape: "cylinder:0,0,0:0,0,20:4.2", takes: "5cm2")]

@@ -61,7 +61,7 @@ impl Flaw {
     }
 
     /// What it means for the print and its plating.
-    fn means(self) -> &'static str {
+    pub fn means(self) -> &'static str {
         match self {
             Self::OverlappingShells => {
                 "what lies inside the other is hidden from the bath and not counted"

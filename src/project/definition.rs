@@ -7,7 +7,7 @@ use super::{GateRule, Stage, Step, When};
 use crate::mesh::{self, MaskTaken};
 use crate::plating::{ASSUMED_LEAST_OVER_MEAN, Metal, charge_for, mean_from_minimum, wire_area};
 use crate::units::{
-    Area, Charge, Current, Duration, H, Length, MIN, MM2, Mass, Ratio, System, Voltage, Volume,
+    Area, Charge, Current, Duration, H, Length, MIN, MM, MM2, Mass, Ratio, System, Voltage, Volume,
     Zone, rounded,
 };
 
@@ -65,6 +65,9 @@ pub struct Definition {
     /// Drying of the conductive coat, from its last coat.
     #[serde(default = "drying")]
     pub drying: Duration,
+    /// Passages of a print whose widest ball is smaller are shut to the bath.
+    #[serde(default = "bubble")]
+    pub bubble: Length,
     /// Plating while nobody is there.
     #[serde(default)]
     pub unattended: Unattended,
@@ -96,6 +99,9 @@ fn one_tank() -> Vec<Tank> {
 }
 fn drying() -> Duration {
     H.of(8.0)
+}
+fn bubble() -> Length {
+    MM.of(mesh::Order::BUBBLE_MM)
 }
 
 /// How thick the deposit shall be.
@@ -689,6 +695,7 @@ impl Definition {
             closeout: None,
             uncertainty: Uncertainty::default(),
             pieces: Vec::new(),
+            bubble: bubble(),
             joints: Vec::new(),
         }
     }

@@ -3,7 +3,7 @@
 use super::Piece;
 use crate::mesh::shape::{self, Shape};
 use crate::mesh::{Class, Facet, Mesh, Order, Survey, survey};
-use crate::units::{Area, DM2, Length, MM, MM2, Part, Stopped, Watch, rounded};
+use crate::units::{Area, DM2, Length, MM, MM2, Part, Stopped, Watch, plain, rounded};
 
 /// A print comes out of the printer larger or smaller than its mesh by so much
 /// of its size at most: common practice, no source.
@@ -39,7 +39,7 @@ impl Surveyed {
                 "wetted area of the print: what the bath reaches of {} triangles, passages under {} mm shut; +- for a \
                  print true to size within {} % (common practice, no source)",
                 survey.triangles,
-                order.bubble_mm,
+                plain(order.bubble_mm),
                 TRUE_TO_SIZE * 100.0
             ),
             size: survey.size_mm().map(|side| MM.of(rounded(side, 6))),

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::nearest::nearest;
 use super::{Definition, DefinitionError, FORMAT, Joint, Piece, Stage};
 use crate::mesh::Mask;
-use crate::units::{Length, is_unseen};
+use crate::units::{Length, MM, is_unseen};
 
 /// Names a piece cannot have, since `record` uses them for itself.
 const RESERVED: [&str; 6] = ["reading", "supply", "bath", "logger", "undo", "redo"];
@@ -45,6 +45,13 @@ impl Definition {
                 "efficiency",
                 format!("an efficiency of {} cannot be", self.efficiency),
                 "acid copper has \"95%\" to \"100%\"",
+            ));
+        }
+        if !(MM.of(0.01)..=MM.of(50.0)).contains(&self.bubble) {
+            return Err(rule(
+                "bubble",
+                format!("a bubble of {} cannot be", self.bubble),
+                "give a diameter from \"0.01mm\" to \"50mm\"; \"0.5mm\" is usual",
             ));
         }
         self.validate_uncertainty()?;

@@ -10,7 +10,7 @@ use crate::mesh::{
     self, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words, place,
     volume_words,
 };
-use crate::units::number;
+use crate::units::{number, plain};
 
 /// A print, surveyed.
 #[derive(Debug)]
@@ -114,7 +114,7 @@ impl Print<'_> {
 
     /// How the figures were found.
     fn method(&self) -> String {
-        let bubble = self.order.bubble_mm;
+        let bubble = plain(self.order.bubble_mm);
         format!(
             "wetted area: the part of the triangles that is reached from outside without crossing one, each place once, \
              cut where they cross; holes left by missing triangles are shut, and so are passages whose widest ball \

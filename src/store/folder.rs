@@ -346,7 +346,33 @@ impl Folder {
     /// The journal's lock, for a folder that can still be written.
     pub(super) fn lock(&self) -> Result<Box<dyn Locked>, StoreError> {
         self.check_not_poisoned()?;
-        locked(self.disk.as_ref(), &self.path.join(JOURNAL))
+        let file = self.path.join(JOURNAL);
+        let is_new = self.disk.stat(&file).is_err();
+        let mut lock = locked(self.disk.as_ref(), &file)?;
+        if is_new {
+            self.begin(lock.as_mut(), &file)?;
+        }
+        Ok(lock)
+    }
+
+    /// Gives a journal that its lock has made its first line: one without it
+    /// has lost something.
+    fn begin(&self, lock: &mut dyn Locked, file: &Path) -> Result<(), StoreError> {
+        let stamp = lock.stat();
+        let stamp = stamp.map_err(|error| StoreError::io("read", file, &error))?;
+        if stamp.len > 0 {
+            return Ok(());
+        }
+        // It was made just now.
+        let made = stamp.modified.unwrap_or_default().as_millis();
+        let begun = Instant::from_unix_ms(i64::try_from(made).unwrap_or(0));
+        let header = journal::header(begun)
+            .map_err(|fault| StoreError::new(ErrorKind::Journal, fault.to_string(), ""))?;
+        let named = self.disk.sync_dir(&self.path);
+        let written = named
+            .and_then(|()| lock.append(&header))
+            .and_then(|()| lock.sync());
+        self.written("write", file, written)
     }
 
     /// Takes in everything while the lock is held, so that nothing more can

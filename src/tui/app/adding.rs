@@ -6,7 +6,7 @@ use super::{Effect, Failure, Field, Key, KeyCode, Layer, Model};
 use crate::mesh::{LengthUnit, Printed, plausible_print};
 use crate::project::Piece;
 use crate::report::print::size_in;
-use crate::units::{AH, DM2, Instant, number, rounded};
+use crate::units::{AH, DM2, Instant, Length, number, rounded};
 
 /// A piece that is being added.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,8 +71,8 @@ pub enum AddWork {
     Find,
     /// Read a print file, for its unit and size.
     Look(String),
-    /// Survey a print file in this unit.
-    Survey(String, LengthUnit),
+    /// Survey a print file in this unit, with the project's bubble.
+    Survey(String, LengthUnit, Length),
     /// Give up what is worked on.
     Stop,
     /// Copy the file in and write the piece into `project.ron`.
@@ -126,12 +126,12 @@ impl Adding {
     }
 
     /// Surveys in this unit.
-    fn survey(&mut self, unit: LengthUnit, now: Instant) -> Vec<Effect> {
+    fn survey(&mut self, unit: LengthUnit, (bubble, now): (Length, Instant)) -> Vec<Effect> {
         let step = AddStep::Surveying {
             step: "reading the file",
             done: 0.0,
         };
-        let work = AddWork::Survey(self.file(), unit);
+        let work = AddWork::Survey(self.file(), unit, bubble);
         self.ask(step, work, now)
     }
 
@@ -155,9 +155,10 @@ impl Adding {
         if let (Some(area), Some(pm)) = (piece.area, piece.area_pm) {
             let unit = units.area();
             words.push(format!(
-                "wetted area {} +- {}",
-                area.shown(unit, 4),
-                number(pm.to(unit), 2)
+                "wetted area ~{} \u{b1}{} {}",
+                number(area.to(unit), 4),
+                number(pm.to(unit), 2),
+                unit.symbol
             ));
         }
         if let Some(because) = &piece.roughness_because {
@@ -217,6 +218,12 @@ pub(super) fn open(model: &mut Model) -> Vec<Effect> {
 /// A key while a piece is added.
 pub(super) fn key(model: &mut Model, mut adding: Box<Adding>, key: Key) -> Vec<Effect> {
     let effects = match adding.step.clone() {
+        AddStep::Unit { .. } | AddStep::Found(_)
+            if matches!(key.code, KeyCode::Char('/' | '?')) =>
+        {
+            model.layers.extend([Layer::Adding(adding), Layer::Help(0)]);
+            return Vec::new();
+        }
         AddStep::Fields => match in_fields(model, &mut adding, key) {
             Some(effects) => effects,
             None => return Vec::new(),
@@ -262,7 +269,7 @@ fn in_units(
     let taken = row_of_digit(row, choices.len(), key)
         .or_else(|| (key.code == KeyCode::Enter).then_some(row));
     if let Some((unit, _)) = taken.and_then(|row| choices.get(row)) {
-        return adding.survey(*unit, model.now);
+        return adding.survey(*unit, (model.project.definition.bubble, model.now));
     }
     if let Some(row) = moved(row, choices.len(), key) {
         let choices = choices.to_vec();
@@ -337,16 +344,16 @@ pub(super) fn news(model: &mut Model, ticket: u32, news: AddNews) -> Vec<Effect>
         }
         return Vec::new();
     }
-    let now = model.now;
+    let given = (model.project.definition.bubble, model.now);
     let Some(Layer::Adding(adding)) = model.layers.get_mut(at) else {
         return Vec::new();
     };
-    let effects = heed(adding, news, now);
+    let effects = heed(adding, news, given);
     model.adding_tickets = adding.ticket;
     effects
 }
 
-fn heed(adding: &mut Adding, news: AddNews, now: Instant) -> Vec<Effect> {
+fn heed(adding: &mut Adding, news: AddNews, given: (Length, Instant)) -> Vec<Effect> {
     match news {
         AddNews::Files(files) => {
             if !adding.fields[0].touched {
@@ -354,7 +361,7 @@ fn heed(adding: &mut Adding, news: AddNews, now: Instant) -> Vec<Effect> {
             }
             adding.fields[0].entry = super::Entry::Words(files);
         }
-        AddNews::Looked(Ok((Some(unit), _))) => return adding.survey(unit, now),
+        AddNews::Looked(Ok((Some(unit), _))) => return adding.survey(unit, given),
         AddNews::Looked(Ok((None, extents))) => adding.step = ask_unit(extents),
         AddNews::At(step, done) => adding.step = AddStep::Surveying { step, done },
         AddNews::Surveyed(Ok(found)) => adding.step = AddStep::Found(found),

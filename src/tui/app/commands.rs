@@ -226,6 +226,30 @@ pub const INSIDE: &[(&str, &str)] = &[
         "Enter",
         "on a print: its masks: one more at the marker or of a group in the file, one taken off",
     ),
+    (
+        "Esc, /",
+        "on a print: back, also while it is read; its keys",
+    ),
+    (
+        "1 to 9, 0, Enter",
+        "on its masks: this kind of mask at the marker, or this mask off; the next nine",
+    ),
+    (
+        "Enter, +",
+        "on its masks: the next size; at the last, or + at once: survey the print with it and write it down",
+    ),
+    (
+        "Left, Right",
+        "adding a piece: the next print file near at hand, or way of printing",
+    ),
+    (
+        "1 to 4, Enter",
+        "adding a piece: the unit that makes it so large; then what was found, Enter adds it",
+    ),
+    (
+        "-, Esc",
+        "adding a piece: one step back; while it is surveyed, give that up",
+    ),
     ("7 3 Enter", "unlock the keyboard"),
 ];
 
@@ -247,6 +271,7 @@ impl Command {
     pub fn hint_now(&self, model: &Model) -> &'static str {
         match self.id {
             Id::Deal if model.facts.due.is_empty() => "actions",
+            Id::AddPiece if model.facts.pieces.is_empty() => "add a piece",
             _ => self.hint,
         }
     }

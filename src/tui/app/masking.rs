@@ -9,7 +9,7 @@ use super::print::{Marker, Print, Source, upright};
 use super::{Effect, Failure, Field, Key, KeyCode, Layer, Model, Showing};
 use crate::mesh::{self, Corner};
 use crate::project::{Mask, MaskEdit, Piece};
-use crate::units::{LengthDim, MM, rounded};
+use crate::units::{AH, LengthDim, MM, rounded};
 
 /// The masks of a piece, over its print.
 #[derive(Debug, Clone, PartialEq)]
@@ -83,6 +83,20 @@ impl MaskKind {
             Self::Cylinder => "cylinder through the marker, upright on the surface",
             Self::Box => "box around the marker",
             Self::Group => "a group named in the file",
+        }
+    }
+
+    /// What its sizes mean.
+    pub fn explained(self) -> &'static str {
+        match self {
+            Self::Patch => {
+                "it grows from the marker over edges that are bent by no more than so much"
+            }
+            Self::Ball => "all of the surface within the radius",
+            Self::Side => "level with the marker, as the print lies in its file: z is up",
+            Self::Cylinder => "its axis stands upright on the surface, as deep out as in",
+            Self::Box => "the marker is in its middle; x, y and z are those of the file",
+            Self::Group => "all triangles that the file has under this name",
         }
     }
 
@@ -262,6 +276,10 @@ pub(super) fn key(model: &mut Model, mut masking: Box<Masking>, key: Key) -> Vec
     };
     match next {
         Next::Stay => model.layers.push(Layer::Masking(masking)),
+        Next::Help => {
+            let help = [Layer::Masking(masking), Layer::Help(0)];
+            model.layers.extend(help);
+        }
         Next::Leave => {}
         Next::Do(edit) => return begin(model, &masking.piece, edit),
     }
@@ -271,6 +289,7 @@ pub(super) fn key(model: &mut Model, mut masking: Box<Masking>, key: Key) -> Vec
 /// What a key led to.
 enum Next {
     Stay,
+    Help,
     Leave,
     Do(MaskEdit),
 }
@@ -291,6 +310,8 @@ fn in_list(model: &Model, masking: &mut Masking, row: usize, key: Key) -> Next {
         }
     } else if let Some(row) = moved(row, rows, key) {
         masking.step = MaskStep::List(row);
+    } else if matches!(key.code, KeyCode::Char('/' | '?')) {
+        return Next::Help;
     } else if key.is_back() {
         return Next::Leave;
     }
@@ -438,7 +459,7 @@ fn begin(model: &mut Model, piece: &str, edit: MaskEdit) -> Vec<Effect> {
     };
     let masks = edit.made_on(&of.masks);
     let before = of.masks.clone();
-    let Some(source) = Source::with_masks(of, &masks) else {
+    let Some(source) = Source::with_masks(&model.project.definition, of, &masks) else {
         return Vec::new();
     };
     model.prints.begin_masking(piece);
@@ -483,8 +504,12 @@ pub(super) fn written(model: &mut Model, done: &MaskedPrint, result: Result<(), 
     let unit = model.project.definition.units.area();
     let piece = model.project.definition.piece(&work.piece);
     let area = piece.and_then(Piece::wetted_area);
+    let charge = piece.and_then(|piece| model.project.definition.charge_target(piece));
+    let charge = charge.map_or_else(String::new, |charge| {
+        format!(", its target {}", charge.shown(AH, 3))
+    });
     let area = area.map_or_else(String::new, |area| {
-        format!("; wetted area now {}", area.shown(unit, 4))
+        format!("; wetted area now ~{}{charge}", area.shown(unit, 4))
     });
     match &work.edit {
         MaskEdit::Add(mask) => {

@@ -128,6 +128,8 @@ pub enum Message {
     PrintChanged(String),
     /// Whether the terminal draws pictures.
     Pictures(bool),
+    /// Whether the Piece screen has room for a picture of the print.
+    Room(bool),
 }
 
 /// What the model asks the shell to do.

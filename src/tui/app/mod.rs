@@ -47,7 +47,8 @@ pub use message::{Effect, Failure, Key, KeyCode, Message};
 pub use model::{Model, Said, Screen, Spot};
 pub use notice::Notice;
 pub use print::{
-    CLASSES, Dots, Known, Marker, Place as PrintPlace, Print, Prints, Showing, Source, class_word,
+    CELL, CLASSES, Dots, Known, Marker, Place as PrintPlace, Print, Prints, Showing, Source, Still,
+    class_word,
 };
 pub use task::{Deed, Task, Upkeep, finding};
 pub use typing::{Cell, Typing};

@@ -4,11 +4,11 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::{Effect, Key, KeyCode, Layer, Model};
+use super::{Effect, Key, KeyCode, Layer, Model, Screen};
 use crate::mesh::{Cavity, Class, Corner, Facet, Flaw, Mask, Survey};
 use crate::project::{self, Definition, Piece};
-use crate::tui::picture::{Eye, Hit, Point, Scene, pick};
-use crate::units::number;
+use crate::tui::picture::{Eye, Hit, Picture, Point, Scene, draw, pick};
+use crate::units::{Length, number};
 
 /// What a print is read from: where any of it differs, the print is another.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,23 +19,30 @@ pub struct Source {
     pub unit: Option<String>,
     /// What is kept from the bath.
     pub masks: Vec<Mask>,
+    /// Passages whose widest ball is smaller are shut.
+    pub bubble: Length,
 }
 
 impl Source {
     /// What the print of a piece is read from; `None` without a print.
     pub fn of(definition: &Definition, piece: &str) -> Option<Self> {
         let piece = definition.piece(piece)?;
-        Self::with_masks(piece, &piece.masks)
+        Self::with_masks(definition, piece, &piece.masks)
     }
 
     /// What it would be read from, had it these masks.
-    pub(super) fn with_masks(piece: &Piece, masks: &[project::Mask]) -> Option<Self> {
+    pub(super) fn with_masks(
+        definition: &Definition,
+        piece: &Piece,
+        masks: &[project::Mask],
+    ) -> Option<Self> {
         let mesh = piece.mesh.as_ref()?;
         let masks = masks.iter().filter_map(|mask| mask.shape.parse().ok());
         Some(Self {
             file: mesh.file.clone(),
             unit: mesh.unit.clone(),
             masks: masks.collect(),
+            bubble: definition.bubble,
         })
     }
 }
@@ -50,11 +57,58 @@ pub struct Print {
     /// Its facets in the survey's order, for drawing; the tint is the place of
     /// the class in [`CLASSES`].
     pub scene: Scene,
-    /// The area of each of [`CLASSES`], in mm².
-    pub areas_mm2: [f64; 4],
+    /// How it is looked at first.
+    pub first: Eye,
+    /// What the Piece screen shows of it.
+    pub still: Arc<Still>,
     /// The groups that the file names.
     pub groups: Vec<String>,
 }
+
+/// Where most of a print is seen from, at rest unless another place shows far
+/// more: a flat one is not looked at along its edge.
+fn most_of(scene: &Scene) -> Eye {
+    let (columns, lines) = STILLS[STILLS.len() - 1];
+    // In mm2, whatever the size of the picture.
+    let seen = |eye: &Eye| {
+        let picture = draw(scene, eye, columns * CELL.0, lines * CELL.1);
+        picture.covered() as f32 / picture.view.scale.powi(2)
+    };
+    let others = [(90.0, 0.0), (0.0, 45.0), (90.0, 45.0)];
+    let mut best = (1.5 * seen(&Eye::REST), Eye::REST);
+    for eye in others.map(|(right, down)| Eye::REST.turned(right, down)) {
+        let seen = seen(&eye);
+        if seen > best.0 {
+            best = (seen, eye);
+        }
+    }
+    best.1
+}
+
+/// What the Piece screen shows of a print: little, so that it is kept of many.
+#[derive(Debug, PartialEq)]
+pub struct Still {
+    /// What it was read from.
+    pub source: Source,
+    /// The area of each of [`CLASSES`], in mm².
+    pub areas_mm2: [f64; 4],
+    /// What is at its first places with a name.
+    pub places: Vec<String>,
+    /// How many more there are.
+    pub more_places: usize,
+    /// It as it is looked at first, the largest picture first: those of
+    /// [`STILLS`].
+    pub pictures: Vec<Picture>,
+}
+
+/// The columns and lines of the still pictures.
+const STILLS: [(usize, usize); 3] = [(52, 26), (36, 18), (24, 12)];
+
+/// The dots of a cell of which prints are drawn: beside and above one another.
+pub const CELL: (usize, usize) = (2, 4);
+
+/// So many places with a name are told on the Piece screen.
+const TOLD_PLACES: usize = 3;
 
 /// Every class, as they are listed.
 pub const CLASSES: [Class; 4] = [Class::Wetted, Class::Masked, Class::Dry, Class::Hidden];
@@ -82,10 +136,24 @@ impl Print {
         for facet in facets.clone() {
             areas_mm2[usize::from(tint(facet.class))] += facet.area_mm2();
         }
+        let scene = Scene::of(facets.map(|facet| (facet.corners, tint(facet.class))));
+        let places = places(&survey, Flaw::matters_in_the_bath);
+        let mut places = places.into_iter().map(|place| place.all());
+        let told = places.by_ref().take(TOLD_PLACES).collect();
+        let first = most_of(&scene);
+        let still = |(columns, lines)| draw(&scene, &first, columns * CELL.0, lines * CELL.1);
+        let still = Still {
+            source: source.clone(),
+            areas_mm2,
+            places: told,
+            more_places: places.count(),
+            pictures: STILLS.map(still).into(),
+        };
         Self {
             source,
-            scene: Scene::of(facets.map(|facet| (facet.corners, tint(facet.class)))),
-            areas_mm2,
+            scene,
+            first,
+            still: Arc::new(still),
             groups: Vec::new(),
             survey,
         }
@@ -101,8 +169,10 @@ impl Print {
 /// What the screen knows of one piece's print.
 #[derive(Debug, Default)]
 pub struct Known {
-    /// The print as last read.
+    /// The print as last read, until others were read in its place.
     pub print: Option<Arc<Print>>,
+    /// What the Piece screen shows of it.
+    pub still: Option<Arc<Still>>,
     /// While it is read: which step, and which share of all is done.
     pub reading: Option<(&'static str, f64)>,
     /// Why it could not be read.
@@ -111,6 +181,8 @@ pub struct Known {
     pub changed: bool,
     /// Whether what is read are other masks, which are then written down.
     pub masking: bool,
+    /// Whether the reading was given up: then it is not begun unasked.
+    pub given_up: bool,
 }
 
 /// The prints that the screen knows.
@@ -123,6 +195,8 @@ pub struct Prints {
     pub pictures: bool,
     /// How prints are drawn where nothing else is chosen.
     pub usual: Option<Dots>,
+    /// Whether the Piece screen has room for a picture.
+    pub roomy: bool,
 }
 
 /// The step at which masks can no longer be given up.
@@ -146,6 +220,7 @@ impl Prints {
         let known = self.known.entry(piece.to_owned()).or_default();
         known.reading = Some((step, 0.0));
         known.masking = masking;
+        known.given_up = false;
         known.fault = None;
     }
 
@@ -191,16 +266,18 @@ impl Prints {
         match result {
             Ok(print) => {
                 *known = Known {
+                    still: Some(print.still.clone()),
                     print: Some(print),
                     ..Known::default()
                 }
             }
             Err(fault) => known.fault = Some(fault),
         }
-        if self.known.len() > KEPT
-            && let Some(other) = self.known.keys().find(|name| *name != piece).cloned()
-        {
-            self.known.remove(&other);
+        let kept = self.known.values().filter(|known| known.print.is_some());
+        if kept.count() > KEPT {
+            let mut others = self.known.iter_mut().filter(|(name, _)| *name != piece);
+            let other = others.find_map(|(_, known)| known.print.take());
+            drop(other);
         }
     }
 
@@ -208,6 +285,14 @@ impl Prints {
     pub(super) fn changed(&mut self, piece: &str) {
         if let Some(known) = self.known.get_mut(piece) {
             known.changed = true;
+        }
+    }
+
+    /// What dots a still picture is drawn with.
+    pub fn still_dots(&self) -> Dots {
+        match self.usual {
+            Some(Dots::Braille) => Dots::Braille,
+            _ => Dots::Blocks,
         }
     }
 
@@ -264,10 +349,10 @@ pub struct Marker {
 }
 
 impl Showing {
-    fn of(piece: &str) -> Self {
+    fn of(piece: &str, eye: Eye) -> Self {
         Self {
             piece: piece.to_owned(),
-            eye: Eye::REST,
+            eye,
             marker: None,
             marking: false,
             dots: None,
@@ -321,33 +406,36 @@ impl Showing {
 pub struct Place {
     /// What is there.
     pub say: String,
+    /// Of how many such places it is the one that is told.
+    pub count: usize,
+    /// What it means for the plating; nothing where that is plain.
+    pub means: &'static str,
     /// Where, in mm.
     pub at_mm: Corner,
+}
+
+impl Place {
+    /// `a thin wall, one of 12`.
+    fn one(&self) -> String {
+        match self.count {
+            0 | 1 => self.say.clone(),
+            count => format!("{}, one of {count}", self.say),
+        }
+    }
+
+    /// `a thin wall (12 times)`.
+    fn all(&self) -> String {
+        match self.count {
+            0 | 1 => self.say.clone(),
+            count => format!("{} ({count} times)", self.say),
+        }
+    }
 }
 
 impl Print {
     /// The places with a name, as they are jumped to.
     pub fn places(&self) -> Vec<Place> {
-        let survey = &self.survey;
-        let hollows = survey.cavities.iter().map(|cavity| Place {
-            say: hollow(cavity),
-            at_mm: cavity.at_mm,
-        });
-        let islands = survey.islands.iter().enumerate().skip(1);
-        let islands = islands.map(|(n, island)| Place {
-            say: format!("loose part {} of {}", n + 1, survey.islands.len()),
-            at_mm: island.at_mm,
-        });
-        let told = |what: Flaw| !matches!(what, Flaw::SealedCavity | Flaw::DrainedCavity);
-        let flaws = survey.defects.iter().filter(|flaw| told(flaw.what));
-        let flaws = flaws.map(|flaw| Place {
-            say: match flaw.count {
-                1 => flaw_words(flaw.what).to_owned(),
-                count => format!("{}, one of {count}", flaw_words(flaw.what)),
-            },
-            at_mm: flaw.at_mm,
-        });
-        hollows.chain(islands).chain(flaws).collect()
+        places(&self.survey, |_| true)
     }
 
     /// The facet at a marker.
@@ -386,7 +474,14 @@ impl Print {
         let apart = places.map(|place| (distance(place.at_mm, marker.at_mm), place));
         let (apart, place) = apart.min_by(|a, b| a.0.total_cmp(&b.0))?;
         let near = apart < self.survey.diagonal_mm() / 4.0;
-        near.then(|| format!("{} mm from here: {}", number(apart, 2), place.say))
+        let means = match place.means {
+            "" => String::new(),
+            means => format!(": {means}"),
+        };
+        near.then(|| {
+            let apart = number(apart, 2);
+            format!("{apart} mm from here: {}{means}", place.one())
+        })
     }
 
     /// The marker at the place of one on the print as it was: the facet there,
@@ -417,6 +512,36 @@ impl Print {
             middles.min_by(|(_, a), (_, b)| distance(*a, at_mm).total_cmp(&distance(*b, at_mm)))?;
         Some(Marker { facet, at_mm })
     }
+}
+
+fn places(survey: &Survey, is_told: impl Fn(Flaw) -> bool) -> Vec<Place> {
+    let hollows = survey.cavities.iter().map(|cavity| Place {
+        say: hollow(cavity),
+        count: 1,
+        means: if cavity.sealed {
+            Flaw::SealedCavity.means()
+        } else {
+            Flaw::DrainedCavity.means()
+        },
+        at_mm: cavity.at_mm,
+    });
+    let islands = survey.islands.iter().enumerate().skip(1);
+    let islands = islands.map(|(n, island)| Place {
+        say: format!("loose part {} of {}", n + 1, survey.islands.len()),
+        count: 1,
+        means: "what touches no other part needs a contact of its own, or stays bare",
+        at_mm: island.at_mm,
+    });
+    let told = |what: Flaw| !matches!(what, Flaw::SealedCavity | Flaw::DrainedCavity);
+    let flaws = survey.defects.iter();
+    let flaws = flaws.filter(|flaw| told(flaw.what) && is_told(flaw.what));
+    let flaws = flaws.map(|flaw| Place {
+        say: flaw_words(flaw.what).to_owned(),
+        count: flaw.count,
+        means: flaw.what.means(),
+        at_mm: flaw.at_mm,
+    });
+    hollows.chain(islands).chain(flaws).collect()
 }
 
 fn middle(facet: &Facet) -> Corner {
@@ -504,8 +629,29 @@ impl Model {
             return false;
         };
         let source = Source::of(&self.project.definition, piece);
-        let is_other = |print: &Arc<Print>| Some(&print.source) != source.as_ref();
-        known.changed || known.print.as_ref().is_some_and(is_other)
+        let is_other = |still: &Arc<Still>| Some(&still.source) != source.as_ref();
+        known.changed || known.still.as_ref().is_some_and(is_other)
+    }
+
+    /// Has the print of the piece read that the Piece screen shows, where it has
+    /// room for a picture and nothing is being masked.
+    pub(super) fn read_for_still(&mut self) -> Vec<Effect> {
+        let is_shown = self.screen == Screen::Piece && self.layers.is_empty();
+        let piece = self.selected_piece().map(str::to_owned);
+        let Some(piece) = piece.filter(|_| is_shown && self.prints.roomy) else {
+            return Vec::new();
+        };
+        let is_busy = self.prints.known.values().any(|known| known.masking);
+        let is_known = self.prints.of(&piece).is_some_and(|known| {
+            known.still.is_some()
+                || known.reading.is_some()
+                || known.fault.is_some()
+                || known.given_up
+        });
+        if is_busy || is_known {
+            return Vec::new();
+        }
+        self.read_print(&piece)
     }
 
     /// Opens the print of the selected piece, as it was last looked at.
@@ -514,9 +660,11 @@ impl Model {
             return Vec::new();
         };
         let last = self.prints.last.take().filter(|last| last.piece == piece);
-        let showing = last.unwrap_or_else(|| Box::new(Showing::of(&piece)));
-        self.layers.push(Layer::Print(showing));
         let known = self.prints.of(&piece);
+        let first = known.and_then(|known| known.print.as_ref());
+        let first = first.map_or(Eye::REST, |print| print.first);
+        let showing = last.unwrap_or_else(|| Box::new(Showing::of(&piece, first)));
+        self.layers.push(Layer::Print(showing));
         if known.is_some_and(|k| k.print.is_some() || k.reading.is_some()) {
             return Vec::new();
         }
@@ -544,6 +692,9 @@ impl Model {
             let all = open.chain(&mut self.prints.last);
             for showing in all.filter(|showing| showing.piece == piece) {
                 showing.marker = showing.marker.and_then(|marker| print.marker_at(marker));
+                if showing.eye == Eye::REST {
+                    showing.eye = print.first;
+                }
             }
         }
         self.prints.read(piece, result);
@@ -552,7 +703,10 @@ impl Model {
     fn close_print(&mut self, showing: Box<Showing>) -> Vec<Effect> {
         let known = self.prints.known.get_mut(&showing.piece);
         let masking = known.as_ref().is_some_and(|known| known.masking);
-        let reading = known.and_then(|known| known.reading.take());
+        let reading = known.and_then(|known| {
+            known.given_up = known.still.is_none();
+            known.reading.take()
+        });
         if masking && reading.is_some_and(|(step, _)| step != WRITING) {
             self.say("given up; its masks are as before");
         }
@@ -617,7 +771,7 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
         (Char('+'), Some(print)) => enlarge(&mut showing, &print, ENLARGE),
         (Char('-'), Some(print)) => enlarge(&mut showing, &print, 1.0 / ENLARGE),
         (Char('5') | Home, Some(print)) => {
-            showing.eye = Eye::REST;
+            showing.eye = print.first;
             showing.centre(&print);
         }
         (Char('*' | 'm') | Tab | BackTab, Some(print)) => {
@@ -671,6 +825,10 @@ fn go(model: &mut Model, showing: &mut Showing, print: Option<&Print>, [right, u
 
 /// The place nearest to the middle of the picture.
 fn in_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
+    pick(&print.scene, eye, eye.centre).or_else(|| beside_the_middle(print, eye))
+}
+
+fn beside_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
     let [right, up, _] = eye.directions();
     let off = |middle: Point| {
         let aside = |direction: Point| {
@@ -684,7 +842,7 @@ fn in_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
         [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) / 3.0)
     });
     let nearest = middles.min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
-    pick(&print.scene, eye, eye.centre).or_else(|| pick(&print.scene, eye, nearest))
+    pick(&print.scene, eye, nearest)
 }
 
 fn enlarge(showing: &mut Showing, print: &Print, times: f32) {
@@ -719,7 +877,7 @@ fn open(model: &mut Model, showing: &mut Showing) {
     let outside = 1 << tint(Class::Wetted) | 1 << tint(Class::Masked);
     showing.eye.open = if showing.is_open() { 0 } else { outside };
     if showing.is_open() {
-        model.say("the side that faces you is left out: what is inside is seen");
+        model.say("near side left out: the inside is seen");
     }
 }
 
@@ -756,5 +914,5 @@ fn jump(model: &mut Model, showing: &mut Showing, print: &Print) {
         open(model, showing);
     }
     showing.centre(print);
-    model.say(format!("{} of {}: {}", next + 1, places.len(), place.say));
+    model.say(format!("{} of {}: {}", next + 1, places.len(), place.one()));
 }

@@ -99,7 +99,12 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.prints.pictures = pictures;
             Vec::new()
         }
+        Message::Room(roomy) => {
+            model.prints.roomy = roomy;
+            Vec::new()
+        }
     };
+    effects.extend(model.read_for_still());
     effects.extend(notify(model, now));
     effects
 }

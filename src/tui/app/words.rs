@@ -8,7 +8,10 @@ const FIGURES: [(&str, &str); 3] = [
         "12.3 +-0.4",
         "measured; the +- is twice the standard uncertainty (k = 2)",
     ),
-    ("~", "estimated: carried on from the last reading"),
+    (
+        "~",
+        "estimated: carried on from the last reading; an area, reckoned from the print's file",
+    ),
     (
         "?",
         "assumed: a rule of the trade, neither measured nor computed",

@@ -1,5 +1,7 @@
 //! Faces as dots, the nearest in front.
 
+use std::cmp::Ordering;
+
 use super::light::light;
 use super::scene::across;
 use super::{Eye, Face, Point, Scene, View, dot, plus};
@@ -57,6 +59,11 @@ pub struct Hit {
 }
 
 impl Picture {
+    /// At how many of its dots something is seen.
+    pub fn covered(&self) -> usize {
+        self.dots.iter().flatten().count()
+    }
+
     /// What is seen at a dot, counted from the top left.
     pub fn seen(&self, x: usize, y: usize) -> Option<&Dot> {
         if x >= self.width {
@@ -255,15 +262,21 @@ fn between(corners: &[Point; 3], upright: &[Point; 3], view: &View, [x, y]: [f32
 
 /// What is seen at a point: what the line of sight through it meets first.
 pub fn pick(scene: &Scene, eye: &Eye, point: Point) -> Option<Hit> {
+    let [right, up, _] = eye.directions();
+    let aside = [dot(point, right), dot(point, up)];
+    let faces = scene.along([right, up], aside);
+    first_of(faces.map(|at| &scene.faces[at]), eye, aside)
+}
+
+/// What a line of sight meets first of these faces; of those equally near the
+/// first of the print.
+fn first_of<'f>(faces: impl Iterator<Item = &'f Face>, eye: &Eye, [x, y]: [f32; 2]) -> Option<Hit> {
     let [right, up, near] = eye.directions();
-    let aside = |point: Point| [dot(point, right), dot(point, up)];
-    let [x, y] = aside(point);
     let mut found: Option<(f32, Hit)> = None;
-    for face in &scene.faces {
-        let [a, b, c] = face.corners.map(|corner| {
-            let [u, v] = aside(corner);
-            [u - x, v - y]
-        });
+    for face in faces {
+        let [a, b, c] = face
+            .corners
+            .map(|corner| [dot(corner, right) - x, dot(corner, up) - y]);
         let shares = [(b, c), (c, a), (a, b)].map(|(b, c)| b[0] * c[1] - b[1] * c[0]);
         let area: f32 = shares.iter().sum();
         let is_within = shares.iter().all(|share| share * area >= 0.0);
@@ -276,7 +289,12 @@ pub fn pick(scene: &Scene, eye: &Eye, point: Point) -> Option<Hit> {
         });
         let depth = dot(at, near);
         let is_cut = eye.cut.is_some_and(|cut| depth >= cut);
-        if !is_cut && found.is_none_or(|(nearest, _)| depth > nearest) {
+        let is_first = found.is_none_or(|(nearest, hit)| match depth.total_cmp(&nearest) {
+            Ordering::Greater => true,
+            Ordering::Equal => face.of < hit.face,
+            Ordering::Less => false,
+        });
+        if !is_cut && is_first {
             let flat = across(&face.corners);
             let upright = if area < 0.0 { flat.map(|n| -n) } else { flat };
             let face = face.of;
@@ -327,10 +345,6 @@ mod tests {
         Scene::of(triangles.into_iter().map(|corners| (corners, 0)))
     }
 
-    fn covered(picture: &Picture) -> usize {
-        picture.dots.iter().flatten().count()
-    }
-
     #[test]
     fn a_ball_covers_the_area_of_its_disc_from_every_side_and_at_every_zoom() {
         let scene = scene_of(ball(90));
@@ -344,7 +358,7 @@ mod tests {
             let picture = draw(&scene, &eye, 300, 300);
             let radius = 10.0 * picture.view.scale;
             let disc = std::f32::consts::PI * radius * radius;
-            let found = covered(&picture) as f32;
+            let found = picture.covered() as f32;
             assert!((found / disc - 1.0).abs() < 0.01, "{found} for {disc}");
         }
     }
@@ -431,6 +445,28 @@ mod tests {
     }
 
     #[test]
+    fn of_many_faces_few_are_looked_at_and_none_is_missed() {
+        // In an order in which neighbours lie apart.
+        let mut faces = ball(60);
+        faces.sort_by_key(|[[x, ..], ..]| (x * 1e6) as i64 % 997);
+        let scene = scene_of(faces);
+        let (mut looked, mut hits) = (0, 0);
+        for step in 0..400 {
+            let eye = Eye::FRONT.turned(step as f32 * 7.0, step as f32 % 50.0);
+            let [right, up, _] = eye.directions();
+            let (u, v) = ((step % 20) as f32 - 9.7, (step / 20) as f32 - 9.9);
+            let point = plus(plus([0.0; 3], right, u), up, v);
+            let aside = [dot(point, right), dot(point, up)];
+            let hit = pick(&scene, &eye, point);
+            assert_eq!(hit, first_of(scene.faces.iter(), &eye, aside), "{step}");
+            hits += usize::from(hit.is_some());
+            looked += scene.along([right, up], aside).count();
+        }
+        assert!(hits > 250, "{hits}");
+        assert!(looked < 400 * scene.faces.len() / 5, "{looked}");
+    }
+
+    #[test]
     fn light_falls_from_the_upper_left_and_a_ball_is_round() {
         let picture = draw(&scene_of(ball(40)), &Eye::FRONT, 100, 100);
         let light = |x: usize, y: usize| picture.seen(x, y).unwrap().light;
@@ -449,7 +485,7 @@ mod tests {
             ..Eye::FRONT
         };
         let picture = draw(&scene_of(ball(40)), &cut, 100, 100);
-        assert!(covered(&picture) > 3000);
+        assert!(picture.covered() > 3000);
         assert!(picture.dots.iter().flatten().all(|dot| dot.section));
     }
 
@@ -470,7 +506,7 @@ mod tests {
     fn nothing_and_what_is_not_finite_is_drawn_as_nothing() {
         for faces in [Vec::new(), vec![([[f64::NAN; 3]; 3], 0)]] {
             let picture = draw(&Scene::of(faces), &Eye::REST, 10, 10);
-            assert_eq!(covered(&picture), 0);
+            assert_eq!(picture.covered(), 0);
         }
         let line = [([[1.0; 3], [2.0; 3], [3.0; 3]], 0)];
         draw(&Scene::of(line), &Eye::REST, 10, 10);

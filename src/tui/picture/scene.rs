@@ -15,6 +15,9 @@ const FINE: usize = 150_000;
 /// Cells of the stand-in along the longest side of the box.
 const CELLS: f32 = 256.0;
 
+/// So many faces that lie together are looked at together.
+const TOGETHER: usize = 64;
+
 /// Faces that meet at less than this are one rounded surface: cosine of 40
 /// degrees.
 const CREASE: f32 = 0.766;
@@ -39,6 +42,10 @@ pub struct Scene {
     pub(super) upright: Vec<[Point; 3]>,
     /// Fewer faces that look the same from afar; empty where there are few.
     pub(super) stand_in: Vec<Face>,
+    /// The places of the faces, neighbours beside one another.
+    order: Vec<u32>,
+    /// The least and the greatest corner of each 64 of them.
+    boxes: Vec<[Point; 2]>,
     middle: Corner,
     half: Point,
     /// At steps of the height, up or down from the middle: how far from the
@@ -73,7 +80,13 @@ impl Scene {
                 of: *of,
             })
             .collect();
+        let order = neighbours(&faces, half);
         Self {
+            boxes: order
+                .chunks(TOGETHER)
+                .map(|some| around(&faces, some))
+                .collect(),
+            order,
             upright: if faces.len() <= ROUNDED {
                 rounded(&faces)
             } else {
@@ -94,6 +107,30 @@ impl Scene {
     /// Its faces; those that were left out are none.
     pub fn faces(&self) -> &[Face] {
         &self.faces
+    }
+
+    /// The places of the faces that a line of sight may meet, and perhaps some
+    /// more. `directions` are those to the right and up, `aside` is where the
+    /// line is along them, in mm from the middle of the box.
+    pub(super) fn along(
+        &self,
+        directions: [Point; 2],
+        aside: [f32; 2],
+    ) -> impl Iterator<Item = usize> {
+        let some = self.order.chunks(TOGETHER).zip(&self.boxes);
+        let met = some.filter(move |(_, [low, high])| {
+            directions.iter().zip(aside).all(|(direction, aside)| {
+                let ends = [0, 1, 2].map(|axis| {
+                    let ends = [low[axis], high[axis]].map(|end| end * direction[axis]);
+                    [ends[0].min(ends[1]), ends[0].max(ends[1])]
+                });
+                let [least, most]: [f32; 2] =
+                    [0, 1].map(|end| ends.iter().map(|ends| ends[end]).sum());
+                let rounding = 1e-5 * (aside.abs() + f32::max(-least, most));
+                least - rounding <= aside && aside <= most + rounding
+            })
+        });
+        met.flat_map(|(some, _)| some.iter().map(|at| *at as usize))
     }
 
     /// Half the extents of the box around it, in mm.
@@ -136,6 +173,40 @@ fn profile(faces: &[Face], half: f32) -> Vec<[f32; 2]> {
         *high = high.max(z.abs());
     }
     profile
+}
+
+/// The places of the faces in an order in which neighbours lie near one
+/// another: along the curve of G. M. Morton (1966), by their middles.
+fn neighbours(faces: &[Face], half: Point) -> Vec<u32> {
+    /// Steps along each axis: ten bits.
+    const STEPS: f32 = 1023.0;
+    let apart = |bits: u32| (0..10).fold(0, |all, bit| all | (bits >> bit & 1) << (3 * bit));
+    let size = 2.0 * half.into_iter().fold(f32::MIN_POSITIVE, f32::max);
+    let place = |face: &Face| {
+        let [a, b, c] = face.corners;
+        let steps = [0, 1, 2].map(|axis| {
+            let middle = (a[axis] + b[axis] + c[axis]) / 3.0;
+            ((middle + half[axis]) / size * STEPS) as u32
+        });
+        (0..)
+            .zip(steps)
+            .fold(0, |all, (axis, step)| all | apart(step) << axis)
+    };
+    let mut places: Vec<(u32, u32)> = faces.iter().map(place).zip(0..).collect();
+    places.sort_unstable();
+    places.into_iter().map(|(_, at)| at).collect()
+}
+
+/// The box around some of the faces.
+fn around(faces: &[Face], some: &[u32]) -> [Point; 2] {
+    let corners = some.iter().flat_map(|at| faces[*at as usize].corners);
+    let none = [[f32::INFINITY; 3], [f32::NEG_INFINITY; 3]];
+    corners.fold(none, |[low, high], corner| {
+        [
+            [0, 1, 2].map(|axis| low[axis].min(corner[axis])),
+            [0, 1, 2].map(|axis| high[axis].max(corner[axis])),
+        ]
+    })
 }
 
 /// Upright on a face; its length is twice the area.

@@ -14,7 +14,7 @@ use crate::project::{MeshRef, Piece, survey_for_piece};
 use crate::report::print::Print;
 use crate::store::{self, sha256_hex};
 use crate::tui::app::{AddNews, AddWork, Failure, FoundPrint, Message};
-use crate::units::Watch;
+use crate::units::{MM, Watch};
 
 /// So many print files are told at most.
 const MOST_FILES: usize = 60;
@@ -89,8 +89,12 @@ impl Job {
                 self.say(AddNews::Files(names.collect()));
             }
             AddWork::Look(file) => self.say(AddNews::Looked(look(Path::new(&file)))),
-            AddWork::Survey(file, unit) => {
-                let surveyed = self.survey(Path::new(&file), unit).transpose();
+            AddWork::Survey(file, unit, bubble) => {
+                let order = Order {
+                    bubble_mm: bubble.to(MM),
+                    ..Order::in_unit(unit)
+                };
+                let surveyed = self.survey(Path::new(&file), &order).transpose();
                 if let Some(surveyed) = surveyed {
                     self.say(AddNews::Surveyed(surveyed));
                 }
@@ -101,18 +105,17 @@ impl Job {
     }
 
     /// `None` where it was given up.
-    fn survey(&self, file: &Path, unit: LengthUnit) -> Result<Option<Box<FoundPrint>>, Failure> {
+    fn survey(&self, file: &Path, order: &Order) -> Result<Option<Box<FoundPrint>>, Failure> {
         let bytes = bytes(file)?;
         let print = mesh::read(&bytes).map_err(|error| unread(&error))?;
-        let order = Order::in_unit(unit);
-        let Ok((taken, surveyed)) = survey_for_piece(&print, &order, self) else {
+        let Ok((taken, surveyed)) = survey_for_piece(&print, order, self) else {
             return Ok(None);
         };
         let name = file.to_string_lossy();
         let told = Print {
             file: &name,
             unit_source: "given",
-            order: &order,
+            order,
             survey: &taken.survey,
             shape: &taken.shape,
             seconds: None,
@@ -121,7 +124,7 @@ impl Job {
         let cautions = told.cautions().into_iter().chain(remarks).collect();
         let mesh = MeshRef {
             file: name.clone().into_owned(),
-            unit: Some(unit.to_string()),
+            unit: Some(order.unit.to_string()),
             sha256: Some(sha256_hex(&bytes)),
         };
         let piece = Piece {

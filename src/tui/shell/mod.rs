@@ -35,7 +35,7 @@ use crate::project::Project;
 use crate::settings::{self, KeysFile, PrintDots, Settings, SettingsError};
 use crate::store::{Draft, Folder};
 use crate::tui::app::{AddWork, Dots, Effect, Failure, Layer, Message, Model, Notice, update};
-use crate::tui::view::{Theme, draw};
+use crate::tui::view::{Theme, draw, has_room};
 use adder::Adder;
 use editor::Editor;
 use herald::Herald;
@@ -395,10 +395,14 @@ impl Shell<'_> {
         if self.lent.is_some() {
             return Ok(());
         }
+        let area = self.tty.area()?;
+        let roomy = has_room(area);
+        if roomy != self.model.prints.roomy {
+            self.update(Message::Room(roomy))?;
+        }
         let (model, theme, now) = (&self.model, &self.theme, self.clock.now());
         self.tty.title(&model.title())?;
         let way = self.pictures;
-        let area = self.tty.area()?;
         let next = way.and_then(|_| Standing::of(model, *theme, area));
         let is_new = next != self.standing;
         if let Some((way, old)) = way.zip(self.standing.take_if(|_| is_new)) {

@@ -15,7 +15,7 @@ use crate::mesh::{self, LengthUnit, Mask, Mesh, MeshError, Order};
 use crate::project::survey_for_piece;
 use crate::store::{self, Disk, RealDisk, Stamp, sha256_hex, survey_values};
 use crate::tui::app::{MaskWork, MaskedPrint, Message, Print, Source};
-use crate::units::{Stopped, Watch};
+use crate::units::{MM, Stopped, Watch};
 
 /// How often the file of the last print is looked at for changes.
 const FOLLOW: Duration = Duration::from_secs(1);
@@ -240,6 +240,7 @@ fn ordered<'b>(bytes: &'b [u8], source: &Source) -> Result<(Mesh<'b>, Order), Tr
     let given = given.and_then(|unit| unit.parse::<LengthUnit>().ok());
     let order = Order {
         masks: source.masks.clone(),
+        bubble_mm: source.bubble.to(MM),
         ..Order::in_unit(print.unit.or(given).unwrap_or(LengthUnit::Mm))
     };
     Ok((print, order))
@@ -294,6 +295,7 @@ mod tests {
             file: file.to_owned(),
             unit: Some("cm".to_owned()),
             masks: Vec::new(),
+            bubble: MM.of(0.5),
         }
     }
 

@@ -25,7 +25,14 @@ pub(super) fn rows(model: &Model, adding: &Adding, width: usize) -> Drawn {
                 width,
             ));
         }
-        AddStep::Fields => {}
+        AddStep::Fields => {
+            let told = if adding.at == 1 {
+                "what the piece is called in project.ron, on the screen and in commands"
+            } else {
+                "layer lines add to the area that takes metal: with `not said` nothing is added"
+            };
+            rows.extend(marked([told], "= ", Role::Soon, width));
+        }
         AddStep::Reading => rows.push(Row::of(Role::Soon, "reading the file; Esc gives up")),
         AddStep::Unit { choices, row } => {
             rows.push(Row::of(
@@ -72,9 +79,8 @@ fn progress(model: &Model, adding: &Adding, step: &str, done: f64, width: usize)
     let cells = (width / 3).clamp(6, 40);
     vec![
         Row::of(Role::Strong, format!("surveying: {step}")),
-        Row::of(Role::Metal, bar(cells, done, done)).and(
-            Role::Plain,
-            format!(" {:.0} %{left}; Esc gives up", done * 100.0),
-        ),
+        Row::of(Role::Metal, bar(cells, done, done))
+            .and(Role::Plain, format!(" {:.0} %{left}", done * 100.0)),
+        Row::plain("Esc gives up"),
     ]
 }

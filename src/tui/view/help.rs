@@ -2,14 +2,15 @@
 
 use super::Role;
 use super::pen::{Row, wrapped};
-use crate::tui::app::{INSIDE, Model, cautions_of, commands, words_of};
+use crate::tui::app::{INSIDE, Layer, Model, cautions_of, commands, words_of};
 
 /// All lines of the help, for this width.
 pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
-    let mut rows = vec![Row::of(
+    let mut rows = over(model, width);
+    rows.push(Row::of(
         Role::Title,
         format!("{}: keys", model.screen.title()),
-    )];
+    ));
     let mut listed: Vec<_> = commands()
         .iter()
         .filter(|c| c.on(model.screen) && !c.say.is_empty())
@@ -42,6 +43,28 @@ pub(super) fn rows(model: &Model, width: usize) -> Vec<Row> {
     rows.push(Row::of(Role::Title, "cautions"));
     for caution in cautions_of(model) {
         rows.extend(entry("!", caution, Role::Alarm, width));
+    }
+    rows
+}
+
+/// The keys of what the help was asked from, where that was no screen.
+fn over(model: &Model, width: usize) -> Vec<Row> {
+    let about = match model.layers.iter().rev().nth(1) {
+        Some(Layer::Print(_)) => "on a print",
+        Some(Layer::Masking(_)) => "on its masks",
+        Some(Layer::Adding(_)) => "adding a piece",
+        _ => return Vec::new(),
+    };
+    let mut rows = vec![Row::of(Role::Title, format!("{about}: keys"))];
+    for (keys, say) in INSIDE {
+        let say = say
+            .strip_prefix(about)
+            .and_then(|say| say.strip_prefix(": "));
+        rows.extend(
+            say.map(|say| entry(keys, say, Role::Key, width))
+                .into_iter()
+                .flatten(),
+        );
     }
     rows
 }

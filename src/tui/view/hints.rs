@@ -114,9 +114,14 @@ fn of_form(form: &Form) -> Vec<Hint> {
 fn of_adding(step: &AddStep) -> Vec<Hint> {
     match step {
         AddStep::Fields => vec![("Enter", "go on"), ("Left Right", "choose"), ("-", "back")],
-        AddStep::Unit { .. } => vec![("1-4 Enter", "take"), ("-", "back")],
+        AddStep::Unit { .. } => vec![("1-4 Enter", "take"), ("/", "help"), ("-", "back")],
         AddStep::Reading | AddStep::Surveying { .. } => vec![("-", "give up")],
-        AddStep::Found(_) => vec![("Enter", "add it"), ("Down", "scroll"), ("-", "back")],
+        AddStep::Found(_) => vec![
+            ("Enter", "add it"),
+            ("Down", "scroll"),
+            ("/", "help"),
+            ("-", "back"),
+        ],
         AddStep::Writing(_) => Vec::new(),
     }
 }
@@ -128,7 +133,11 @@ fn of_masking(model: &Model, masking: &Masking) -> Vec<Hint> {
         [first, next_nine(lines), vec![("-", "back")]].concat()
     };
     match &masking.step {
-        MaskStep::List(_) => chosen_of("take", masking.rows(model)),
+        MaskStep::List(_) => {
+            let mut hints = chosen_of("take", masking.rows(model));
+            hints.push(("/", "help"));
+            hints
+        }
         MaskStep::Groups(_) => chosen_of("mask it", masking.groups.len()),
         MaskStep::Sure(..) => vec![("Enter", "take it off"), ("-", "no")],
         MaskStep::Fields { fields, at, .. } => {
@@ -155,27 +164,24 @@ fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
     let mut hints: Vec<Hint> = read_again.into_iter().collect();
     if known.is_some_and(|k| k.print.is_some()) {
         hints.extend(if showing.marking {
-            [("2468", "move the marker"), ("*", "turn")]
+            [("2468", "move"), ("*", "turn")]
         } else {
             [("2468", "turn"), ("*", "mark")]
         });
         let can_mask = !stale && known.is_some_and(|k| k.reading.is_none() && k.fault.is_none());
         hints.extend(can_mask.then_some(("Enter", "masks")));
+        let is_larger = showing.eye.zoom > 1.0;
         hints.extend([
             ("+", "larger"),
-            (
-                "-",
-                if showing.eye.zoom > 1.0 {
-                    "smaller"
-                } else {
-                    "back"
-                },
-            ),
+            ("-", if is_larger { "smaller" } else { "back" }),
+            ("/", "help"),
         ]);
+        let still = known.and_then(|k| k.still.as_ref());
+        let has_places = still.is_some_and(|still| !still.places.is_empty());
+        hints.extend(has_places.then_some(("0", "next flaw")));
         hints.extend([
             ("3 1", "cut"),
             ("7", "inside"),
-            ("0", "next flaw"),
             ("9", "dots"),
             ("5", "at first"),
         ]);

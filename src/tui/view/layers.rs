@@ -182,6 +182,14 @@ pub(super) fn field_row(model: &Model, field: &Field, here: bool, width: usize) 
             lead.and(Role::Strong, typed)
                 .and(Role::Plain, format!("{more}{empty}"))
         }
+        Entry::Choice(of)
+            if lead.width() + of.iter().map(|c| c.len() + 5).sum::<usize>() > width =>
+        {
+            let at = of.iter().position(|choice| *choice == field.text);
+            let at = at.map_or(0, |at| at + 1);
+            lead.and(Role::Title, format!("[{at} {}]", field.text))
+                .and(Role::Plain, format!(" of {}", of.len()))
+        }
         Entry::Choice(of) => of.iter().enumerate().fold(lead, |row, (n, choice)| {
             let text = format!("{} {choice}", n + 1);
             if *choice == field.text {

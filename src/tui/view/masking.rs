@@ -36,6 +36,11 @@ pub(super) fn rows(model: &Model, masking: &Masking, width: usize) -> Drawn {
         MaskStep::Fields { kind, fields, at } => {
             let fields = fields.iter().enumerate();
             rows.extend(fields.map(|(n, field)| field_row(model, field, n == *at, width)));
+            let told = [
+                kind.explained(),
+                "the print is surveyed with it, then project.ron says what it takes; it can be taken off again",
+            ];
+            rows.extend(marked(told, "= ", Role::Soon, width));
             (format!("mask: {}", kind.say()), (*at, *at))
         }
     };

@@ -100,6 +100,7 @@ pub fn paint(model: &Model, theme: &Theme, now: Instant, buffer: &mut Buffer) {
 fn due_lines(model: &Model, area: Rect) -> u16 {
     let lines = due::lines(area.height);
     match model.layers.last() {
+        Some(Layer::Print(_)) if area.height < 16 => lines.min(2),
         Some(Layer::Print(_)) => lines.min(3),
         _ => lines,
     }
@@ -113,6 +114,11 @@ fn body(model: &Model, area: Rect) -> Rect {
         height: area.height - due_lines - 2 - said_lines,
         ..area
     }
+}
+
+/// Whether the Piece screen has room for a picture of the print.
+pub fn has_room(area: Rect) -> bool {
+    area.width >= 120 && area.height >= 40
 }
 
 /// Where the terminal's own picture of a print belongs, if one is to be drawn.
@@ -267,7 +273,7 @@ fn hints(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             .collect(),
         None => commands()
             .iter()
-            .filter(|c| c.on(model.screen) && !c.hint.is_empty())
+            .filter(|c| c.on(model.screen) && !c.hint_now(model).is_empty())
             .filter(|c| c.can(model).is_ok())
             .filter_map(|c| Some((model.keys.of(c).first()?.name(), c.hint_now(model))))
             .collect(),

@@ -3,11 +3,12 @@
 use ratatui::layout::Rect;
 
 use super::pen::{Pen, Row, bar, below, line_of, wrapped};
+use super::theme::Theme;
 use super::vessel::route;
-use super::{Role, how_to_begin, or_edit};
+use super::{Role, how_to_begin, or_edit, print};
 use crate::plating::density_word;
 use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
-use crate::tui::app::{Model, Spot};
+use crate::tui::app::{Id, Model, Source, Spot};
 use crate::units::{A, AH, PERCENT, clock_span, number};
 
 /// Draws the selected piece.
@@ -17,7 +18,9 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         .and_then(|n| Some((n, model.piece(n)?, model.figures(n)?)))
     else {
         let why = match &model.spot {
-            Some(Spot::Tank(tank)) => format!("{tank} is a tank: Left and Right choose a piece"),
+            Some(Spot::Tank(tank)) if !model.facts.pieces.is_empty() => {
+                format!("{tank} is a tank: Left and Right choose a piece")
+            }
             _ => how_to_begin(model),
         };
         pen.row(area, &Row::plain(why));
@@ -30,14 +33,15 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     let rest = below(area, 2);
     let width = usize::from(area.width);
     if width < 100 {
-        let rows = sections(model, name, piece, figures, width).concat();
+        let rows = sections(model, (name, piece, figures), (width, pen.theme())).concat();
         scrolled(model, pen, rest, rows);
         return;
     }
     let columns = if width >= 150 { 3 } else { 2 };
     let each = area.width / columns;
-    let sections = sections(model, name, piece, figures, usize::from(each) - 2);
-    let [figures, open, history] = sections;
+    let inner = usize::from(each) - 2;
+    let [figures, open, history] = sections(model, (name, piece, figures), (inner, pen.theme()));
+    let under = below(rest, figures.len() + 1);
     let stacks = if columns == 3 {
         vec![figures, open, history]
     } else {
@@ -51,6 +55,14 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             ..rest
         };
         scrolled(model, pen, column, rows);
+    }
+    let known = model.prints.of(name).and_then(|known| known.still.as_ref());
+    if let Some(still) = known.filter(|_| model.prints.roomy) {
+        let place = Rect {
+            width: each - 1,
+            ..under
+        };
+        print::still(model, still, pen, place);
     }
 }
 
@@ -92,18 +104,17 @@ fn standing(model: &Model, piece: &PieceState) -> String {
 
 fn sections(
     model: &Model,
-    name: &str,
-    piece: &PieceState,
-    figures: &PieceFigures,
-    width: usize,
+    (name, piece, figures): (&str, &PieceState, &PieceFigures),
+    (width, theme): (usize, Theme),
 ) -> [Vec<Row>; 3] {
     let told = [
         charge(model, figures, width),
-        thickness(model, name, figures),
+        thickness(model, name, figures, width),
         current(model, piece, figures),
         hold(model, figures),
         areas(model, figures, width),
-        balance(model, figures),
+        balance(model, figures, width),
+        print_told(model, name, (width, theme)),
     ];
     let open = [
         gates(model, name, piece, width),
@@ -143,32 +154,36 @@ fn charge(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
         .charge
         .as_ref()
         .map_or_else(String::new, |c| c.shown(AH));
-    let cells = (width / 4).clamp(6, 30);
     let share = |ah: f64| ah / target.to(AH).max(1e-12);
-    let row = label("charge")
-        .and(
-            Role::Strong,
-            format!("{shown} of {} Ah  ", number(target.to(AH), 3)),
-        )
-        .and(
-            Role::Metal,
-            bar(
-                cells,
-                share(charges.measured.to(AH)),
-                share(charges.total().to(AH)),
-            ),
-        )
-        .and(
-            Role::Plain,
-            format!(" {:.0} %", share(charges.total().to(AH)) * 100.0),
+    let row = label("charge").and(
+        Role::Strong,
+        format!("{shown} of {} Ah  ", number(target.to(AH), 3)),
+    );
+    // The percents stand behind the bar; both go below where they do not fit.
+    let room = width.saturating_sub(row.width() + 6);
+    let drawn = |row: Row, room: usize| {
+        let (measured, total) = (
+            share(charges.measured.to(AH)),
+            share(charges.total().to(AH)),
         );
-    let mut rows = vec![row];
-    rows.extend(tail(model, figures, charges));
+        let cells = (width / 4).clamp(6, 30).min(room);
+        row.and(Role::Metal, bar(cells, measured, total))
+            .and(Role::Plain, format!(" {:.0} %", total * 100.0))
+    };
+    let mut rows = if room < 6 {
+        vec![row, drawn(label(""), width.saturating_sub(17))]
+    } else {
+        vec![drawn(row, room)]
+    };
+    if let Some((role, told)) = tail(model, figures, charges) {
+        let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
+        rows.extend(lines.map(|line| label("").and(role, line)));
+    }
     rows
 }
 
 /// How much of the charge is estimated, and since when.
-fn tail(model: &Model, figures: &PieceFigures, charges: &Charges) -> Option<Row> {
+fn tail(model: &Model, figures: &PieceFigures, charges: &Charges) -> Option<(Role, String)> {
     let read = figures.read_at.map(|at| model.clock(at));
     let frozen = model.facts.due.iter().any(|d| {
         d.what == crate::project::DueKind::Reading
@@ -182,19 +197,17 @@ fn tail(model: &Model, figures: &PieceFigures, charges: &Charges) -> Option<Row>
         number(charges.estimated.to(AH), 3)
     );
     match (frozen, read, charges.estimated.si() > 0.0) {
-        (true, Some(read), _) => Some(label("").and(
+        (true, Some(read), _) => Some((
             Role::Alarm,
             format!("no reading since {read}: the estimate stands still"),
         )),
-        (false, Some(read), true) => {
-            Some(label("").and(Role::Plain, format!("{told}; read {read}")))
-        }
-        (_, None, true) => Some(label("").and(Role::Plain, told)),
+        (false, Some(read), true) => Some((Role::Plain, format!("{told}; read {read}"))),
+        (_, None, true) => Some((Role::Plain, told)),
         _ => None,
     }
 }
 
-fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
+fn thickness(model: &Model, name: &str, figures: &PieceFigures, width: usize) -> Vec<Row> {
     let unit = model.project.definition.units.thickness();
     let Some(thickness) = &figures.thickness else {
         return vec![
@@ -208,14 +221,14 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures) -> Vec<Row> {
             .target_of(p)
             .words(model.project.definition.units)
     });
-    let mut rows = vec![
-        label("thickness")
-            .and(Role::Strong, thickness.shown(unit))
-            .and(
-                Role::Plain,
-                format!(" mean; wanted {}", wanted.unwrap_or_default()),
-            ),
-    ];
+    let shown = label("thickness").and(Role::Strong, thickness.shown(unit));
+    let wanted = format!("wanted {}", wanted.unwrap_or_default());
+    let mut rows = if shown.width() + 7 + wanted.len() <= width {
+        vec![shown.and(Role::Plain, format!(" mean; {wanted}"))]
+    } else {
+        let second = label("").and(Role::Plain, wanted);
+        vec![shown.and(Role::Plain, " mean;"), second]
+    };
     if let Some((least, most)) = figures.local_range().filter(|_| thickness.value.si() > 0.0) {
         let told = format!(
             "?{} to ?{} {} local, assumed",
@@ -333,19 +346,24 @@ fn areas(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
     if let Some(all) = figures.conductor_area.filter(|all| *all != plating) {
         told = format!("{told}, {} with wires", units.show_area(all));
     }
-    let mut rows = vec![label("area").and(Role::Plain, told)];
+    let room = width.saturating_sub(11);
+    let leads = std::iter::once("area").chain(std::iter::repeat(""));
+    let lines = leads.zip(wrapped(&told, room));
+    let mut rows: Vec<Row> = lines
+        .map(|(lead, line)| label(lead).and(Role::Plain, line))
+        .collect();
     let piece = model.project.definition.piece(&figures.name);
     if let Some((because, roughness)) =
         piece.and_then(|p| Some((p.roughness_because.as_deref()?, p.roughness)))
     {
         let told = format!("x{}: {because}", number(roughness, 3));
-        let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
+        let lines = wrapped(&told, room).into_iter();
         rows.extend(lines.map(|line| label("").and(Role::Plain, line)));
     }
     rows
 }
 
-fn balance(model: &Model, figures: &PieceFigures) -> Vec<Row> {
+fn balance(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
     let Some(weighed) = weighing(&model.project.definition, model.project.state(), figures) else {
         return Vec::new();
     };
@@ -363,12 +381,66 @@ fn balance(model: &Model, figures: &PieceFigures) -> Vec<Row> {
             Some(false) => "; outside 95-101 %: water, wire, meter or area first",
             _ => "",
         };
-        rows.push(label("").and(
-            Role::Plain,
-            format!("efficiency {}{word}", efficiency.shown(PERCENT)),
-        ));
+        let told = format!("efficiency {}{word}", efficiency.shown(PERCENT));
+        let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
+        rows.extend(lines.map(|line| label("").and(Role::Plain, line)));
     }
     rows
+}
+
+/// What is known of its print, and which key shows it.
+fn print_told(model: &Model, name: &str, (width, theme): (usize, Theme)) -> Vec<Row> {
+    let source = Source::of(&model.project.definition, name);
+    let Some(source) = source else {
+        return Vec::new();
+    };
+    let room = width.saturating_sub(11);
+    let lines = |role: Role, text: &str| -> Vec<Row> {
+        let lines = wrapped(text, room).into_iter();
+        lines.map(|line| Row::of(role, line)).collect()
+    };
+    let way = model
+        .key_of(Id::Print)
+        .unwrap_or_else(|| model.way_to(Id::Print));
+    let known = model.prints.of(name);
+    let still = known.and_then(|known| known.still.as_deref());
+    let mut rows = Vec::new();
+    if let Some((step, done)) = known.and_then(|known| known.reading) {
+        let told = format!("reading it: {step} ... {:.0} %", done * 100.0);
+        rows.extend(lines(Role::Soon, &told));
+    } else if let Some(fault) = known.and_then(|known| known.fault.as_ref()) {
+        rows.extend(lines(Role::Alarm, fault));
+    } else if model.is_stale(name) {
+        let told = format!("stale: its file or masks are others now; {way}, then Enter");
+        rows.extend(lines(Role::Soon, &told));
+    } else if still.is_none() {
+        rows.extend(lines(
+            Role::Plain,
+            &format!("{}; {way} draws it", source.file),
+        ));
+    }
+    if let Some(still) = still {
+        rows.extend(print::legend(
+            model,
+            still,
+            (model.prints.still_dots(), false),
+            (room, theme),
+        ));
+        for place in &still.places {
+            rows.extend(lines(Role::Soon, &format!("! {place}")));
+        }
+        rows.extend(lines(
+            Role::Plain,
+            &match (still.places.len(), still.more_places) {
+                (0, _) => format!("no hollow, no flaw; {way} turns it"),
+                (_, 0) => format!("{way} turns it, then 0 goes to each"),
+                (_, more) => format!("and {more} more; {way} turns it, then 0 goes to each"),
+            },
+        ));
+    }
+    let leads = std::iter::once("print").chain(std::iter::repeat(""));
+    let rows = leads.zip(rows).map(|(lead, row)| label(lead).join(row));
+    rows.collect()
 }
 
 fn gates(model: &Model, name: &str, piece: &PieceState, width: usize) -> Vec<Row> {

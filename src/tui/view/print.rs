@@ -9,7 +9,9 @@ use super::theme::{Shade, Theme};
 use super::{Role, is_narrow, or_edit};
 use crate::mesh::Class;
 use crate::report::safe::fitted;
-use crate::tui::app::{CLASSES, Dots, Known, Model, Print, Showing, Source, class_word};
+use crate::tui::app::{
+    CELL, CLASSES, Dots, Known, Model, Print, Showing, Source, Still, class_word,
+};
 use crate::tui::picture::{Dot, Image, Picture, draw as drawn};
 use crate::units::{CM2, MM2, number};
 
@@ -29,7 +31,12 @@ pub(super) fn draw(model: &Model, showing: &Showing, pen: &mut Pen<'_>, area: Re
         pen.rows(below(area, 1), &rows.collect::<Vec<_>>());
         return;
     };
-    let title = title.and(Role::Plain, format!("  {}", turned(showing)));
+    let title = if is_narrow(usize::from(area.width)) {
+        let name = Row::of(Role::Strong, fitted(&showing.piece, 12));
+        name.and(Role::Plain, format!("  {}", turned_in_short(showing)))
+    } else {
+        title.and(Role::Plain, format!("  {}", turned(showing)))
+    };
     pen.rule(line_of(area, 0), &title);
     let (place, told) = laid_out(model, showing, print, (area, pen.theme()));
     match model.prints.dots(showing) {
@@ -48,7 +55,9 @@ fn laid_out(
     (area, theme): (Rect, Theme),
 ) -> (Rect, Vec<Row>) {
     let width = usize::from(area.width);
-    let legend = legend(model, print, (width, theme));
+    let is_cut = showing.eye.cut.is_some();
+    let look = (model.prints.dots(showing), is_cut);
+    let legend = legend(model, &print.still, look, (width, theme));
     let told = stands(model, showing)
         .into_iter()
         .chain(readout(model, showing, print, width));
@@ -130,8 +139,35 @@ fn turned(showing: &Showing) -> String {
     told
 }
 
-/// Each class that there is: its pattern, its word, its area and share.
-fn legend(model: &Model, print: &Print, (width, theme): (usize, Theme)) -> Vec<Row> {
+/// `cut inside x2.4 30 right 20 above`, for a narrow screen: what is usual last,
+/// where there may be no room for it.
+fn turned_in_short(showing: &Showing) -> String {
+    let eye = &showing.eye;
+    let side = if eye.yaw < 0.0 { "left" } else { "right" };
+    let height = if eye.tilt < 0.0 { "below" } else { "above" };
+    let (yaw, tilt) = (eye.yaw.abs(), eye.tilt.abs());
+    let mut told = String::new();
+    if eye.cut.is_some() {
+        told.push_str("cut ");
+    }
+    if showing.is_open() {
+        told.push_str("inside ");
+    }
+    if eye.zoom > 1.0 {
+        told = format!("{told}x{:.1} ", eye.zoom);
+    }
+    format!("{told}{yaw:.0} {side} {tilt:.0} {height}")
+}
+
+/// Each class that there is: its pattern, its word, its area and share; then what a
+/// cut looks like, where there is one.
+pub(super) fn legend(
+    model: &Model,
+    print: &Still,
+    (dots, is_cut): (Dots, bool),
+    (width, theme): (usize, Theme),
+) -> Vec<Row> {
+    let is_braille = dots == Dots::Braille && !theme.is_ascii();
     let all: f64 = print.areas_mm2.iter().sum();
     let unit = model.project.definition.units.area();
     let parts = CLASSES.into_iter().zip(print.areas_mm2);
@@ -143,24 +179,39 @@ fn legend(model: &Model, print: &Print, (width, theme): (usize, Theme)) -> Vec<R
         } else {
             format!("{} {}", number(shown, 3), unit.symbol)
         };
-        let share = 100.0 * area / all.max(f64::MIN_POSITIVE);
+        let share = match 100.0 * area / all.max(f64::MIN_POSITIVE) {
+            share if share > 0.0 && share < 1.0 => "under 1".to_owned(),
+            share => format!("{share:.0}"),
+        };
         let word = class_word(class);
         let words = if is_narrow(width) {
-            format!("{word} {share:.0} %")
+            format!("{word} {share} %")
         } else {
-            format!("{word} {shown}, {share:.0} %")
+            format!("{word} ~{shown}, {share} %")
         };
         let role = match class {
             Class::Wetted if theme.has_shades() => Role::Metal,
             class => role(class),
         };
-        Row::of(role, sample(class)).and(Role::Plain, format!(" {words}   "))
+        let glyph = if is_braille {
+            in_braille(class, false).to_string()
+        } else {
+            sample(class).to_owned()
+        };
+        Row::of(role, glyph).and(Role::Plain, format!(" {words}"))
     });
+    let glyph = if is_braille {
+        in_braille(Class::Wetted, true)
+    } else {
+        SECTION
+    };
+    let cut = Row::of(Role::Vessel, glyph.to_string()).and(Role::Plain, " cut through the solid");
     let mut rows = vec![Row::default()];
-    for part in told {
+    for part in told.chain(is_cut.then_some(cut)) {
         match rows.last_mut() {
-            Some(row) if row.width() + part.width() <= width + 3 => {
-                *row = std::mem::take(row).join(part);
+            Some(row) if row.width() == 0 => *row = part,
+            Some(row) if row.width() + 3 + part.width() <= width => {
+                *row = std::mem::take(row).and(Role::Plain, "   ").join(part);
             }
             _ => rows.push(part),
         }
@@ -196,14 +247,15 @@ fn readout(model: &Model, showing: &Showing, print: &Print, width: usize) -> Vec
     let Some(marker) = &showing.marker else {
         return Vec::new();
     };
-    let sign = if showing.sees_marker(print) {
-        MARK
-    } else {
-        HIDDEN_MARK
-    };
+    let is_seen = showing.sees_marker(print);
+    let sign = if is_seen { MARK } else { HIDDEN_MARK };
     let piece = model.project.definition.piece(&showing.piece);
     let told = print.told_at(marker, piece.map_or(&[], |piece| &piece.masks));
-    let lines = told
+    let behind =
+        (!is_seen).then(|| "it lies behind what is seen here: turn it, or 7 or 3".to_owned());
+    let told = told.into_iter().chain(behind);
+    let lines = told.collect::<Vec<_>>();
+    let lines = lines
         .iter()
         .flat_map(|text| wrapped(text, width.saturating_sub(2)));
     let lead = |n: usize| {
@@ -242,34 +294,19 @@ fn sample(class: Class) -> &'static str {
     }
 }
 
+/// The glyph that stands for a cut through the solid.
+const SECTION: char = '\u{253c}';
+
 fn class_of(dot: &Dot) -> Class {
     CLASSES[usize::from(dot.tint) % CLASSES.len()]
 }
-
-/// The samples of a cell: 2 beside one another, 4 above one another.
-const CELL: (usize, usize) = (2, 4);
 
 /// Draws the print in cells.
 fn in_cells(showing: &Showing, print: &Print, dots: Dots, pen: &mut Pen<'_>, area: Rect) {
     let size = (usize::from(area.width), usize::from(area.height));
     let picture = drawn(&print.scene, &showing.eye, size.0 * CELL.0, size.1 * CELL.1);
     let theme = pen.theme();
-    for y in 0..size.1 {
-        for x in 0..size.0 {
-            let cell = Cell {
-                picture: &picture,
-                at: (x, y),
-                theme,
-            };
-            let (glyph, style) = match (dots, theme.is_ascii(), theme.has_shades()) {
-                (_, true, _) => cell.letter(),
-                (Dots::Braille, ..) => cell.braille(),
-                (_, _, true) => cell.halves(),
-                _ => cell.shade(),
-            };
-            pen.cell(area, (x, y), glyph, style);
-        }
-    }
+    cells(&picture, dots, pen, area);
     if let Some(marker) = showing.marker {
         let at = picture.view.place(print.scene.from_middle(marker.at_mm));
         let at = (at[0] / CELL.0 as f32, at[1] / CELL.1 as f32);
@@ -283,6 +320,48 @@ fn in_cells(showing: &Showing, print: &Print, dots: Dots, pen: &mut Pen<'_>, are
         if is_inside {
             let style = theme.selected(Role::Key);
             pen.cell(area, (at.0 as usize, at.1 as usize), sign, style);
+        }
+    }
+}
+
+/// Draws the largest still picture for which there is room, in the middle of it.
+pub(super) fn still(model: &Model, still: &Still, pen: &mut Pen<'_>, area: Rect) {
+    let size = |picture: &Picture| (picture.width / CELL.0, picture.height / CELL.1);
+    let fits = |picture: &&Picture| {
+        let (columns, lines) = size(picture);
+        columns <= usize::from(area.width) && lines <= usize::from(area.height)
+    };
+    let Some(picture) = still.pictures.iter().find(fits) else {
+        return;
+    };
+    let (columns, lines) = size(picture);
+    let (columns, lines) = (columns as u16, lines as u16);
+    let place = Rect {
+        x: area.x + (area.width - columns) / 2,
+        width: columns,
+        height: lines,
+        ..area
+    };
+    cells(picture, model.prints.still_dots(), pen, place);
+}
+
+/// Draws the dots of a picture.
+fn cells(picture: &Picture, dots: Dots, pen: &mut Pen<'_>, area: Rect) {
+    let theme = pen.theme();
+    for y in 0..usize::from(area.height) {
+        for x in 0..usize::from(area.width) {
+            let cell = Cell {
+                picture,
+                at: (x, y),
+                theme,
+            };
+            let (glyph, style) = match (dots, theme.is_ascii(), theme.has_shades()) {
+                (_, true, _) => cell.letter(),
+                (Dots::Braille, ..) => cell.braille(),
+                (_, _, true) => cell.halves(),
+                _ => cell.shade(),
+            };
+            pen.cell(area, (x, y), glyph, style);
         }
     }
 }
@@ -362,7 +441,7 @@ impl Cell<'_> {
             return (' ', Style::reset());
         };
         let glyph = match (seen.class, seen.section) {
-            (_, true) => '\u{253c}',
+            (_, true) => SECTION,
             (Class::Wetted, _) => {
                 let densities = ['\u{2591}', '\u{2592}', '\u{2593}', '\u{2588}'];
                 densities[(seen.light * 4.4 - 0.4).clamp(0.0, 3.0) as usize]
@@ -381,7 +460,8 @@ impl Cell<'_> {
         let glyph = match (seen.class, seen.section) {
             (_, true) => '/',
             (Class::Wetted, _) => {
-                let ramp = *b".:-=+*#%@";
+                // No asterisk: that is the marker.
+                let ramp = *b".:-=+x#%@";
                 let step = seen.light * ramp.len() as f32;
                 char::from(ramp[(step as usize).min(ramp.len() - 1)])
             }
@@ -412,8 +492,6 @@ impl Cell<'_> {
 
     /// Eight dots, more where it is lighter; all but what is wetted in lines.
     fn braille(&self) -> (char, Style) {
-        // Which bit a dot has: Unicode 15, 22.1, "Braille Patterns".
-        const BITS: [[u32; CELL.0]; CELL.1] = [[0, 3], [1, 4], [2, 5], [6, 7]];
         // The least light at which a dot is set, ordered so that neighbours
         // differ (B. E. Bayer, 1973).
         const LEAST: [[f32; 4]; 4] = [
@@ -432,7 +510,13 @@ impl Cell<'_> {
                 };
                 let class = class_of(dot);
                 let is_set = if class == Class::Wetted && !dot.section {
-                    1.25 * dot.light - 0.08 > LEAST[y % 4][x % 4] / 16.0
+                    // Dots are bright on a dark ground, and dark on a light one.
+                    let share = if self.theme.is_light() {
+                        1.1 - 0.9 * dot.light
+                    } else {
+                        1.25 * dot.light - 0.08
+                    };
+                    share > LEAST[y % 4][x % 4] / 16.0
                 } else {
                     is_on_line(class, dot.section, (x, y))
                 };
@@ -449,6 +533,18 @@ impl Cell<'_> {
         };
         (glyph, style)
     }
+}
+
+/// Which bit a dot of a Braille cell has: Unicode 15, 22.1, "Braille Patterns".
+const BITS: [[u32; CELL.0]; CELL.1] = [[0, 3], [1, 4], [2, 5], [6, 7]];
+
+/// The pattern of a class, or of a cut, in one cell of Braille.
+fn in_braille(class: Class, section: bool) -> char {
+    let every = (0..CELL.1).flat_map(|y| (0..CELL.0).map(move |x| (x, y)));
+    let is_whole = class == Class::Wetted && !section;
+    let set = every.filter(|at| is_whole || is_on_line(class, section, *at));
+    let bits = set.fold(0, |bits, (x, y)| bits | 1 << BITS[y][x]);
+    char::from_u32(0x2800 + bits).unwrap_or(' ')
 }
 
 /// Whether a dot is on a line of the pattern of its class: slanted lines for

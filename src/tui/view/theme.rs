@@ -104,6 +104,11 @@ impl Theme {
         matches!(self.colours, Colours::Light | Colours::Dark)
     }
 
+    /// Whether the background is known to be light.
+    pub(super) fn is_light(self) -> bool {
+        self.colours == Colours::Light
+    }
+
     /// The colour of a surface; `None` where there are no shades.
     pub(super) fn shade(self, shade: Shade) -> Option<Rgb> {
         self.has_shades().then(|| self.lasting_shade(shade))
@@ -153,6 +158,7 @@ impl Theme {
                 '\u{2573}' => "M",
                 '\u{2571}' => "H",
                 '\u{2261}' => "D",
+                '\u{253c}' => "/",
                 other => {
                     out.push(other);
                     return out;
