@@ -159,7 +159,20 @@ fn an_obj_says_the_line_of_what_is_wrong() {
     }
     assert_eq!(refused(&corners).kind(), "no_triangles");
     assert_eq!(refused("v 1 2 3\nf 1 1 2").kind(), "bad_index");
+    let column = |more: &str| {
+        let spot = refused(format!("{corners}{more}")).spot();
+        spot.map(|spot| (spot.line, spot.column))
+    };
+    assert_eq!(column("f 1 2 x\n"), Some((9, 7)));
+    assert_eq!(column("f 1 \\\n  22 3\n"), Some((10, 3)));
+    assert_eq!(column("f 1 99\\\n3\n"), Some((9, 5)));
+    assert_eq!(column("v 1  nan 2\r\n"), Some((9, 6)));
+    assert_eq!(column("v 1 2\n"), Some((9, 6)));
     let comma = refused("v 0,5 0 0\nv 1 0 0\n");
+    assert_eq!(
+        comma.to_string().split(':').next(),
+        Some("line 1, column 3")
+    );
     assert!(comma.remedy().contains("decimal point"), "{comma}");
 }
 
@@ -557,7 +570,8 @@ fn what_a_3mf_lacks_or_repeats_is_named() {
     let bomb = refused(threemf(&model.replacen("<model", dtd, 1), &[]));
     assert_eq!(bomb.kind(), "xml_entity");
     assert!(
-        bomb.to_string().starts_with("in 3D/3dmodel.model: line 2"),
+        bomb.to_string()
+            .starts_with("in 3D/3dmodel.model: line 2, column 1: "),
         "{bomb}"
     );
     assert_eq!(
@@ -702,6 +716,46 @@ fn a_bomb_is_refused_by_its_own_list_and_a_dense_print_is_not() {
         refused(threemf(&model_xml("", &nested, ""), &[])).kind(),
         "parse"
     );
+}
+
+#[test]
+fn a_part_in_utf_16_reads_as_one_in_utf_8() {
+    let brick = Shape::brick();
+    // A long name of characters of two units, so that some lie across what is
+    // unpacked at a time, and every offset of them.
+    for length in 32_700..32_708 {
+        let comment = format!(
+            "<!--{}{}-->",
+            "-".repeat(length),
+            "\u{1f514}".repeat(40_000)
+        );
+        let objects = format!(
+            "{comment}<object id=\"1\" name=\"Glocke \u{1f514} \u{e4}\">{}</object>",
+            mesh_xml(&brick)
+        );
+        let model = model_xml("unit=\"millimeter\"", &objects, "<item objectid=\"1\"/>");
+        for bytes in [u16::to_le_bytes, u16::to_be_bytes] {
+            let rels = prints::utf16(&prints::relationships("/m"), bytes);
+            let file = zip(&[("_rels/.rels", &rels), ("m", &prints::utf16(&model, bytes))]);
+            is_brick(&file);
+            let mesh = mesh::read(&file).unwrap();
+            assert_eq!(mesh.groups()[0].name, "Glocke \u{1f514} \u{e4}");
+        }
+    }
+    // What is wrong keeps its place; half a character is none.
+    let model = "<model>\n <vertex/></model>";
+    let wide = |more: &[u8]| {
+        let rels = prints::relationships("/m");
+        let model = [&prints::utf16(model, u16::to_be_bytes)[..], more].concat();
+        refused(zip(&[("_rels/.rels", rels.as_bytes()), ("m", &model)])).to_string()
+    };
+    let said = wide(&[]);
+    assert!(
+        said.starts_with("in m: line 2, column 2: found `vertex`"),
+        "{said}"
+    );
+    assert_eq!(wide(&[0xd8]), said);
+    assert_eq!(wide(&[0xd8, 0x3d]), said);
 }
 
 #[test]

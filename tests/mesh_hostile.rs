@@ -9,6 +9,8 @@
 )]
 
 use std::path::Path;
+use std::sync::mpsc;
+use std::time::Duration;
 
 use proptest::prelude::*;
 use tankside::mesh::{self, LengthUnit};
@@ -48,6 +50,13 @@ fn seeds() -> Vec<(&'static str, Vec<u8>)> {
         ("ply/big", prints::ply(&bent, Ply::Big)),
         ("archive/one", prints::threemf_of(&brick, "millimeter")),
         ("archive/components", prints::threemf(&model, &[])),
+        (
+            "archive/stored",
+            prints::stored(&[
+                ("_rels/.rels", prints::relationships("/m").as_bytes()),
+                ("m", model.as_bytes()),
+            ]),
+        ),
     ]
 }
 
@@ -82,6 +91,17 @@ fn survives(bytes: &[u8]) -> bool {
     }
 }
 
+/// What reading comes to, which may not take long: the inputs are made so that
+/// work out of proportion to their size takes hours.
+fn kind_in_time(bytes: Vec<u8>) -> &'static str {
+    let (told, kind) = mpsc::channel();
+    std::thread::spawn(move || {
+        let read = mesh::read(&bytes);
+        told.send(read.map_or_else(|error| error.kind(), |_| "read"))
+    });
+    kind.recv_timeout(Duration::from_secs(60)).expect("in time")
+}
+
 #[test]
 fn the_seeds_are_read_and_are_those_of_the_fuzzers() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/fuzz/seeds");
@@ -89,10 +109,12 @@ fn the_seeds_are_read_and_are_those_of_the_fuzzers() {
     let brick = prints::mesh_xml(&Shape::brick());
     let object = format!("<object id=\"1\">{brick}</object>");
     let model = prints::model_xml("", &object, "<item objectid=\"1\"/>");
+    seeds.push(("model/wide", prints::utf16(&model, u16::to_le_bytes)));
     seeds.push(("model/one", model.into_bytes()));
     for (name, made) in seeds {
         let as_read = if name.starts_with("model") {
-            prints::threemf(&String::from_utf8_lossy(&made), &[])
+            let relationships = prints::relationships("/m");
+            prints::zip(&[("_rels/.rels", relationships.as_bytes()), ("m", &made)])
         } else {
             made.clone()
         };
@@ -167,6 +189,125 @@ fn bent_faces_without_end_are_refused_in_time() {
     assert_eq!(error.kind(), "too_large");
 }
 
+#[test]
+fn elements_of_a_ply_without_properties_take_no_time() {
+    let corners = "element vertex 3\nproperty char x\nproperty char y\nproperty char z\n";
+    let face = "element face 1\nproperty list char char vertex_index\nend_header\n";
+    let rows = "0 0 0\n9 0 0\n0 9 0\n3 0 1 2\n";
+    for empty in [
+        "element tristrips 18446744073709551615\n".to_owned(),
+        "element camera 18446744073709551615\n".to_owned(),
+        "element face 20000000\n".repeat(100_000),
+    ] {
+        for header in [format!("{corners}{empty}"), format!("{empty}{corners}")] {
+            let file = format!("ply\nformat ascii 1.0\n{header}{face}{rows}");
+            assert_eq!(kind_in_time(file.into_bytes()), "read");
+        }
+    }
+}
+
+#[test]
+fn blanks_around_the_rows_of_a_ply_are_gone_over_once() {
+    let header = "ply\nformat ascii 1.0\nelement vertex 3\nproperty int x\nproperty int y\n\
+                  property int z\nelement face 300000\nproperty list int int vertex_index\n\
+                  end_header\n0 0 0\n9 0 0\n0 9 0\n";
+    let (rows, blanks) = ("3 0 1 2\n".repeat(300_000), " ".repeat(20_000_000));
+    let behind = format!("{header}{rows}{blanks}");
+    assert_eq!(kind_in_time(behind.into_bytes()), "read");
+    let between = format!("{header}{blanks}{rows}");
+    assert_eq!(kind_in_time(between.into_bytes()), "read");
+}
+
+#[test]
+fn bytes_behind_the_rows_of_a_ply_are_no_row() {
+    for (form, more, count) in [
+        (Ply::Little, &b"\x01"[..], 1),
+        (Ply::Big, b"\0\0", 2),
+        (Ply::Ascii, b"1 0.25 4 0 2", 12),
+    ] {
+        let file = [&prints::ply(&Shape::brick(), form)[..], more].concat();
+        let remarks = mesh::read(&file).unwrap().remarks;
+        assert_eq!(remarks, [mesh::Remark::TrailingBytes(count)]);
+    }
+}
+
+#[test]
+fn many_groups_of_an_obj_are_not_told_again_for_every_object() {
+    let names: String = (0..200_000).map(|k| format!(" {k}")).collect();
+    let objects = "f 1 2 3\no x\n".repeat(200_000);
+    let file = format!("v 0 0 0\nv 9 0 0\nv 0 9 0\ng{names}\n{objects}");
+    assert_eq!(kind_in_time(file.into_bytes()), "read");
+}
+
+/// A model of nothing but this, packed.
+fn model_of(attributes: &str, objects: &str, items: &str) -> Vec<u8> {
+    prints::threemf(&prints::model_xml(attributes, objects, items), &[])
+}
+
+#[test]
+fn names_in_a_3mf_are_looked_up_once() {
+    let brick = prints::mesh_xml(&Shape::brick());
+    // Each object is built twenty times in the next, by a long way to its part.
+    let way = "/".repeat(60_000) + "3D/3dmodel.model";
+    let use_of = |k| format!("<component objectid=\"{k}\" p:path=\"{way}\"/>");
+    let within: String = (2..5)
+        .map(|k| {
+            let uses = use_of(k - 1).repeat(20);
+            format!("<object id=\"{k}\"><components>{uses}</components></object>")
+        })
+        .collect();
+    let objects = format!("<object id=\"1\">{brick}</object>{within}");
+    let file = model_of("xmlns:p=\"p\"", &objects, "<item objectid=\"4\"/>");
+    assert_eq!(kind_in_time(file), "read");
+    let many: String = (0..300_000)
+        .map(|k| format!("<item objectid=\"1\" p:path=\"/{k}\"/>"))
+        .collect();
+    let file = model_of("xmlns:p=\"p\"", &objects, &many);
+    assert_eq!(kind_in_time(file), "missing_part");
+    // One tag that needs thousands of extensions which it names itself.
+    let prefixes = || (0..2500).map(|k| format!("{k:x}"));
+    let named: String = prefixes()
+        .map(|p| format!("xmlns:{p}=\"slice\" "))
+        .collect();
+    let needed = prefixes().collect::<Vec<_>>().join(" ");
+    let attributes = format!("{named} requiredextensions=\"{needed}\"");
+    let file = model_of(&attributes, &objects, "<item objectid=\"1\"/>");
+    assert_eq!(kind_in_time(file), "read");
+}
+
+#[test]
+fn a_small_3mf_does_not_swell() {
+    let object = format!(
+        "<object id=\"1\" name=\"{}\">{}</object>",
+        "n".repeat(60_000),
+        prints::mesh_xml(&Shape::brick())
+    );
+    let item = "<item objectid=\"1\"/>";
+    // As few bytes as they are packed, these take 200 in memory each.
+    let many = model_of("", &object, &item.repeat(1_000_001));
+    assert!(many.len() < 100_000);
+    assert_eq!(kind_in_time(many), "too_large");
+    // A thousand times its size.
+    let blanks = model_of("", &(object.clone() + &" ".repeat(40 << 20)), item);
+    assert_eq!(kind_in_time(blanks), "too_large");
+    let named = mesh::read(&model_of("", &object, item)).unwrap().groups()[0].clone();
+    assert_eq!(named.name, "n".repeat(200));
+}
+
+#[test]
+fn a_part_of_a_3mf_may_say_any_size() {
+    // Of the last entry, which is the model, in its field of eight bytes; the
+    // list is read from where it was, so the end is left as it is.
+    let mut file = prints::threemf_of(&Shape::brick(), "millimeter");
+    let entry = file.windows(4).rposition(|w| w == b"PK\x01\x02").unwrap();
+    let end = file.windows(4).rposition(|w| w == b"PK\x05\x06").unwrap();
+    file[entry + 24..entry + 28].fill(0xff);
+    file[entry + 30] = 12;
+    let field = [&[1, 0, 8, 0][..], &[0xff; 8]].concat();
+    file.splice(end..end, field);
+    assert_eq!(kind_in_time(file), "too_large");
+}
+
 /// Pieces that files of these formats are made of.
 const PIECES: [&str; 24] = [
     "v 1 2 3\n",
@@ -218,7 +359,7 @@ const TAGS: [&str; 16] = [
 proptest! {
     #[test]
     fn spoilt_files_are_survived(
-        which in 0_usize..9,
+        which in 0_usize..10,
         spoilt in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..8),
         cut in any::<prop::sample::Index>(),
         more in prop::collection::vec(any::<u8>(), 0..60),

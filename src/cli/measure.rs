@@ -195,7 +195,7 @@ fn mesh_trouble(file: &Path, error: &MeshError) -> Trouble {
         remedy: error.remedy(),
         file: Some(file.to_owned()),
         line: error.line(),
-        column: None,
+        column: error.spot().map(|spot| spot.column),
     }))
 }
 

@@ -97,8 +97,9 @@ pub(super) struct Groups {
 }
 
 impl Groups {
-    /// Puts a run of triangles into the group of that name.
-    pub(super) fn add(&mut self, name: &str, run: Range<u32>) {
+    /// Puts a run of triangles into the group of that name. No run ends before
+    /// one that was added earlier.
+    pub(super) fn add(&mut self, name: &str, mut run: Range<u32>) {
         if name.is_empty() || run.is_empty() {
             return;
         }
@@ -111,9 +112,9 @@ impl Groups {
             self.list.len() - 1
         });
         let runs = &mut self.list[place].runs;
-        match runs.last_mut() {
-            Some(last) if last.end >= run.start => last.end = last.end.max(run.end),
-            _ => runs.push(run),
+        while let Some(last) = runs.pop_if(|last| last.end >= run.start) {
+            run.start = run.start.min(last.start);
         }
+        runs.push(run);
     }
 }

@@ -1,6 +1,23 @@
 //! Why a file is no mesh that can be read.
 
+use std::fmt;
+
 use super::{COORDINATE_LIMIT, INSTANCE_BUDGET};
+
+/// Where in a text something stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Spot {
+    /// The line, from 1.
+    pub line: usize,
+    /// The column, from 1, in bytes.
+    pub column: usize,
+}
+
+impl fmt::Display for Spot {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "line {}, column {}", self.line, self.column)
+    }
+}
 
 /// Why a file could not be read: what was found, and what was expected.
 ///
@@ -29,10 +46,10 @@ pub enum MeshError {
     },
 
     /// A beginning that lacks something or has it wrong.
-    #[error("line {line}: found `{found}`; expected {expected}")]
+    #[error("{at}: found `{found}`; expected {expected}")]
     BadHeader {
-        /// Line of the word, from 1.
-        line: usize,
+        /// Where the word stands.
+        at: Spot,
         /// The word.
         found: String,
         /// What could stand there.
@@ -40,10 +57,10 @@ pub enum MeshError {
     },
 
     /// The file ends before the data that it announces.
-    #[error("{}cut short: found {found}; expected {expected}", at_line(*line))]
+    #[error("{}cut short: found {found}; expected {expected}", before(*at))]
     Truncated {
-        /// The last line, from 1, of a text file.
-        line: Option<usize>,
+        /// The end of a text file.
+        at: Option<Spot>,
         /// What is there.
         found: String,
         /// What the file announces.
@@ -64,11 +81,11 @@ pub enum MeshError {
     /// A coordinate that is no number, infinite or absurdly large.
     #[error(
         "{}{of} {number} has the coordinate {found:e}; expected a number within ±{COORDINATE_LIMIT:e}",
-        at_line(*line)
+        before(*at)
     )]
     BadCoordinate {
-        /// Line in a text file, from 1.
-        line: Option<usize>,
+        /// Where in a text file.
+        at: Option<Spot>,
         /// Whose: `triangle` or `vertex`.
         of: &'static str,
         /// Which of them, from 1.
@@ -78,10 +95,10 @@ pub enum MeshError {
     },
 
     /// A face names a corner that is not there.
-    #[error("{}a face names the corner {found}; expected {expected}", at_line(*line))]
+    #[error("{}a face names the corner {found}; expected {expected}", before(*at))]
     BadIndex {
-        /// Line in a text file, from 1.
-        line: Option<usize>,
+        /// Where in a text file.
+        at: Option<Spot>,
         /// The number as it stands in the file.
         found: String,
         /// The numbers that could stand there.
@@ -93,10 +110,10 @@ pub enum MeshError {
     NoTriangles,
 
     /// A word in a file that does not belong there.
-    #[error("{}found {found}; expected {expected}", at_line(*line))]
+    #[error("{}found {found}; expected {expected}", before(*at))]
     Parse {
-        /// Line in a text file, from 1.
-        line: Option<usize>,
+        /// Where in a text file.
+        at: Option<Spot>,
         /// What stands there, shortened if it is long.
         found: String,
         /// What could stand there.
@@ -144,14 +161,14 @@ pub enum MeshError {
     #[error("object {object} contains itself")]
     ComponentCycle {
         /// Its number in the file.
-        object: String,
+        object: u32,
     },
 
     /// A document type or an entity in XML, which no 3MF may have.
-    #[error("line {line}: found {found}; expected plain XML without a document type or entities")]
+    #[error("{at}: found {found}; expected plain XML without a document type or entities")]
     XmlEntity {
-        /// Line, from 1.
-        line: usize,
+        /// Where.
+        at: Spot,
         /// What stands there.
         found: String,
     },
@@ -159,7 +176,7 @@ pub enum MeshError {
     /// Trouble within a part of a 3MF.
     #[error("in {part}: {error}")]
     InPart {
-        /// The part's name; lines are counted in it.
+        /// The part's name; lines and columns are counted in it.
         part: String,
         /// The trouble.
         error: Box<Self>,
@@ -198,17 +215,22 @@ impl MeshError {
         }
     }
 
-    /// The line in a text file, from 1; none within a part of a 3MF, where the
-    /// message has it.
-    pub fn line(&self) -> Option<usize> {
+    /// Where in a text file; none within a part of a 3MF, where the message has
+    /// it.
+    pub fn spot(&self) -> Option<Spot> {
         match self {
-            Self::BadHeader { line, .. } | Self::XmlEntity { line, .. } => Some(*line),
-            Self::Truncated { line, .. }
-            | Self::BadCoordinate { line, .. }
-            | Self::BadIndex { line, .. }
-            | Self::Parse { line, .. } => *line,
+            Self::BadHeader { at, .. } | Self::XmlEntity { at, .. } => Some(*at),
+            Self::Truncated { at, .. }
+            | Self::BadCoordinate { at, .. }
+            | Self::BadIndex { at, .. }
+            | Self::Parse { at, .. } => *at,
             _ => None,
         }
+    }
+
+    /// The line in a text file, from 1.
+    pub fn line(&self) -> Option<usize> {
+        self.spot().map(|spot| spot.line)
     }
 
     /// What to do about it, as one sentence.
@@ -247,7 +269,7 @@ impl MeshError {
     }
 }
 
-/// `line 7: ` in front of a message about a text file.
-fn at_line(line: Option<usize>) -> String {
-    line.map_or_else(String::new, |line| format!("line {line}: "))
+/// `line 7, column 3: ` in front of a message about a text file.
+fn before(at: Option<Spot>) -> String {
+    at.map_or_else(String::new, |spot| format!("{spot}: "))
 }

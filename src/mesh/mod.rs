@@ -55,7 +55,7 @@ use rayon::prelude::*;
 
 pub use classes::classes_ply;
 pub use closed::is_closed;
-pub use error::MeshError;
+pub use error::{MeshError, Spot};
 pub(crate) use flaw::{area_words, place, volume_words};
 pub use joint::{Answer, Face, Fit, Gap, LEAST_GAP_MM, Mating, MatingKind, Which, least_gap};
 pub use mask::{Mask, MaskError, MaskTaken};
@@ -82,7 +82,7 @@ pub const CORNER_BUDGET: usize = 20_000_000;
 /// [`TRIANGLE_BUDGET`] fits.
 pub const BYTE_BUDGET: usize = 1 << 30;
 
-/// The most bytes that the parts of a 3MF may unpack to:
+/// The most bytes that the parts of a 3MF may unpack to, whatever its size:
 /// [`MeshError::TooLarge`] beyond. They are read as they are unpacked and never
 /// held whole.
 pub const UNPACKED_BUDGET: u64 = 1 << 30;

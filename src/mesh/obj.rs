@@ -6,7 +6,7 @@
 
 use super::draft::Draft;
 use super::words::{Words, parsed, printable, shown};
-use super::{Mesh, MeshError, Remark};
+use super::{Group, Mesh, MeshError, Remark};
 
 /// Whether one of the first lines of the text is a corner as OBJ writes it.
 pub(super) fn is_obj(text: &[u8]) -> bool {
@@ -35,9 +35,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Mesh<'static>, MeshError> {
         words: Words::new(bytes),
         draft: Draft::new(),
         face: Vec::new(),
-        object: Vec::new(),
-        groups: Vec::new(),
-        named_from: 0,
+        object: Named::default(),
+        groups: Named::default(),
         thin_faces: 0,
         surfaces: 0,
     };
@@ -50,7 +49,11 @@ pub(super) fn read(bytes: &[u8]) -> Result<Mesh<'static>, MeshError> {
             break;
         }
     }
-    reader.close_groups();
+    reader.object.close(&mut reader.draft);
+    reader.groups.close(&mut reader.draft);
+    // Groups that went on over an object are closed after it.
+    let began = |group: &Group| group.runs.first().map(|run| run.start);
+    reader.draft.groups.list.sort_by_key(began);
     let remarks = &mut reader.draft.remarks;
     remarks.extend(Remark::skipped(
         "faces of two corners or fewer",
@@ -65,14 +68,31 @@ struct Reader<'a> {
     draft: Draft,
     /// Scratch: the corners of one face.
     face: Vec<u32>,
-    /// The name of the object that faces belong to, if it has one.
-    object: Vec<String>,
-    /// The names of the groups that faces belong to.
-    groups: Vec<String>,
-    /// The first triangle that belongs to them.
-    named_from: u32,
+    /// The object that faces belong to.
+    object: Named,
+    /// The groups that they belong to.
+    groups: Named,
     thin_faces: usize,
     surfaces: usize,
+}
+
+/// Names in force.
+#[derive(Default)]
+struct Named {
+    names: Vec<String>,
+    /// The first triangle that they are for.
+    from: u32,
+}
+
+impl Named {
+    /// The triangles since then belong to these names.
+    fn close(&mut self, draft: &mut Draft) {
+        let run = self.from..draft.count();
+        for name in &self.names {
+            draft.groups.add(name, run.clone());
+        }
+        self.from = run.end;
+    }
 }
 
 impl Reader<'_> {
@@ -81,16 +101,20 @@ impl Reader<'_> {
             b"v" => self.corner()?,
             b"f" | b"fo" => self.face()?,
             b"g" => {
-                self.close_groups();
-                self.groups.clear();
+                self.object.close(&mut self.draft);
+                self.groups.close(&mut self.draft);
+                self.groups.names.clear();
                 while let Some(name) = self.words.next_on_line() {
-                    self.groups.push(printable(name));
+                    self.groups.names.push(printable(name));
                 }
             }
             b"o" => {
-                self.close_groups();
+                // The groups go on; there may be too many of them to be gone
+                // over at every object.
+                self.object.close(&mut self.draft);
+                self.object.names.clear();
                 let name = printable(self.words.skip_line());
-                self.object = vec![name.trim().to_owned()];
+                self.object.names.push(name.trim().to_owned());
             }
             b"surf" => self.surfaces += 1,
             _ => {}
@@ -118,7 +142,7 @@ impl Reader<'_> {
                 return Err(self.words.cut_or_unexpected(word, expected));
             };
             let index = self.index(number).ok_or_else(|| MeshError::BadIndex {
-                line: Some(self.words.line),
+                at: Some(self.words.spot),
                 found: shown(&word[..end]),
                 expected: match self.draft.corners.len() {
                     0 => "corners before it".to_owned(),
@@ -144,14 +168,5 @@ impl Reader<'_> {
             distance.checked_sub(1)?
         };
         (index < count).then_some(index as u32)
-    }
-
-    /// The triangles since the last names belong to these.
-    fn close_groups(&mut self) {
-        let run = self.named_from..self.draft.count();
-        for name in self.object.iter().chain(&self.groups) {
-            self.draft.groups.add(name, run.clone());
-        }
-        self.named_from = run.end;
     }
 }

@@ -7,7 +7,7 @@
 
 use super::draft::{Draft, within_budget};
 use super::words::{Words, parsed, shown};
-use super::{CORNER_BUDGET, Mesh, MeshError, Remark, TRIANGLE_BUDGET, is_sound};
+use super::{CORNER_BUDGET, Mesh, MeshError, Remark, Spot, TRIANGLE_BUDGET, is_sound};
 
 pub(super) fn is_ply(bytes: &[u8]) -> bool {
     bytes.starts_with(b"ply\n") || bytes.starts_with(b"ply\r")
@@ -119,6 +119,8 @@ impl<'a> Header<'a> {
             words.skip_line();
         }
         let order = order.ok_or_else(|| bad(words, b"end_header", "a line `format` before it"))?;
+        // Nothing is there to be read of these, however many are announced.
+        elements.retain(|element| !element.properties.is_empty());
         let vertices = elements.iter().filter(|element| element.name == b"vertex");
         if vertices.count() > 1 {
             return Err(bad(words, b"end_header", "one element `vertex` before it"));
@@ -135,8 +137,8 @@ impl<'a> Header<'a> {
 /// been cut.
 fn bad(words: &Words, word: &[u8], expected: &'static str) -> MeshError {
     match words.cut_or_unexpected(word, expected) {
-        MeshError::Parse { line, .. } => MeshError::BadHeader {
-            line: line.unwrap_or(words.line),
+        MeshError::Parse { .. } => MeshError::BadHeader {
+            at: words.spot,
             found: shown(word),
             expected,
         },
@@ -209,10 +211,13 @@ trait Source: Clone {
     fn number(&mut self, scalar: Scalar) -> Result<Option<f64>, MeshError>;
     /// The least bytes that a number takes.
     fn least(scalar: Scalar) -> usize;
-    /// The bytes that are left.
+    /// The bytes that are left for numbers, at most.
     fn left(&self) -> usize;
-    /// The line in a text.
-    fn line(&self) -> Option<usize>;
+    /// The bytes that are left, without blanks around them: all of them are
+    /// looked at for that.
+    fn unread(&self) -> usize;
+    /// Where in a text the last number stands.
+    fn spot(&self) -> Option<Spot>;
 }
 
 #[derive(Clone)]
@@ -234,14 +239,15 @@ impl Source for Text<'_> {
 
     /// The last number needs no blank.
     fn left(&self) -> usize {
-        match self.0.bytes.trim_ascii().len() {
-            0 => 0,
-            length => length + 1,
-        }
+        self.0.bytes.len() + 1
     }
 
-    fn line(&self) -> Option<usize> {
-        Some(self.0.line)
+    fn unread(&self) -> usize {
+        self.0.bytes.trim_ascii().len()
+    }
+
+    fn spot(&self) -> Option<Spot> {
+        Some(self.0.spot)
     }
 }
 
@@ -285,7 +291,11 @@ impl Source for Binary<'_> {
         self.bytes.len()
     }
 
-    fn line(&self) -> Option<usize> {
+    fn unread(&self) -> usize {
+        self.bytes.len()
+    }
+
+    fn spot(&self) -> Option<Spot> {
         None
     }
 }
@@ -340,12 +350,12 @@ impl<S: Source> Rows<S> {
         let of_property =
             |property: &Property| S::least(property.length.unwrap_or(property.scalar));
         let of_row: usize = element.properties.iter().map(of_property).sum();
-        if of_row == 0 || element.count <= self.source.left() / of_row {
+        if element.count <= self.source.left() / of_row {
             return Ok(());
         }
         Err(MeshError::Truncated {
-            line: self.source.line(),
-            found: format!("{} bytes", self.source.left()),
+            at: self.source.spot(),
+            found: format!("{} bytes", self.source.unread()),
             expected: format!("{} of element `{}`", element.count, shown(element.name)),
         })
     }
@@ -353,7 +363,7 @@ impl<S: Source> Rows<S> {
     fn number(&mut self, scalar: Scalar) -> Result<f64, MeshError> {
         let number = self.source.number(scalar)?;
         number.ok_or_else(|| MeshError::Truncated {
-            line: self.source.line(),
+            at: self.source.spot(),
             found: "the end of the file".to_owned(),
             expected: "the rest of its rows".to_owned(),
         })
@@ -367,7 +377,7 @@ impl<S: Source> Rows<S> {
         let number = self.number(length)?;
         if number < 0.0 || number.fract() != 0.0 {
             return Err(MeshError::Parse {
-                line: self.source.line(),
+                at: self.source.spot(),
                 found: format!("a list of {number} numbers"),
                 expected: "a whole number of them",
             });
@@ -375,8 +385,8 @@ impl<S: Source> Rows<S> {
         let length = number as usize;
         if length > self.source.left() / S::least(property.scalar) {
             return Err(MeshError::Truncated {
-                line: self.source.line(),
-                found: format!("{} bytes", self.source.left()),
+                at: self.source.spot(),
+                found: format!("{} bytes", self.source.unread()),
                 expected: format!("a list of {length} numbers"),
             });
         }
@@ -393,9 +403,6 @@ impl<S: Source> Rows<S> {
     }
 
     fn skip(&mut self, element: &Element) -> Result<(), MeshError> {
-        if element.properties.is_empty() {
-            return Ok(());
-        }
         for _ in 0..element.count {
             for property in &element.properties {
                 self.skip_property(property)?;
@@ -437,7 +444,7 @@ impl<S: Source> Rows<S> {
             return Ok(found);
         }
         Err(MeshError::BadCoordinate {
-            line: self.source.line(),
+            at: self.source.spot(),
             of: "vertex",
             number: vertex,
             found,
@@ -476,7 +483,7 @@ impl<S: Source> Rows<S> {
             let number = self.number(property.scalar)?;
             if number.fract() != 0.0 || !(lowest..count as f64).contains(&number) {
                 return Err(MeshError::BadIndex {
-                    line: self.source.line(),
+                    at: self.source.spot(),
                     found: number.to_string(),
                     expected: match count {
                         0 => "an element `vertex`".to_owned(),
@@ -507,26 +514,24 @@ impl<S: Source> Rows<S> {
     /// Looks at what follows the last row: whole rows more are a count that
     /// lies, anything else is left.
     fn check_end(&mut self, last: Option<&Element>) -> Result<(), MeshError> {
-        let left = self.source.left();
-        let Some(last) = last.filter(|last| left > 0 && !last.properties.is_empty()) else {
-            self.draft.remarks.extend(Remark::trailing(left));
-            return Ok(());
-        };
-        let before = self.source.clone();
+        let left = self.source.unread();
+        let mut after = self.source.clone();
         let mut more = 0;
-        while self.source.left() > 0 && self.row_is_there(last) {
+        while last.is_some_and(|last| self.row_is_there(last)) {
+            after = self.source.clone();
             more += 1;
         }
-        if self.source.left() == 0 {
-            return Err(MeshError::CountMismatch {
+        match last {
+            Some(last) if more > 0 && after.unread() == 0 => Err(MeshError::CountMismatch {
                 what: "rows of its last element",
                 announced: last.count,
                 present: last.count + more,
-            });
+            }),
+            _ => {
+                self.draft.remarks.extend(Remark::trailing(left));
+                Ok(())
+            }
         }
-        self.source = before;
-        self.draft.remarks.extend(Remark::trailing(left));
-        Ok(())
     }
 
     /// Whether a whole row of the element is next, its lists not empty: zeros

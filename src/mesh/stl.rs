@@ -39,7 +39,7 @@ pub(super) fn is_whole_binary(bytes: &[u8]) -> bool {
 pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     let Some(announced) = announced_count(bytes) else {
         return Err(MeshError::Truncated {
-            line: None,
+            at: None,
             found: format!("{} bytes", bytes.len()),
             expected: format!("the {HEAD} bytes that a binary STL begins with"),
         });
@@ -51,7 +51,7 @@ pub(super) fn read_binary(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     }
     if announced > records.len() {
         return Err(MeshError::Truncated {
-            line: None,
+            at: None,
             found: format!("{} whole triangles", records.len()),
             expected: format!("{announced} by the header"),
         });
@@ -117,7 +117,7 @@ fn check_sound(records: &[Record]) -> Result<(), MeshError> {
         .into_iter()
         .find(|number| !is_sound(*number));
     Err(MeshError::BadCoordinate {
-        line: None,
+        at: None,
         of: "triangle",
         number: index + 1,
         found: found.unwrap_or(f32::NAN).into(),
@@ -157,7 +157,7 @@ pub(super) fn read_ascii(bytes: &[u8]) -> Result<Mesh<'static>, MeshError> {
             let expected = "`solid`, or the end of the file";
             return Err(if first {
                 MeshError::BadHeader {
-                    line: words.line,
+                    at: words.spot,
                     found: shown(word),
                     expected: "the file to begin with `solid`",
                 }

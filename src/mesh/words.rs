@@ -2,20 +2,38 @@
 
 use std::str::FromStr;
 
-use super::{MeshError, is_sound};
+use super::{MeshError, Spot, is_sound};
 
-/// The words of a text, with the line that the last one stood on.
+/// The words of a text, with where the last one stands.
 #[derive(Debug, Clone)]
 pub(super) struct Words<'a> {
     pub(super) bytes: &'a [u8],
-    pub(super) line: usize,
+    /// Where the last word stands.
+    pub(super) spot: Spot,
+    /// The line that is being read, and how many bytes were left at its
+    /// beginning.
+    line: usize,
+    left_at_line: usize,
 }
 
 impl<'a> Words<'a> {
     /// The words of a file; a mark of UTF-8 at its beginning is left out.
     pub(super) fn new(bytes: &'a [u8]) -> Self {
         let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-        Self { bytes, line: 1 }
+        Self {
+            bytes,
+            spot: Spot { line: 1, column: 1 },
+            line: 1,
+            left_at_line: bytes.len(),
+        }
+    }
+
+    /// Where the next byte stands.
+    fn here(&self) -> Spot {
+        Spot {
+            line: self.line,
+            column: self.left_at_line - self.bytes.len() + 1,
+        }
     }
 
     /// The next word; none at the end.
@@ -55,6 +73,7 @@ impl<'a> Words<'a> {
 
     /// What stands up to the next blank.
     fn word(&mut self) -> Option<&'a [u8]> {
+        self.spot = self.here();
         let end = self.bytes.iter().position(u8::is_ascii_whitespace);
         let (word, rest) = self.bytes.split_at(end.unwrap_or(self.bytes.len()));
         self.bytes = rest;
@@ -70,6 +89,7 @@ impl<'a> Words<'a> {
         };
         self.bytes = &self.bytes[length..];
         self.line += 1;
+        self.left_at_line = self.bytes.len();
         true
     }
 
@@ -92,7 +112,7 @@ impl<'a> Words<'a> {
             Some(word) => Ok(word),
             None if self.bytes.is_empty() => Err(self.ended(expected)),
             None => Err(MeshError::Parse {
-                line: Some(self.line),
+                at: Some(self.here()),
                 found: "the end of the line".to_owned(),
                 expected,
             }),
@@ -101,7 +121,7 @@ impl<'a> Words<'a> {
 
     fn ended(&self, expected: &str) -> MeshError {
         MeshError::Truncated {
-            line: Some(self.line),
+            at: Some(self.here()),
             found: "the end of the file".to_owned(),
             expected: expected.to_owned(),
         }
@@ -133,7 +153,7 @@ impl<'a> Words<'a> {
         match parsed::<N>(word) {
             Some(value) if is_sound(value.into()) => Ok(value),
             Some(found) => Err(MeshError::BadCoordinate {
-                line: Some(self.line),
+                at: Some(self.spot),
                 of,
                 number,
                 found: found.into(),
@@ -147,7 +167,7 @@ impl<'a> Words<'a> {
     pub(super) fn cut_or_unexpected(&self, word: &[u8], expected: &'static str) -> MeshError {
         if self.bytes.is_empty() {
             return MeshError::Truncated {
-                line: Some(self.line),
+                at: Some(self.spot),
                 found: format!("`{}` at the end of the file", shown(word)),
                 expected: expected.to_owned(),
             };
@@ -157,7 +177,7 @@ impl<'a> Words<'a> {
 
     pub(super) fn unexpected(&self, word: &[u8], expected: &'static str) -> MeshError {
         MeshError::Parse {
-            line: Some(self.line),
+            at: Some(self.spot),
             found: format!("`{}`", shown(word)),
             expected,
         }

@@ -251,15 +251,32 @@ pub(crate) fn threemf_of(shape: &Shape, unit: &str) -> Vec<u8> {
     threemf(&model_xml(&unit, &objects, "<item objectid=\"1\"/>"), &[])
 }
 
+/// A text in UTF-16 behind its mark, each unit as the bytes that it is given.
+pub(crate) fn utf16(text: &str, bytes: fn(u16) -> [u8; 2]) -> Vec<u8> {
+    let units = std::iter::once(0xfeff).chain(text.encode_utf16());
+    units.flat_map(bytes).collect()
+}
+
 /// A ZIP archive of deflated parts.
 pub(crate) fn zip(parts: &[(&str, &[u8])]) -> Vec<u8> {
+    archive(parts, 8, |data| {
+        miniz_oxide::deflate::compress_to_vec(data, 6)
+    })
+}
+
+/// A ZIP archive of parts as they are.
+pub(crate) fn stored(parts: &[(&str, &[u8])]) -> Vec<u8> {
+    archive(parts, 0, <[u8]>::to_vec)
+}
+
+fn archive(parts: &[(&str, &[u8])], method: u16, pack: impl Fn(&[u8]) -> Vec<u8>) -> Vec<u8> {
     let (mut file, mut list) = (Vec::new(), Vec::new());
     for (name, data) in parts {
-        let packed = miniz_oxide::deflate::compress_to_vec(data, 6);
+        let packed = pack(data);
         let mut hasher = crc32fast::Hasher::new();
         hasher.update(data);
         // Version, flags, method, time, date, checksum, sizes, name, extra.
-        let mut head = [20_u16, 0, 8, 0, 33].map(u16::to_le_bytes).concat();
+        let mut head = [20_u16, 0, method, 0, 33].map(u16::to_le_bytes).concat();
         head.extend(hasher.finalize().to_le_bytes());
         head.extend((packed.len() as u32).to_le_bytes());
         head.extend((data.len() as u32).to_le_bytes());

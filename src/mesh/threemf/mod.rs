@@ -9,6 +9,7 @@
 //! is printed and counts.
 
 mod model;
+mod text;
 mod xml;
 mod zip;
 
@@ -16,7 +17,7 @@ use std::collections::BTreeMap;
 
 pub(super) use zip::is_zip;
 
-use self::model::{Kind, Model, Object, Transform, Use};
+use self::model::{Kind, Model, Object, Sums, Transform, Use};
 use self::xml::Xml;
 use self::zip::Archive;
 use super::draft::{Draft, within_budget};
@@ -41,8 +42,8 @@ pub(super) fn bare_xml(text: &[u8]) -> MeshError {
 /// Reads a 3MF file.
 pub(super) fn read(bytes: &[u8]) -> Result<Mesh<'static>, MeshError> {
     let mut archive = Archive::open(bytes)?;
-    let root = root_part(&mut archive)?;
-    let mut package = Package::load(&mut archive, root)?;
+    let root = root_reference(&mut archive)?;
+    let mut package = Package::load(&mut archive, &root)?;
     let placed = package.placed()?;
     let mut draft = package.build(placed)?;
     let remarks = &mut draft.remarks;
@@ -55,8 +56,8 @@ pub(super) fn read(bytes: &[u8]) -> Result<Mesh<'static>, MeshError> {
     draft.finish(unit)
 }
 
-/// The name of the part with the model, from the archive's relationships.
-fn root_part(archive: &mut Archive) -> Result<String, MeshError> {
+/// The reference to the part with the model, from the archive's relationships.
+fn root_reference(archive: &mut Archive) -> Result<String, MeshError> {
     const RELATIONSHIPS: &str = "_rels/.rels";
     let no_model = || MeshError::NotAMesh {
         found: "a ZIP archive without a 3D model".to_owned(),
@@ -65,20 +66,19 @@ fn root_part(archive: &mut Archive) -> Result<String, MeshError> {
         return Err(no_model());
     }
     let mut xml = Xml::new(archive.part(RELATIONSHIPS)?);
-    let found = loop {
-        let tag = match xml.next() {
-            Ok(tag) => tag,
-            Err(error) => return Err(within(RELATIONSHIPS, error)),
-        };
-        let Some(tag) = tag else {
-            return Err(no_model());
-        };
+    let target = model_target(&mut xml).map_err(|error| within(RELATIONSHIPS, error))?;
+    target.ok_or_else(no_model)
+}
+
+/// Where the first relationship leads that is to a model.
+fn model_target(relationships: &mut Xml) -> Result<Option<String>, MeshError> {
+    while let Some(tag) = relationships.next()? {
         let kind = tag.raw(b"Type")?.unwrap_or_default();
         if tag.local().0 == b"Relationship" && kind.ends_with(MODEL_RELATIONSHIP) {
-            break tag.attribute(b"Target")?.unwrap_or_default();
+            return Ok(Some(tag.attribute(b"Target")?.unwrap_or_default()));
         }
-    };
-    part_name(&found)
+    }
+    Ok(None)
 }
 
 /// The name in the archive that a reference means.
@@ -127,10 +127,36 @@ fn within(part: &str, error: MeshError) -> MeshError {
     }
 }
 
-/// All models that the build leads to, the root's first.
+/// The parts with models, numbered as they are first referred to.
+struct Parts<'p, 'a> {
+    archive: &'p mut Archive<'a>,
+    names: Vec<String>,
+    numbers: BTreeMap<String, usize>,
+}
+
+impl Parts<'_, '_> {
+    /// The number of the part that a reference means, which has to be there.
+    fn number(&mut self, reference: &str) -> Result<usize, MeshError> {
+        let name = part_name(reference)?;
+        // Names are compared without their case.
+        let key = name.to_lowercase();
+        if let Some(number) = self.numbers.get(&key) {
+            return Ok(*number);
+        }
+        if !self.archive.has(&name) {
+            return Err(zip::missing(&name));
+        }
+        let number = self.names.len();
+        self.names.push(name);
+        self.numbers.insert(key, number);
+        Ok(number)
+    }
+}
+
+/// All models that the build leads to by the numbers of their parts, the root's
+/// first.
 struct Package {
     models: Vec<Model>,
-    parts: BTreeMap<String, usize>,
     /// How many objects of the build are no part of the print.
     left_out: usize,
 }
@@ -143,43 +169,32 @@ struct Placed {
 }
 
 impl Package {
-    fn load(archive: &mut Archive, root: String) -> Result<Self, MeshError> {
-        let mut package = Self {
-            models: Vec::new(),
-            parts: BTreeMap::from([(root.clone(), 0)]),
-            left_out: 0,
+    fn load(archive: &mut Archive, root: &str) -> Result<Self, MeshError> {
+        let mut parts = Parts {
+            archive,
+            names: Vec::new(),
+            numbers: BTreeMap::new(),
         };
-        let mut waiting = vec![root];
-        let (mut corners, mut triangles) = (0, 0);
-        while let Some(part) = waiting.pop() {
-            let xml = Xml::new(archive.part(&part)?);
-            let budgets = (&mut corners, &mut triangles);
-            let model = Model::read(xml, budgets).map_err(|error| within(&part, error))?;
-            package.parts.insert(part, package.models.len());
-            for reference in model.references() {
-                let name = part_name(reference)?;
-                if !package.parts.contains_key(&name) && !waiting.contains(&name) {
-                    waiting.push(name);
-                }
-            }
-            package.models.push(model);
+        parts.number(root)?;
+        let mut models = Vec::new();
+        let mut sums = Sums::default();
+        while let Some(name) = parts.names.get(models.len()).cloned() {
+            let xml = Xml::new(parts.archive.part(&name)?);
+            let model = Model::read(xml, &mut parts, &mut sums);
+            models.push(model.map_err(|error| within(&name, error))?);
         }
-        Ok(package)
+        Ok(Self {
+            models,
+            left_out: 0,
+        })
     }
 
     /// The object that a use in `model` means.
     fn find(&self, model: usize, used: &Use) -> Result<(usize, usize), MeshError> {
-        let model = match &used.part {
-            None => model,
-            Some(reference) => self
-                .parts
-                .get(&part_name(reference)?)
-                .copied()
-                .unwrap_or(model),
-        };
+        let model = used.part.unwrap_or(model);
         let place = self.models[model].places.get(&used.object).copied();
         let place = place.ok_or_else(|| MeshError::MissingPart {
-            name: format!("object {}", super::words::shown(used.object.as_bytes())),
+            name: format!("object {}", used.object),
         })?;
         Ok((model, place))
     }
@@ -264,7 +279,7 @@ fn add_copy(
             *corner = transform.of(*corner);
             if let Some(found) = corner.iter().find(|number| !is_sound(**number)) {
                 return Err(MeshError::BadCoordinate {
-                    line: None,
+                    at: None,
                     of: "vertex",
                     number: at + 1,
                     found: *found,
@@ -304,7 +319,7 @@ impl Visit<'_> {
         let place = self.package.find(model, used)?;
         if self.path.contains(&place) {
             return Err(MeshError::ComponentCycle {
-                object: super::words::shown(used.object.as_bytes()),
+                object: used.object,
             });
         }
         self.visited += 1;

@@ -1,11 +1,43 @@
 //! One model part: its unit, objects and build.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
+use super::Parts;
 use super::xml::{Tag, Xml};
 use crate::mesh::draft::within_budget;
 use crate::mesh::words::{parsed, printable, shown};
 use crate::mesh::{CORNER_BUDGET, Corner, LengthUnit, MeshError, TRIANGLE_BUDGET, is_sound};
+
+/// The most objects and uses of objects that all parts may name. They take more
+/// room than their tags in the file, and far more than these packed.
+const MOST_NAMED: usize = 1_000_000;
+/// How many characters of an object's name are kept.
+const LONGEST_NAME: usize = 200;
+
+/// How much there is in all parts so far.
+#[derive(Debug, Default)]
+pub(super) struct Sums {
+    corners: usize,
+    triangles: usize,
+    named: usize,
+}
+
+impl Sums {
+    fn corner(&mut self) -> Result<(), MeshError> {
+        self.corners += 1;
+        within_budget("corners", self.corners, CORNER_BUDGET)
+    }
+
+    fn triangle(&mut self) -> Result<(), MeshError> {
+        self.triangles += 1;
+        within_budget("triangles", self.triangles, TRIANGLE_BUDGET)
+    }
+
+    fn named(&mut self) -> Result<(), MeshError> {
+        self.named += 1;
+        within_budget("objects and uses of them", self.named, MOST_NAMED)
+    }
+}
 
 /// A model part as it stands.
 #[derive(Debug)]
@@ -13,7 +45,7 @@ pub(super) struct Model {
     pub(super) unit: LengthUnit,
     pub(super) objects: Vec<Object>,
     /// Where in `objects` each number is.
-    pub(super) places: BTreeMap<String, usize>,
+    pub(super) places: BTreeMap<u32, usize>,
     /// What is built.
     pub(super) items: Vec<Use>,
 }
@@ -42,9 +74,9 @@ pub(super) enum Kind {
 #[derive(Debug)]
 pub(super) struct Use {
     /// The number of the object.
-    pub(super) object: String,
-    /// The part that it is in, where that is another.
-    pub(super) part: Option<String>,
+    pub(super) object: u32,
+    /// The number of the part that it is in, where that is another.
+    pub(super) part: Option<usize>,
     pub(super) transform: Transform,
 }
 
@@ -83,10 +115,11 @@ impl Transform {
 }
 
 impl Model {
-    /// Reads a model part; corners and triangles are counted on.
+    /// Reads a model part; what it refers to is added to the parts.
     pub(super) fn read(
         mut xml: Xml,
-        (corners, triangles): (&mut usize, &mut usize),
+        parts: &mut Parts,
+        sums: &mut Sums,
     ) -> Result<Self, MeshError> {
         let mut model = Self {
             unit: LengthUnit::Mm,
@@ -119,25 +152,30 @@ impl Model {
             }
             match local {
                 b"vertex" => {
-                    *corners += 1;
-                    within_budget("corners", *corners, CORNER_BUDGET)?;
+                    sums.corner()?;
                     let object = model.open_object(&tag)?;
                     let corner = tag.corner(object.corners.len() + 1)?;
                     object.corners.push(corner);
                 }
                 b"triangle" => {
-                    *triangles += 1;
-                    within_budget("triangles", *triangles, TRIANGLE_BUDGET)?;
+                    sums.triangle()?;
                     let object = model.open_object(&tag)?;
                     let triangle = triangle(&tag, object.corners.len())?;
                     object.triangles.push(triangle);
                 }
                 b"component" => {
-                    let used = used(&tag)?;
+                    sums.named()?;
+                    let used = used(&tag, parts)?;
                     model.open_object(&tag)?.components.push(used);
                 }
-                b"object" => model.add_object(&tag)?,
-                b"item" => model.items.push(used(&tag)?),
+                b"object" => {
+                    sums.named()?;
+                    model.add_object(&tag)?;
+                }
+                b"item" => {
+                    sums.named()?;
+                    model.items.push(used(&tag, parts)?);
+                }
                 _ => {}
             }
         }
@@ -145,13 +183,6 @@ impl Model {
             Some(_) => Ok(model),
             None => Err(MeshError::NoTriangles),
         }
-    }
-
-    /// The parts that objects and items refer to.
-    pub(super) fn references(&self) -> impl Iterator<Item = &str> {
-        let components = self.objects.iter().flat_map(|object| &object.components);
-        let used = self.items.iter().chain(components);
-        used.filter_map(|used| used.part.as_deref())
     }
 
     fn open_object(&mut self, tag: &Tag) -> Result<&mut Object, MeshError> {
@@ -166,12 +197,14 @@ impl Model {
             _ => Kind::Print,
         };
         let name = tag.attribute(b"name")?.unwrap_or_default();
-        let number = tag.need_text("id")?;
+        let name = printable(name.trim().as_bytes());
+        let kept = name.chars().take(LONGEST_NAME);
+        let number = number(tag, "id")?;
         if self.places.insert(number, self.objects.len()).is_some() {
             return Err(tag.unexpected("a number of its own for each object"));
         }
         self.objects.push(Object {
-            name: printable(name.trim().as_bytes()),
+            name: kept.collect(),
             kind,
             corners: Vec::new(),
             triangles: Vec::new(),
@@ -201,20 +234,24 @@ fn unit(tag: &Tag) -> Result<LengthUnit, MeshError> {
 fn check_extensions(tag: &Tag) -> Result<(), MeshError> {
     const HARMLESS: [&str; 4] = ["production", "material", "slice", "trianglesets"];
     let required = tag.attribute(b"requiredextensions")?.unwrap_or_default();
-    for prefix in required.split_ascii_whitespace() {
-        let declared = format!("xmlns:{prefix}");
-        let namespace = tag.attribute(declared.as_bytes())?.unwrap_or_default();
-        if !HARMLESS.iter().any(|word| namespace.contains(word)) {
-            return Err(MeshError::Unsupported {
-                found: format!(
-                    "a 3MF that needs the extension `{}`",
-                    shown(prefix.as_bytes())
-                ),
-                expected: "its core of triangles",
-            });
+    let mut others: BTreeSet<&[u8]> = required.as_bytes().split(u8::is_ascii_whitespace).collect();
+    others.remove(&[][..]);
+    tag.find(|name, namespace| {
+        let is_harmless = |word: &&str| memchr::memmem::find(namespace, word.as_bytes()).is_some();
+        if let Some(prefix) = name.strip_prefix(b"xmlns:")
+            && HARMLESS.iter().any(is_harmless)
+        {
+            others.remove(prefix);
         }
+        false
+    })?;
+    match others.first() {
+        None => Ok(()),
+        Some(prefix) => Err(MeshError::Unsupported {
+            found: format!("a 3MF that needs the extension `{}`", shown(prefix)),
+            expected: "its core of triangles",
+        }),
     }
-    Ok(())
 }
 
 /// Whether an element without a prefix says itself that it is of an extension.
@@ -223,11 +260,19 @@ fn is_foreign_by_default(tag: &Tag) -> Result<bool, MeshError> {
     Ok(namespace.is_some_and(|name| memchr::memmem::find(name, b"/core/").is_none()))
 }
 
-fn used(tag: &Tag) -> Result<Use, MeshError> {
+/// The number of an object.
+fn number(tag: &Tag, attribute: &'static str) -> Result<u32, MeshError> {
+    let text = tag.need_text(attribute)?;
+    let number = text.trim().parse().ok();
+    number.ok_or_else(|| tag.wrong(text.as_bytes(), "the number of an object"))
+}
+
+fn used(tag: &Tag, parts: &mut Parts) -> Result<Use, MeshError> {
+    let part = tag.prefixed(b"path")?;
     let transform = tag.raw(b"transform")?.map(|text| transform(tag, text));
     Ok(Use {
-        object: tag.need_text("objectid")?,
-        part: tag.prefixed(b"path")?,
+        object: number(tag, "objectid")?,
+        part: part.map(|part| parts.number(&part)).transpose()?,
         transform: transform.transpose()?.unwrap_or_default(),
     })
 }
@@ -261,7 +306,7 @@ fn triangle(tag: &Tag, count: usize) -> Result<[u32; 3], MeshError> {
         let index = u32::try_from(number).ok();
         let index = index.filter(|index| (*index as usize) < count);
         *corner = index.ok_or_else(|| MeshError::BadIndex {
-            line: Some(tag.line),
+            at: Some(tag.spot),
             found: number.to_string(),
             expected: match count {
                 0 => "vertices before the triangles".to_owned(),

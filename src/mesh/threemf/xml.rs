@@ -4,25 +4,24 @@
 //! A document type is refused and with it every entity of its own, as the 3MF
 //! core specification demands (from memory); so there is nothing to expand.
 
+use super::text::Text;
 use super::zip::Unpacking;
 use crate::mesh::words::{parsed, shown};
-use crate::mesh::{Corner, MeshError, is_sound};
+use crate::mesh::{Corner, MeshError, Spot, is_sound};
 
 /// The longest tag, in bytes.
 const LONGEST_TAG: usize = 1 << 16;
-/// How much is unpacked at a time, in bytes.
-const STEP: usize = 1 << 16;
 /// The most tags within each other.
 const DEEPEST: usize = 100;
 
 /// The tags of a part.
 pub(super) struct Xml<'a> {
-    source: Unpacking<'a>,
+    source: Text<'a>,
     buffer: Vec<u8>,
     /// How far the buffer has been read.
     at: usize,
-    /// The line that `at` is on.
-    line: usize,
+    /// Where that is in the part.
+    spot: Spot,
     /// The names of the elements that are open.
     open: Vec<Vec<u8>>,
 }
@@ -33,8 +32,8 @@ pub(super) struct Tag<'b> {
     /// The name with its prefix.
     pub(super) name: &'b [u8],
     attributes: &'b [u8],
-    /// The line that it begins on, from 1.
-    pub(super) line: usize,
+    /// Where it begins.
+    pub(super) spot: Spot,
     /// How many elements are open here, its own included.
     pub(super) depth: usize,
 }
@@ -42,10 +41,10 @@ pub(super) struct Tag<'b> {
 impl<'a> Xml<'a> {
     pub(super) fn new(source: Unpacking<'a>) -> Self {
         Self {
-            source,
+            source: Text::of(source),
             buffer: Vec::new(),
             at: 0,
-            line: 1,
+            spot: Spot { line: 1, column: 1 },
             open: Vec::new(),
         }
     }
@@ -57,7 +56,7 @@ impl<'a> Xml<'a> {
                 return match self.open.last() {
                     None => Ok(None),
                     Some(name) => Err(MeshError::Truncated {
-                        line: Some(self.line),
+                        at: Some(self.spot),
                         found: "the end of the part".to_owned(),
                         expected: format!("`</{}>`", shown(name)),
                     }),
@@ -71,7 +70,7 @@ impl<'a> Xml<'a> {
                 self.skip_past(b"?>")?;
             } else if self.begins_with(b"<!")? {
                 return Err(MeshError::XmlEntity {
-                    line: self.line,
+                    at: self.spot,
                     found: "a document type".to_owned(),
                 });
             } else if self.begins_with(b"</")? {
@@ -86,7 +85,7 @@ impl<'a> Xml<'a> {
 
     /// Opens the element whose tag is next, `length` bytes long.
     fn open(&mut self, length: usize) -> Result<Tag<'_>, MeshError> {
-        let line = self.line;
+        let spot = self.spot;
         let tag = self.at + 1..self.at + length - 1;
         self.advance(length);
         let inner = &self.buffer[tag];
@@ -98,29 +97,29 @@ impl<'a> Xml<'a> {
             .unwrap_or(inner_open.len());
         let (name, attributes) = inner_open.split_at(end);
         if name.is_empty() {
-            return Err(unexpected(line, inner, "the name of a tag"));
+            return Err(unexpected(spot, inner, "the name of a tag"));
         }
         let depth = self.open.len() + 1;
         if inner.len() == inner_open.len() {
             if depth > DEEPEST {
-                return Err(unexpected(line, name, "fewer tags within each other"));
+                return Err(unexpected(spot, name, "fewer tags within each other"));
             }
             self.open.push(name.to_vec());
         }
         Ok(Tag {
             name,
             attributes,
-            line,
+            spot,
             depth,
         })
     }
 
     /// Closes the element whose tag is next.
     fn close(&mut self, length: usize) -> Result<(), MeshError> {
-        let line = self.line;
+        let spot = self.spot;
         let name = self.buffer[self.at + 2..self.at + length - 1].trim_ascii_end();
         if self.open.pop().as_deref() != Some(name) {
-            return Err(unexpected(line, name, "the end of the tag that is open"));
+            return Err(unexpected(spot, name, "the end of the tag that is open"));
         }
         self.advance(length);
         Ok(())
@@ -142,7 +141,7 @@ impl<'a> Xml<'a> {
                 (b'>', None) => return Ok(length),
                 (b'<', _) => {
                     let tag = &self.buffer[self.at..self.at + length];
-                    return Err(unexpected(self.line, tag, "`>` before the next `<`"));
+                    return Err(unexpected(self.spot, tag, "`>` before the next `<`"));
                 }
                 (b'"' | b'\'', None) => quote = Some(byte),
                 (_, Some(open)) if open == byte => quote = None,
@@ -153,7 +152,7 @@ impl<'a> Xml<'a> {
 
     fn unfinished(&self) -> MeshError {
         MeshError::Truncated {
-            line: Some(self.line),
+            at: Some(self.spot),
             found: "a tag without its end".to_owned(),
             expected: "`>`".to_owned(),
         }
@@ -195,7 +194,13 @@ impl<'a> Xml<'a> {
 
     fn advance(&mut self, length: usize) {
         let passed = &self.buffer[self.at..self.at + length];
-        self.line += memchr::memchr_iter(b'\n', passed).count();
+        match memchr::memrchr(b'\n', passed) {
+            None => self.spot.column += length,
+            Some(last) => {
+                self.spot.line += memchr::memchr_iter(b'\n', passed).count();
+                self.spot.column = length - last;
+            }
+        }
         self.at += length;
     }
 
@@ -203,11 +208,7 @@ impl<'a> Xml<'a> {
     fn fill(&mut self) -> Result<bool, MeshError> {
         self.buffer.drain(..self.at);
         self.at = 0;
-        let before = self.buffer.len();
-        self.buffer.resize(before + STEP, 0);
-        let count = self.source.next(&mut self.buffer[before..])?;
-        self.buffer.truncate(before + count);
-        Ok(count > 0)
+        self.source.unpack(&mut self.buffer)
     }
 }
 
@@ -219,12 +220,12 @@ impl<'b> Tag<'b> {
 
     /// The attribute of that name, without a prefix.
     pub(super) fn raw(&self, name: &[u8]) -> Result<Option<&'b [u8]>, MeshError> {
-        self.find(|found| found == name)
+        self.find(|found, _| found == name)
     }
 
     /// The attribute of that name under some prefix.
     pub(super) fn prefixed(&self, name: &[u8]) -> Result<Option<String>, MeshError> {
-        let found = self.find(|found| {
+        let found = self.find(|found, _| {
             let (local, prefix) = split_prefix(found);
             local == name && !prefix.is_empty()
         })?;
@@ -241,7 +242,7 @@ impl<'b> Tag<'b> {
     pub(super) fn need(&self, name: &'static str) -> Result<&'b [u8], MeshError> {
         let found = self.raw(name.as_bytes())?;
         found.ok_or_else(|| MeshError::Parse {
-            line: Some(self.line),
+            at: Some(self.spot),
             found: format!("`{}` without `{name}`", shown(self.name)),
             expected: "it there",
         })
@@ -261,7 +262,7 @@ impl<'b> Tag<'b> {
             *coordinate = found.ok_or_else(|| self.wrong(value, "a coordinate"))?;
             if !is_sound(*coordinate) {
                 return Err(MeshError::BadCoordinate {
-                    line: Some(self.line),
+                    at: Some(self.spot),
                     of: "vertex",
                     number,
                     found: *coordinate,
@@ -278,13 +279,17 @@ impl<'b> Tag<'b> {
 
     /// The refusal of something in this tag.
     pub(super) fn wrong(&self, found: &[u8], expected: &'static str) -> MeshError {
-        unexpected(self.line, found, expected)
+        unexpected(self.spot, found, expected)
     }
 
-    fn find(&self, is_it: impl Fn(&[u8]) -> bool) -> Result<Option<&'b [u8]>, MeshError> {
+    /// The value of the first attribute whose name and value will do.
+    pub(super) fn find(
+        &self,
+        mut is_it: impl FnMut(&[u8], &[u8]) -> bool,
+    ) -> Result<Option<&'b [u8]>, MeshError> {
         let mut rest = self.attributes.trim_ascii_start();
         while !rest.is_empty() {
-            let wrong = || unexpected(self.line, rest, "NAME=\"VALUE\"");
+            let wrong = || unexpected(self.spot, rest, "NAME=\"VALUE\"");
             let equals = memchr::memchr(b'=', rest).ok_or_else(wrong)?;
             let name = rest[..equals].trim_ascii_end();
             let value = rest[equals + 1..].trim_ascii_start();
@@ -293,7 +298,7 @@ impl<'b> Tag<'b> {
                 return Err(wrong());
             }
             let end = memchr::memchr(*quote, value).ok_or_else(wrong)?;
-            if is_it(name) {
+            if is_it(name, &value[..end]) {
                 return Ok(Some(&value[..end]));
             }
             rest = value[end + 1..].trim_ascii_start();
@@ -310,7 +315,7 @@ impl<'b> Tag<'b> {
         for part in parts {
             let (entity, rest) = part.split_once(';').unwrap_or((part, ""));
             let character = character(entity).ok_or_else(|| MeshError::XmlEntity {
-                line: self.line,
+                at: self.spot,
                 found: format!("`&{}`", shown(entity.as_bytes())),
             })?;
             decoded.push(character);
@@ -345,9 +350,9 @@ fn split_prefix(name: &[u8]) -> (&[u8], &[u8]) {
     }
 }
 
-fn unexpected(line: usize, found: &[u8], expected: &'static str) -> MeshError {
+fn unexpected(spot: Spot, found: &[u8], expected: &'static str) -> MeshError {
     MeshError::Parse {
-        line: Some(line),
+        at: Some(spot),
         found: format!("`{}`", shown(found)),
         expected,
     }

@@ -9,8 +9,15 @@ use std::collections::BTreeMap;
 use miniz_oxide::inflate::stream::{InflateState, inflate};
 use miniz_oxide::{DataFormat, MZError, MZFlush, MZStatus};
 
-use crate::mesh::words::printable;
+use crate::mesh::words::{printable, shown};
 use crate::mesh::{MeshError, UNPACKED_BUDGET};
+
+/// What the parts of a small file may unpack to, in bytes.
+const UNPACKED_OF_SMALL: u64 = 32 << 20;
+/// What each byte of a file may unpack to besides, so that the time to read it
+/// goes with its size. Prints pack to a twentieth at the utmost, bombs to a
+/// thousandth.
+const UNPACKED_OF_BYTE: u64 = 64;
 
 /// Begins the record of one file at its data.
 const LOCAL: &[u8] = b"PK\x03\x04";
@@ -34,8 +41,9 @@ pub(super) struct Archive<'a> {
     entries: BTreeMap<String, Entry>,
     /// How many names lead out of the archive; they are never looked up.
     pub(super) climbing: usize,
-    /// What may still be unpacked.
+    /// What may be unpacked, and what is left of it.
     budget: u64,
+    left: u64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -53,11 +61,14 @@ impl<'a> Archive<'a> {
     /// Reads the list of names.
     pub(super) fn open(bytes: &'a [u8]) -> Result<Self, MeshError> {
         let (count, at) = find_list(bytes).ok_or_else(|| bad("an archive without its list"))?;
+        let by_length = UNPACKED_OF_SMALL + UNPACKED_OF_BYTE * bytes.len() as u64;
+        let budget = by_length.min(UNPACKED_BUDGET);
         let mut archive = Self {
             bytes,
             entries: BTreeMap::new(),
             climbing: 0,
-            budget: UNPACKED_BUDGET,
+            budget,
+            left: budget,
         };
         let mut list = from(bytes, at).ok_or_else(|| bad("a list outside of the file"))?;
         for _ in 0..count {
@@ -88,23 +99,21 @@ impl<'a> Archive<'a> {
     /// Begins to unpack a part that is there.
     pub(super) fn part(&mut self, name: &str) -> Result<Unpacking<'a>, MeshError> {
         let entry = self.entries.get(&name.to_lowercase()).copied();
-        let entry = entry.ok_or_else(|| MeshError::MissingPart {
-            name: format!("`{name}`"),
-        })?;
+        let entry = entry.ok_or_else(|| missing(name))?;
         if entry.is_twice {
             return Err(bad("two parts of one name"));
         }
         if entry.is_encrypted {
             return Err(packing("an encrypted part"));
         }
-        let Some(budget) = self.budget.checked_sub(entry.unpacked) else {
+        let Some(left) = self.left.checked_sub(entry.unpacked) else {
             return Err(MeshError::TooLarge {
                 what: "unpacked bytes",
-                found: UNPACKED_BUDGET - self.budget + entry.unpacked,
-                limit: UNPACKED_BUDGET,
+                found: (self.budget - self.left).saturating_add(entry.unpacked),
+                limit: self.budget,
             });
         };
-        self.budget = budget;
+        self.left = left;
         let data = data_of(self.bytes, &entry).ok_or_else(|| bad("a part outside of the file"))?;
         let method = match entry.method {
             0 => Method::Stored,
@@ -124,6 +133,13 @@ impl<'a> Archive<'a> {
 fn bad(found: &str) -> MeshError {
     MeshError::BadZip {
         found: found.to_owned(),
+    }
+}
+
+/// The refusal of a part that is not there.
+pub(super) fn missing(name: &str) -> MeshError {
+    MeshError::MissingPart {
+        name: format!("`{}`", shown(name.as_bytes())),
     }
 }
 
