@@ -1,13 +1,6 @@
 //! Whatever is recorded comes back, whatever is damaged is told, and no bytes
 //! make the store panic.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use std::fs;
 use std::path::{Path, PathBuf};
 
