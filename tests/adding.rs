@@ -1,17 +1,7 @@
 //! Adding a piece with its print on the screen, by the keypad, on a model whose
 //! shell is the test.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "screens_support/mod.rs"]
-mod screens_support;
-
-use screens_support::Hands;
+use crate::screens_support::Hands;
 use tankside::mesh::LengthUnit;
 use tankside::project::{MeshRef, Piece};
 use tankside::tui::app::{

@@ -1,12 +1,5 @@
 //! The arrows of the house: which room may name which, read from the sources.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
@@ -313,6 +306,30 @@ fn the_guide_names_every_test_and_every_dependency() {
         }
     }
     assert_eq!(named, asked);
+}
+
+/// A file that neither binary names would never be run.
+#[test]
+fn every_file_of_tests_is_in_one_binary() {
+    let tests = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests");
+    let binaries = ["library", "program"];
+    let roots = binaries.map(|binary| {
+        std::fs::read_to_string(tests.join(format!("{binary}.rs"))).expect("a binary")
+    });
+    for entry in std::fs::read_dir(&tests).expect("tests") {
+        let path = entry.expect("an entry").path();
+        let name = path.file_stem().expect("a name").display().to_string();
+        if path.is_dir() || binaries.contains(&name.as_str()) {
+            continue;
+        }
+        let line = format!("mod {name};");
+        let named = roots.iter().filter(|root| root.lines().any(|l| l == line));
+        assert_eq!(
+            named.count(),
+            1,
+            "`{line}` belongs into one of {binaries:?}"
+        );
+    }
 }
 
 #[test]

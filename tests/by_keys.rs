@@ -10,13 +10,8 @@
     reason = "a helper that fails fails its test"
 )]
 
-#[path = "support/cli.rs"]
-mod cli;
-#[path = "support/pty.rs"]
-mod pty;
-
-use cli::Shop;
-use pty::Pty;
+use crate::support::cli::Shop;
+use crate::support::pty::Pty;
 use tankside::project::What;
 use tankside::store::read_journal;
 use vt100::Screen;

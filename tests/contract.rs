@@ -1,19 +1,7 @@
 //! The command line's promises, by the real binary.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/cli.rs"]
-mod cli;
-#[path = "support/prints.rs"]
-#[allow(dead_code, reason = "shared by several tests")]
-mod prints;
-
-use cli::{Shop, near};
+use crate::support::cli::{Shop, near};
+use crate::support::prints;
 use serde_json::{Value, json};
 
 /// Ah per dm² and µm of copper: 8.96e-2 g / 1.18549 g/Ah (IUPAC, CODATA).

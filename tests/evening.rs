@@ -4,17 +4,7 @@
 //! 0.07558 Ah per dm² and µm (electrochemical equivalent 1.18549 g/Ah, density
 //! 8.96 g/cm³: 8.96e-2 g per dm²·µm / 1.18549 = 0.07558).
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/bench.rs"]
-mod bench;
-
-use bench::{Bench, close, piece};
+use crate::support::bench::{Bench, close, piece};
 use tankside::project::{
     Action, DueKind, MarkKind, Match, Mode, PieceFigures, Stage, StageState, What, When,
 };

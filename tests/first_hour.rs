@@ -10,17 +10,13 @@
 )]
 #![cfg(unix)]
 
-#[path = "support/pty.rs"]
-mod pty;
-mod screens_support;
-
 use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
-use pty::Pty;
-use screens_support::{Hands, definition};
+use crate::screens_support::{Hands, definition};
+use crate::support::pty::Pty;
 use tankside::project::Project;
 use tankside::tui::app::{Message, Model, Spot, update};
 

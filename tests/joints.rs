@@ -1,19 +1,7 @@
 //! Joints by the real binary: told, and warned of while something can be done.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/cli.rs"]
-mod cli;
-#[path = "screens_support/mod.rs"]
-mod screens_support;
-
-use cli::{Shop, near};
-use screens_support::Hands;
+use crate::screens_support::Hands;
+use crate::support::cli::{Shop, near};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use tankside::project::{Definition, Project};

@@ -1,20 +1,11 @@
 //! What a person who has the numeric keypad only must be able to do: every
 //! script here is made of its keys, and never of a letter unless it says so.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-mod screens_support;
-
 use std::collections::BTreeMap;
 
+use crate::screens_support::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
-use screens_support::*;
 use tankside::project::{DueKind, Project, Setting, Stage, What};
 use tankside::tui::app::{
     Command, Effect, Failure, Form, Key, KeyCode, Keymap, Layer, Message, Model, Rebinding, Screen,

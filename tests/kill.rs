@@ -3,15 +3,6 @@
 //! And on a disk that takes no more: it says so and writes no more.
 
 #![cfg(unix)]
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/pty.rs"]
-mod pty;
 
 use std::collections::BTreeMap;
 use std::os::unix::process::ExitStatusExt as _;
@@ -21,7 +12,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use pty::Pty;
+use crate::support::pty::Pty;
 use serde_json::Value;
 use tankside::project::What;
 use tankside::store::{Folder, check};

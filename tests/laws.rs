@@ -1,16 +1,6 @@
 //! Laws that hold for any sequence of actions.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/bench.rs"]
-mod bench;
-
-use bench::{Bench, piece};
+use crate::support::bench::{Bench, piece};
 use proptest::prelude::*;
 use tankside::project::{
     Action, BathWork, Finding, PieceFigures, Project, Setting, Stage, StageState, TankFigures, What,

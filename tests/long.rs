@@ -1,19 +1,11 @@
 //! Long projects: their journal is read by several threads, and what is kept of
 //! them for the next start shows what the files say, or nothing.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-#[path = "support/long.rs"]
-mod long;
-
 use std::fs::{self, OpenOptions};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
+use crate::support::long;
 use tankside::project::{Action, LogRow, Project, What};
 use tankside::store::{Folder, LONG, sha256_hex};
 use tankside::units::Instant;

@@ -1,21 +1,10 @@
 //! `measure`, `survey` and what `add` takes from a print, by the real program.
 //! Areas are closed forms of boxes, worked out beside each.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
 #![allow(dead_code, reason = "the support is shared")]
 
-#[path = "support/cli.rs"]
-mod cli;
-#[path = "support/prints.rs"]
-mod prints;
-
-use cli::{Shop, near};
-use prints::Shape;
+use crate::support::cli::{Shop, near};
+use crate::support::prints::{self, Shape};
 use serde_json::{Value, json};
 use tankside::mesh;
 

@@ -1,20 +1,9 @@
 //! OBJ, PLY and 3MF beside STL: the same thing measures the same in each, and
 //! what is wrong in a file is refused with its place.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use tankside::mesh::{self, LengthUnit, Measure, Mesh, MeshError, Remark};
 
-#[path = "support/prints.rs"]
-#[allow(dead_code, reason = "shared by several tests")]
-mod prints;
-
-use prints::{Ply, Shape, mesh_xml, model_xml, obj_corners, threemf, zip};
+use crate::support::prints::{self, Ply, Shape, mesh_xml, model_xml, obj_corners, threemf, zip};
 
 fn measured(bytes: &[u8]) -> Measure {
     let mesh = mesh::read(bytes).unwrap_or_else(|error| panic!("{error}"));

@@ -1,13 +1,6 @@
 //! Whatever the bytes, a print file is read or refused: in bounded time, in
 //! words, never by a crash. The seeds of the fuzzers are held here too.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use std::path::Path;
 use std::sync::mpsc;
 use std::time::Duration;
@@ -15,11 +8,7 @@ use std::time::Duration;
 use proptest::prelude::*;
 use tankside::mesh::{self, LengthUnit};
 
-#[path = "support/prints.rs"]
-#[allow(dead_code, reason = "shared by several tests")]
-mod prints;
-
-use prints::{Ply, Shape};
+use crate::support::prints::{self, Ply, Shape};
 
 /// One small file of each format and kind, by the reader it is for.
 fn seeds() -> Vec<(&'static str, Vec<u8>)> {

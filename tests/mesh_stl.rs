@@ -1,13 +1,6 @@
 //! STL files and the sums over them, the refusals of bad ones, and the sample
 //! meshes that come with the program.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 

@@ -2,22 +2,11 @@
 //! where they are, what they say, and what happens when they do not do.
 
 #![cfg(unix)]
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/cli.rs"]
-mod cli;
-#[path = "support/pty.rs"]
-mod pty;
 
 use std::process::Command;
 
-use cli::Shop;
-use pty::Pty;
+use crate::support::cli::Shop;
+use crate::support::pty::Pty;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_tankside");
 

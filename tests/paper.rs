@@ -1,16 +1,7 @@
 //! The pencil sheet: what is printed, and that an evening typed in from it is
 //! the evening as it would have been recorded live.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-mod screens_support;
-
-use screens_support::*;
+use crate::screens_support::*;
 use tankside::project::{Action, BathWork, Finding, Mode, Project, Setting, Stage, What, When};
 use tankside::report::safe::{columns, is_unseen};
 use tankside::report::sheet::{Asks, Row, Sheet};

@@ -1,20 +1,11 @@
 //! The print of a piece on the screen: what is drawn of it, told of it, and
 //! what the keys do there.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-mod screens_support;
-
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
-use screens_support::*;
+use crate::screens_support::*;
 use tankside::mesh::{self, Cavity, Class, Corner, Facet, Survey};
 use tankside::project::{Mask, MaskEdit, MeshRef, Project};
 use tankside::tui::app::{

@@ -1,17 +1,7 @@
 //! What only a real terminal shows: that it is given back, whatever happens,
 //! and that nothing is written to it while nothing changes.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
 #![cfg(unix)]
-#[path = "support/long.rs"]
-mod long;
-#[path = "support/pty.rs"]
-mod pty;
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -19,7 +9,8 @@ use std::sync::OnceLock;
 use std::thread;
 use std::time::{Duration, UNIX_EPOCH};
 
-use pty::Pty;
+use crate::support::long;
+use crate::support::pty::Pty;
 use tankside::clock::{Clock, SystemClock};
 use tankside::settings::Settings;
 use tankside::store::{Folder, LONG};

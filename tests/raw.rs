@@ -23,12 +23,8 @@ use tankside::tui::app::{Failure, Key, Message, Model, update};
 use tankside::tui::view::Theme;
 use unicode_segmentation::UnicodeSegmentation as _;
 
-#[path = "support/pty.rs"]
-mod pty;
-mod screens_support;
-
-use pty::Pty;
-use screens_support::{Hands, evening, evening_of};
+use crate::screens_support::{Hands, evening, evening_of};
+use crate::support::pty::Pty;
 
 /// What hostile or merely foreign texts hold; each stands for many.
 const HOSTILE: &[(&str, &str)] = &[

@@ -1,14 +1,7 @@
 //! The README's picture and key list are the program's own, its examples are
 //! taken.
 //!
-//! `TANKSIDE_WRITE_README=1 cargo test --test readme` writes them anew.
-
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
+//! `TANKSIDE_WRITE_README=1 cargo test --test program readme` writes them anew.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -75,7 +68,7 @@ fn hold(name: &str, wanted: &str) {
     } else {
         assert_eq!(
             found, wanted,
-            "the README's {name} is not the program's: TANKSIDE_WRITE_README=1 cargo test --test readme"
+            "the README's {name} is not the program's: TANKSIDE_WRITE_README=1 cargo test --test program readme"
         );
     }
 }

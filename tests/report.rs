@@ -5,13 +5,6 @@
 //! M: IUPAC standard atomic weight; rho: CRC Handbook, from memory). On
 //! 6.84 dm2 = 684 cm2, 40 um = 0.004 cm is 2.736 cm3: 74443.57 C = 20.67877 Ah.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use std::collections::BTreeMap;
 
 use serde_json::{Value, json};

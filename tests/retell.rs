@@ -1,11 +1,5 @@
 //! Every event is told as a command that records the same again.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
 #![cfg(unix)]
 
 use std::path::Path;

@@ -1,22 +1,9 @@
 //! The samples: legal under the program's own rules, alive when opened.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-#![allow(
-    clippy::duplicate_mod,
-    reason = "the example and the command line both split words"
-)]
-
-#[path = "support/cli.rs"]
-mod cli;
 #[path = "samples/journals.rs"]
 mod journals;
 
-use cli::Shop;
+use crate::support::cli::Shop;
 use serde_json::Value;
 
 #[test]

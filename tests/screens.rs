@@ -4,17 +4,7 @@
 //! keys with its legend, since a look at glyphs alone is blind to what is
 //! selected or overdue. Where `CI` is set a missing snapshot fails.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-mod screens_support;
-
-use insta::assert_snapshot;
-use screens_support::*;
+use crate::screens_support::*;
 use tankside::project::{DueKind, MarkKind, Silence, Stage, StageState, What};
 use tankside::tui::app::{Effect, Layer, Said, Screen, keys_markdown, update};
 use tankside::tui::app::{Key, Message, Model};
@@ -786,7 +776,7 @@ fn an_idle_screen_changes_with_the_minute_only() {
 
 #[test]
 fn the_list_of_keys_is_the_table() {
-    assert_snapshot!("keys", keys_markdown());
+    snapshot("keys", &keys_markdown());
 }
 
 #[test]

@@ -1,16 +1,7 @@
 //! Every state is told by shape and word: with all colour and emphasis taken
 //! away the screens still tell one from the other.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-mod screens_support;
-
-use screens_support::*;
+use crate::screens_support::*;
 use tankside::tui::view::{Colours, Theme};
 
 const SIZES: [(u16, u16); 5] = [(40, 12), (40, 20), (80, 24), (120, 40), (200, 60)];

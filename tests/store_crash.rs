@@ -2,22 +2,12 @@
 //! evening. What was acknowledged is there, in order; at most the event that was
 //! being written comes after it; nothing is half.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/disk.rs"]
-mod disk;
-
 use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use disk::{FakeDisk, Fault, Image, Moment};
+use crate::support::disk::{FakeDisk, Fault, Image, Moment};
 use tankside::project::{Action, Event, Finding, Setting, Stage, What};
 use tankside::settings::{Settings, remember_who_on};
 use tankside::store::{Disk as _, Folder, RecordError, check_on, salvage_on};

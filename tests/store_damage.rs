@@ -1,18 +1,8 @@
 //! Every kind of damage is found and named, and what is whole is saved.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/disk.rs"]
-mod disk;
-
 use std::path::{Path, PathBuf};
 
-use disk::{FakeDisk, Image};
+use crate::support::disk::{FakeDisk, Image};
 use tankside::project::{Action, Event, What};
 use tankside::store::{Folder, Problem, Rescue, check_on, read_journal, salvage_on, sha256_hex};
 use tankside::units::Instant;

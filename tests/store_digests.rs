@@ -1,24 +1,12 @@
 //! Whether a print has changed is told at every start, and one that has not been
 //! touched is not read for it.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/cli.rs"]
-mod cli;
-#[path = "support/disk.rs"]
-mod disk;
-
 use std::fs::{self, File};
 use std::path::Path;
 use std::time::Duration;
 
-use cli::Shop;
-use disk::{FakeDisk, Image};
+use crate::support::cli::Shop;
+use crate::support::disk::{FakeDisk, Image};
 use tankside::store::{Disk as _, Folder, check_on, sha256_hex};
 use tankside::units::Instant;
 

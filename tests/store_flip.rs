@@ -1,19 +1,9 @@
 //! Every length to which a small journal or definition can be cut, and every
 //! bit of them that can flip: never a panic, never an event that was not.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
-#[path = "support/disk.rs"]
-mod disk;
-
 use std::path::{Path, PathBuf};
 
-use disk::{FakeDisk, Image};
+use crate::support::disk::{FakeDisk, Image};
 use tankside::project::{Action, Event, Stage, What};
 use tankside::store::{Folder, check_on, salvage_on};
 use tankside::units::Instant;

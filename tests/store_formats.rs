@@ -2,13 +2,6 @@
 //! it told when it was written. `tests/data/format-N` holds one with every kind
 //! of event and every field; `summary.txt` beside it is what it says.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -1,15 +1,7 @@
 //! What is due is told in time, by the real program: bell, terminal, a program
 //! of the user's own, `wait`; once, and never for what was dealt with.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
 #![cfg(unix)]
-#[path = "support/pty.rs"]
-mod pty;
 
 use std::os::unix::fs::PermissionsExt as _;
 use std::os::unix::process::ExitStatusExt as _;
@@ -18,7 +10,7 @@ use std::process::{Child, Command, Output, Stdio};
 use std::thread;
 use std::time::Duration;
 
-use pty::Pty;
+use crate::support::pty::Pty;
 use serde_json::Value;
 use tankside::store::Folder;
 

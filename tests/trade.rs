@@ -6,13 +6,6 @@
 //! quoted and not read says "from memory". A tolerance of 1 % or less makes
 //! the row fail when a constant behind it moves by 2 %.
 
-#![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-
 use tankside::plating::{
     ANNEALED_COPPER_OHM_M, ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, DensityWord,
     FARADAY, Immersion, Member, Metal, Point, ShareByArea, Weighed, Weighing, awg_diameter,

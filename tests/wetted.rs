@@ -3,12 +3,6 @@
 //! boxes on a grid against counted cells; real prints against other libraries.
 
 #![allow(
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::panic,
-    reason = "a test that fails panics"
-)]
-#![allow(
     clippy::cast_possible_wrap,
     clippy::struct_excessive_bools,
     clippy::too_many_lines,
@@ -25,14 +19,8 @@ use proptest::prelude::*;
 use tankside::mesh::{self, Class, Flaw, LengthUnit, Mask, Mesh, Order, Survey};
 use tankside::units::{Stopped, Unwatched, Watch};
 
-#[path = "support/known.rs"]
-mod known;
-#[path = "support/solids.rs"]
-#[allow(dead_code, reason = "shared by tests, benches and fuzz targets")]
-mod solids;
-
-use known::Case;
-use solids::{Dice, Solid};
+use crate::support::known::{self, Case};
+use crate::support::solids::{Dice, Solid};
 
 /// What numbers that were not rounded may be off, relative.
 const SHARP: f64 = 1e-5;

@@ -2,13 +2,12 @@
 
 #![allow(dead_code, reason = "each test binary uses what it needs")]
 
-#[path = "words.rs"]
-mod words;
-
 use std::path::PathBuf;
 use std::process::Command;
 
 use serde_json::Value;
+
+use super::words;
 
 /// A folder for projects, and a clock that the test turns.
 pub(crate) struct Shop {

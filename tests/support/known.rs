@@ -1,12 +1,18 @@
 //! Prints whose wetted area is known, each with where the figure comes from.
 //! Lengths are in mm.
 
+#![allow(
+    clippy::struct_excessive_bools,
+    clippy::too_many_lines,
+    reason = "tables of cases, each with what is true of it"
+)]
+
 use std::f64::consts::PI;
 use std::ops::RangeInclusive;
 
 use tankside::mesh::Flaw;
 
-use crate::solids::{
+use super::solids::{
     Dice, Point, Solid, polygon_area, polygon_perimeter, turned_area, turned_volume,
 };
 
