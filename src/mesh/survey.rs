@@ -341,7 +341,7 @@ fn doubt(reach: &Reach, wetted: f64) -> f64 {
         |[a, b, c]: [Corner; 3]| length(less(b, a)) + length(less(c, b)) + length(less(a, c));
     let squares: f64 = wet.map(|facet| around(facet.corners).powi(2)).sum();
     let rounding = reach.rounding * squares.sqrt();
-    (2.0 * rounding).hypot(1e-6 * wetted)
+    (2.0 * rounding).hypot(1e-6 * wetted) + reach.untold
 }
 
 /// What is wrong with a mesh.

@@ -37,6 +37,8 @@ pub(super) struct Free {
     spaces: Vec<u32>,
     /// How many spaces there are.
     pub(super) count: usize,
+    /// Triangles taken for wet because nothing can be told of them.
+    pub(super) untold: Vec<u32>,
 }
 
 impl Free {
@@ -86,6 +88,11 @@ impl Free {
             if blind.len() == before {
                 break;
             }
+        }
+        // What is too thin to be told, and touches nothing that can be, is wet.
+        for patch in blind {
+            self.spaces[2 * patch] = 0;
+            self.untold.push(self.patches[patch]);
         }
     }
 
@@ -171,6 +178,7 @@ impl Free {
             first_part,
             spaces: Vec::new(),
             count: 0,
+            untold: Vec::new(),
         };
         let mut one_sided = Vec::new();
         let mut open = Vec::new();

@@ -110,18 +110,23 @@ fn at_all(outline: &[u32], corners: &[Corner]) -> Vec<Corner> {
     outline.iter().map(|&at| corners[at as usize]).collect()
 }
 
-/// The open sides, from corner to corner as their triangles run, by place: so
-/// the lids are the same in whatever order the triangles come.
+/// The open sides, from corner to corner by place, as they are by place: so the
+/// lids are the same in whatever order the triangles come, and turned anyhow.
 fn open_sides(welded: &Welded) -> Vec<[u32; 2]> {
     let sides = (0_usize..).zip(&welded.sides.twins);
     let open = sides.filter(|(_, twin)| **twin == NONE);
+    let at = |number: u32| welded.corners[number as usize];
     let mut open: Vec<[u32; 2]> = open
         .map(|(side, _)| {
             let numbers = welded.triangles[side / 3];
-            [numbers[side % 3], numbers[(side + 1) % 3]]
+            let (from, to) = (numbers[side % 3], numbers[(side + 1) % 3]);
+            if by_place(at(from), at(to)).is_le() {
+                [from, to]
+            } else {
+                [to, from]
+            }
         })
         .collect();
-    let at = |number: u32| welded.corners[number as usize];
     open.sort_by(|a, b| by_place(at(a[0]), at(b[0])).then(by_place(at(a[1]), at(b[1]))));
     open
 }
@@ -158,7 +163,6 @@ fn loops(open: &[[u32; 2]]) -> Vec<Vec<u32>> {
     for (side, &[a, b]) in open.iter().enumerate() {
         from.entry(a).or_default().push((b, side));
     }
-    // Where triangles are turned against each other, sides run backwards.
     for (side, &[a, b]) in open.iter().enumerate() {
         from.entry(b).or_default().push((a, side));
     }
@@ -195,7 +199,7 @@ fn loops(open: &[[u32; 2]]) -> Vec<Vec<u32>> {
     found
 }
 
-/// Triangles over a loop, turned as its neighbours are.
+/// Triangles over a loop.
 fn lid(outline: &[u32], corners: &mut Vec<Corner>, middle: Corner) -> Vec<Numbers> {
     match *outline {
         [a, b, c] => vec![[c, b, a]],

@@ -97,6 +97,8 @@ pub(super) struct Reach {
     pub(super) self_meetings: Tally,
     /// Sides that more than two triangles share.
     pub(super) crowds: Tally,
+    /// What is too thin to be told and taken for wet, in mm².
+    pub(super) untold: f64,
     /// How far a corner may be off for the rounding of its file, in mm.
     pub(super) rounding: f64,
 }
@@ -118,6 +120,8 @@ pub(super) fn reach(raw: InMm<'_>, watch: &dyn Watch) -> Result<Reach, Stopped> 
     let walls = walls(&scene, &free);
     let spaces = spaces::tell(&walls, free.count);
     let least_mm = THINNEST * scene.welded.tolerance;
+    let untold = free.untold.iter();
+    let untold = untold.map(|at| area(scene.welded.corners_of(*at as usize)));
     let mut reach = Reach {
         facets: Vec::new(),
         volume: 0.0,
@@ -140,6 +144,7 @@ pub(super) fn reach(raw: InMm<'_>, watch: &dyn Watch) -> Result<Reach, Stopped> 
         overlaps: Tally::default(),
         self_meetings: Tally::default(),
         crowds: Tally::default(),
+        untold: untold.sum(),
         rounding: scene.welded.tolerance / 8.0,
     };
     reach.sum_volumes(&walls, &spaces);
