@@ -167,7 +167,8 @@ fn control_z_and_its_signal_stop_and_fg_comes_back() {
 /// Runs one test of this file in a terminal of its own.
 fn alone(test: &str) -> Pty {
     let this = std::env::current_exe().unwrap();
-    let words = ["--ignored", "--exact", test, "--nocapture"];
+    let test = format!("pty::{test}");
+    let words = ["--ignored", "--exact", &test, "--nocapture"];
     Pty::run(this.to_str().unwrap(), &words, &[])
 }
 
@@ -224,14 +225,7 @@ fn the_whole_screen_panics() {
 
 #[test]
 fn a_panic_amid_the_evening_gives_the_terminal_back_with_all_threads_running() {
-    let this = std::env::current_exe().unwrap();
-    let test = [
-        "--ignored",
-        "--exact",
-        "the_whole_screen_panics",
-        "--nocapture",
-    ];
-    let pty = Pty::run(this.to_str().unwrap(), &test, &[]);
+    let pty = alone("the_whole_screen_panics");
     assert_ne!(pty.ended(), 0);
     let written = String::from_utf8(pty.since(0)).unwrap();
     let (drawn, told) = written.split_once("\x1b[?1049l").unwrap();
