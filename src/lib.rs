@@ -18,11 +18,11 @@
 
 pub mod cli;
 pub mod clock;
-pub mod mesh;
 pub mod plating;
 pub mod project;
 pub mod report;
 pub mod settings;
 pub mod store;
 pub mod tui;
-pub mod units;
+
+pub use tankside_kernel::{mesh, units};

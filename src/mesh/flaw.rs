@@ -182,7 +182,7 @@ fn counted(count: usize, one: &str, many: &str) -> String {
 }
 
 /// `at 12.5, 0, 40 mm`, to a tenth of a millimetre.
-pub(crate) fn place(at_mm: Corner) -> String {
+pub fn place(at_mm: Corner) -> String {
     let [x, y, z] = at_mm.map(|number| {
         let rounded = (number * 10.0).round() / 10.0;
         // Adding zero makes -0 to 0.
@@ -192,7 +192,7 @@ pub(crate) fn place(at_mm: Corner) -> String {
 }
 
 /// `9.50 cm2`, or `0.25 mm2` of what is small; from mm².
-pub(crate) fn area_words(mm2: f64) -> String {
+pub fn area_words(mm2: f64) -> String {
     if mm2 < 10.0 {
         format!("{} mm2", three_digits(mm2))
     } else {
@@ -201,7 +201,7 @@ pub(crate) fn area_words(mm2: f64) -> String {
 }
 
 /// `8.00 cm3`, or `25.0 mm3` of what is small; from mm³.
-pub(crate) fn volume_words(mm3: f64) -> String {
+pub fn volume_words(mm3: f64) -> String {
     if mm3 < 100.0 {
         format!("{} mm3", three_digits(mm3))
     } else {

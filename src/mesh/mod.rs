@@ -6,7 +6,7 @@
 //! cannot be a print and the unit must be asked for.
 //!
 //! ```
-//! # use tankside::mesh::{self, LengthUnit, MeshError};
+//! # use tankside_kernel::mesh::{self, LengthUnit, MeshError};
 //! let file = b"solid tip
 //!   facet normal 0 0 1
 //!     outer loop
@@ -55,7 +55,7 @@ use std::ops::Range;
 pub use classes::classes_ply;
 pub use closed::is_closed;
 pub use error::{MeshError, Spot};
-pub(crate) use flaw::{area_words, place, volume_words};
+pub use flaw::{area_words, place, volume_words};
 pub use joint::{Answer, Face, Fit, Gap, LEAST_GAP_MM, Mating, MatingKind, Which, least_gap};
 pub use mask::{Mask, MaskError, MaskTaken};
 pub use measure::{Measure, measure};

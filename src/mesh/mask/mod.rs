@@ -27,7 +27,7 @@ use crate::units::{Stopped, Watch, go_on};
 /// `sphere:C:R`, `cylinder:A:B:R`, `patch:POINT:DEGREES`, `group:NAME`.
 ///
 /// ```
-/// # use tankside::mesh::Mask;
+/// # use tankside_kernel::mesh::Mask;
 /// let foot: Mask = "plane:0,0,5:0,0,-1".parse()?;
 /// assert_eq!(foot.to_string(), "plane:0,0,5:0,0,-1");
 /// # Ok::<(), tankside::mesh::MaskError>(())
