@@ -295,7 +295,7 @@ fn the_guide_names_every_test_and_every_dependency() {
         .flat_map(|crates| crates.split(", "))
         .filter(|name| *name != "crate")
         .collect();
-    let manifest = read("Cargo.toml") + &read("kernel/Cargo.toml");
+    let manifest = read("Cargo.toml") + &read("src/kernel/Cargo.toml");
     let mut asked = BTreeSet::new();
     let mut is_list = false;
     for line in manifest.lines() {

@@ -51,7 +51,6 @@ mod words;
 use std::fmt;
 use std::ops::Range;
 
-
 pub use classes::classes_ply;
 pub use closed::is_closed;
 pub use error::{MeshError, Spot};

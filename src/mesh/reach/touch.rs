@@ -47,10 +47,13 @@ impl Flat<'_> {
 
     /// How far its corners stand above the other's plane; what is shared or
     /// within the tolerance lies in it.
+    #[allow(
+        clippy::needless_bitwise_bool,
+        reason = "branches that no processor could foresee"
+    )]
     fn above(&self, other: &Self, shared: [bool; 3], tolerance: f64) -> Above {
         let near = tolerance * tolerance;
         let mut is_sure = true;
-        // Without branches, which no processor could foresee.
         let above = std::array::from_fn(|k| {
             let to = less(*self.corners[k], *other.corners[0]);
             let above = dot(other.plane.normal, to);
