@@ -97,7 +97,7 @@ pub struct Still {
     /// How many more there are.
     pub more_places: usize,
     /// It as it is looked at first, the largest picture first: those of
-    /// [`STILLS`].
+    /// `STILLS`.
     pub pictures: Vec<Picture>,
 }
 
