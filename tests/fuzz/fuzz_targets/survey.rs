@@ -48,10 +48,13 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
         "{found:?}"
     );
     // Where sheets that cross are open, what is inside hangs on their order.
-    let is_closed = mesh::is_closed(&Mesh::of(triangles.clone()));
-    let apart = if is_closed { 1e-6 } else { 0.1 } * naive;
-    for bit in [1, 2] {
-        let again = survey(otherwise(&triangles, bit)).wetted_area_mm2;
-        assert!((again - wetted).abs() <= apart, "{wetted}, then {again}");
+    if mesh::is_closed(&Mesh::of(triangles.clone())) {
+        for bit in [1, 2] {
+            let again = survey(otherwise(&triangles, bit)).wetted_area_mm2;
+            assert!(
+                (again - wetted).abs() <= 1e-6 * naive,
+                "{wetted}, then {again}"
+            );
+        }
     }
 });
