@@ -224,9 +224,10 @@ fn bytes_behind_the_rows_of_a_ply_are_no_row() {
 
 #[test]
 fn many_groups_of_an_obj_are_not_told_again_for_every_object() {
-    let names: String = (0..200_000).map(|k| format!(" {k}")).collect();
-    let objects = "f 1 2 3\no x\n".repeat(200_000);
-    let file = format!("v 0 0 0\nv 9 0 0\nv 0 9 0\ng{names}\n{objects}");
+    let mut file = "v 0 0 0\nv 9 0 0\nv 0 9 0\ng".to_owned();
+    file.extend((0..200_000).map(|k| format!(" {k}")));
+    file.push('\n');
+    file.push_str(&"f 1 2 3\no x\n".repeat(200_000));
     assert_eq!(kind_in_time(file.into_bytes()), "read");
 }
 
@@ -240,28 +241,22 @@ fn names_in_a_3mf_are_looked_up_once() {
     let brick = prints::mesh_xml(&Shape::brick());
     // Each object is built twenty times in the next, by a long way to its part.
     let way = "/".repeat(60_000) + "3D/3dmodel.model";
-    let use_of = |k| format!("<component objectid=\"{k}\" p:path=\"{way}\"/>");
-    let within: String = (2..5)
-        .map(|k| {
-            let uses = use_of(k - 1).repeat(20);
-            format!("<object id=\"{k}\"><components>{uses}</components></object>")
-        })
-        .collect();
-    let objects = format!("<object id=\"1\">{brick}</object>{within}");
+    let mut objects = format!("<object id=\"1\">{brick}</object>");
+    objects.extend((2..5).map(|k| {
+        let used = format!("<component objectid=\"{}\" p:path=\"{way}\"/>", k - 1);
+        let uses = used.repeat(20);
+        format!("<object id=\"{k}\"><components>{uses}</components></object>")
+    }));
     let file = model_of("xmlns:p=\"p\"", &objects, "<item objectid=\"4\"/>");
     assert_eq!(kind_in_time(file), "read");
-    let many: String = (0..300_000)
-        .map(|k| format!("<item objectid=\"1\" p:path=\"/{k}\"/>"))
-        .collect();
+    let mut many = String::new();
+    many.extend((0..300_000).map(|k| format!("<item objectid=\"1\" p:path=\"/{k}\"/>")));
     let file = model_of("xmlns:p=\"p\"", &objects, &many);
     assert_eq!(kind_in_time(file), "missing_part");
     // One tag that needs thousands of extensions which it names itself.
-    let prefixes = || (0..2500).map(|k| format!("{k:x}"));
-    let named: String = prefixes()
-        .map(|p| format!("xmlns:{p}=\"slice\" "))
-        .collect();
-    let needed = prefixes().collect::<Vec<_>>().join(" ");
-    let attributes = format!("{named} requiredextensions=\"{needed}\"");
+    let prefixes: Vec<String> = (0..2500).map(|k| format!("{k:x}")).collect();
+    let mut attributes = format!("requiredextensions=\"{}\"", prefixes.join(" "));
+    attributes.extend(prefixes.iter().map(|p| format!(" xmlns:{p}=\"slice\"")));
     let file = model_of(&attributes, &objects, "<item objectid=\"1\"/>");
     assert_eq!(kind_in_time(file), "read");
 }

@@ -9,5 +9,8 @@ mod prints;
 
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     let relationships = prints::relationships("/m");
-    read::read(&prints::stored(&[("_rels/.rels", relationships.as_bytes()), ("m", bytes)]));
+    read::read(&prints::stored(&[
+        ("_rels/.rels", relationships.as_bytes()),
+        ("m", bytes),
+    ]));
 });

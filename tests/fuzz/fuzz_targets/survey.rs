@@ -22,7 +22,11 @@ fn survey(triangles: Vec<Triangle>) -> Survey {
 /// Backwards, and every triangle whose number has the bit turned over.
 fn otherwise(triangles: &[Triangle], bit: usize) -> Vec<Triangle> {
     let turn = |(at, [a, b, c]): (usize, &Triangle)| {
-        if at & bit == 0 { [*b, *c, *a] } else { [*a, *c, *b] }
+        if at & bit == 0 {
+            [*b, *c, *a]
+        } else {
+            [*a, *c, *b]
+        }
     };
     triangles.iter().enumerate().map(turn).rev().collect()
 }
@@ -35,10 +39,22 @@ libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     }
     let found = survey(triangles.clone());
     let (wetted, naive) = (found.wetted_area_mm2, found.naive_area_mm2);
-    assert!((0.0..=naive * (1.0 + 1e-9) + 1e-9).contains(&wetted), "{wetted} of {naive}");
-    assert!(found.cavities.iter().all(|cavity| cavity.volume_mm3 >= 0.0), "{found:?}");
-    for bit in [1, 2] {
-        let again = survey(otherwise(&triangles, bit)).wetted_area_mm2;
-        assert!((again - wetted).abs() <= 1e-6 * naive, "{wetted}, then {again}");
+    assert!(
+        (0.0..=naive * (1.0 + 1e-9) + 1e-9).contains(&wetted),
+        "{wetted} of {naive}"
+    );
+    assert!(
+        found.cavities.iter().all(|cavity| cavity.volume_mm3 >= 0.0),
+        "{found:?}"
+    );
+    // Where sheets that cross are open, what is inside hangs on their order.
+    if mesh::is_closed(&Mesh::of(triangles.clone())) {
+        for bit in [1, 2] {
+            let again = survey(otherwise(&triangles, bit)).wetted_area_mm2;
+            assert!(
+                (again - wetted).abs() <= 1e-6 * naive,
+                "{wetted}, then {again}"
+            );
+        }
     }
 });
