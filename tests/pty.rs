@@ -854,7 +854,7 @@ fn a_mask_put_on_and_taken_off_by_the_keypad_is_as_a_survey_says() {
     pty.send("\r1\r\r");
     pty.wait_frame("the mask", |s| {
         let text = s.contents();
-        text.contains("masked by mask1") && text.contains("wetted 0.200 dm2, 83 %")
+        text.contains("masked by mask1") && text.contains("wetted ~0.200 dm2, 83 %")
     });
     let masked = project();
     assert!(
@@ -882,7 +882,7 @@ fn a_mask_put_on_and_taken_off_by_the_keypad_is_as_a_survey_says() {
     pty.send("\r");
     pty.wait_frame("it is off", |s| {
         let text = s.contents();
-        text.contains("triangle") && text.contains("wetted 0.240 dm2, 100 %")
+        text.contains("triangle") && text.contains("wetted ~0.240 dm2, 100 %")
     });
     assert!(!project().contains("patch:"), "{}", project());
     assert!(survey().contains("as before"));

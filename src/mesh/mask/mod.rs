@@ -30,7 +30,7 @@ use crate::units::{Stopped, Watch, go_on};
 /// # use tankside_kernel::mesh::Mask;
 /// let foot: Mask = "plane:0,0,5:0,0,-1".parse()?;
 /// assert_eq!(foot.to_string(), "plane:0,0,5:0,0,-1");
-/// # Ok::<(), tankside::mesh::MaskError>(())
+/// # Ok::<(), tankside_kernel::mesh::MaskError>(())
 /// ```
 #[derive(Debug, Clone, PartialEq)]
 pub enum Mask {
