@@ -1124,3 +1124,31 @@ fn real_prints_are_what_other_libraries_say() {
     assert!(seen >= 2, "the two that are kept here");
     found.none();
 }
+
+#[test]
+fn faces_are_counted_once_however_they_are_cut() {
+    let two = Solid::cube([0.0; 3], 20.0).and(&Solid::cube([10.0; 3], 20.0));
+    let survey = survey_of(&two);
+    let internal = survey.defects.iter();
+    let internal = internal.filter(|defect| defect.what == Flaw::InternalFaces);
+    let count: usize = internal.map(|defect| defect.count).sum();
+    // Three sides of each run into the other, of two triangles each.
+    assert_eq!(count, 12);
+}
+
+#[test]
+fn what_is_masked_whole_leaves_nothing_and_no_minus() {
+    let order = Order {
+        masks: vec!["box:-1,-1,-1:2,2,2".parse::<Mask>().unwrap()],
+        ..order()
+    };
+    let survey = surveyed(&Mesh::of(Solid::cube([0.0; 3], 1.0).0), &order);
+    assert_eq!(survey.wetted_area_mm2.to_bits(), 0.0_f64.to_bits());
+}
+
+#[test]
+fn triangles_without_any_area_are_nothing_to_measure() {
+    let line = [[0.0; 3], [1.0, 0.0, 0.0], [2.0, 0.0, 0.0]];
+    let stl = Solid(vec![line; 5]).stl();
+    assert_eq!(mesh::read(&stl).unwrap_err().kind(), "no_triangles");
+}

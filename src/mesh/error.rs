@@ -105,8 +105,8 @@ pub enum MeshError {
         expected: String,
     },
 
-    /// A well-formed file without a single triangle.
-    #[error("found no triangles; expected at least one")]
+    /// A well-formed file without a single triangle that has an area.
+    #[error("found no triangle that has an area; expected at least one")]
     NoTriangles,
 
     /// A word in a file that does not belong there.

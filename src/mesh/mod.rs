@@ -287,6 +287,18 @@ pub fn check_length(bytes: u64) -> Result<(), MeshError> {
 /// [`MeshError::remedy`], what to do. A count in the file is checked against
 /// the bytes that are there before anything is allocated for it.
 pub fn read(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
+    let mesh = parsed(bytes)?;
+    let raw = mesh.in_mm(LengthUnit::Mm);
+    let has_area = |at: usize| space::area(raw.corners(at)) > 0.0;
+    // The first has, as a rule.
+    if (0..raw.count).any(has_area) {
+        Ok(mesh)
+    } else {
+        Err(MeshError::NoTriangles)
+    }
+}
+
+fn parsed(bytes: &[u8]) -> Result<Mesh<'_>, MeshError> {
     check_length(bytes.len() as u64)?;
     if bytes.trim_ascii_start().is_empty() {
         return Err(MeshError::EmptyFile);

@@ -224,7 +224,8 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
             of_class.map(Facet::area_mm2).sum()
         };
         let blocks = reach.facets.par_chunks(BLOCK).map(of_class);
-        blocks.collect::<Vec<f64>>().into_iter().sum()
+        // A sum of nothing is -0.
+        blocks.collect::<Vec<f64>>().into_iter().sum::<f64>() + 0.0
     };
     let (wetted, masked) = (sum(Class::Wetted), sum(Class::Masked));
     // A lid that covers much of the print says that it is no solid at all.

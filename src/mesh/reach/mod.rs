@@ -40,6 +40,8 @@ pub(super) struct Tally {
     pub(super) count: usize,
     pub(super) size: f64,
     pub(super) at: Corner,
+    /// The triangle of the file that was counted last.
+    last: Option<u32>,
 }
 
 impl Tally {
@@ -47,6 +49,14 @@ impl Tally {
         let mut tally = Self::default();
         these.for_each(|(size, at)| tally.add(size, at));
         tally
+    }
+
+    /// Adds a bit of a triangle of the file, of which each counts once.
+    fn add_of(&mut self, triangle: u32, size: f64, at: Corner) {
+        self.add(size, at);
+        if self.last.replace(triangle) == Some(triangle) {
+            self.count -= 1;
+        }
     }
 
     fn add(&mut self, size: f64, at: Corner) {
@@ -451,7 +461,7 @@ impl Reach {
         for &file in &odd {
             let place = places[file];
             match whole(place) {
-                Some(told) => self.tally(raw.corners(file), told),
+                Some(told) => self.tally(file as u32, raw.corners(file), told),
                 None if place == weld::NONE => {}
                 None => {
                     if let Some(cutting) = scene.cutting(place) {
@@ -499,20 +509,20 @@ impl Reach {
 
     /// Adds a facet, given as the file turns it.
     fn put(&mut self, triangle: u32, corners: [Corner; 3], told: Told) {
-        self.tally(corners, told);
+        self.tally(triangle, corners, told);
         self.facets.push(told.facet(triangle, corners));
     }
 
     /// Notes what is wrong with a bit of the surface.
-    fn tally(&mut self, corners: [Corner; 3], told: Told) {
+    fn tally(&mut self, triangle: u32, corners: [Corner; 3], told: Told) {
         let size = || area(corners);
         if told.is_doubled {
-            self.doubled.add(size(), corners[0]);
+            self.doubled.add_of(triangle, size(), corners[0]);
         } else if told.class == Class::Hidden {
-            self.internal.add(size(), corners[0]);
+            self.internal.add_of(triangle, size(), corners[0]);
         }
         if told.is_flipped() {
-            self.flipped.add(size(), corners[0]);
+            self.flipped.add_of(triangle, size(), corners[0]);
         }
     }
 }
