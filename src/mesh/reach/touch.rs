@@ -79,17 +79,24 @@ impl Flat<'_> {
         })
     }
 
-    /// Whether a side of it has all of `other` beyond it, and not just so.
-    fn is_off(&self, other: &Self, tolerance: f64) -> bool {
+    /// Whether a side of it has all of `other` beyond, as `is_beyond` finds by
+    /// how far inside a corner is, times the side's length, and by the square of
+    /// what that is at the tolerance.
+    fn parts(&self, other: &Self, tolerance: f64, is_beyond: impl Fn(f64, f64) -> bool) -> bool {
         (0..3).any(|k| {
             let along = less(*self.corners[(k + 1) % 3], *self.corners[k]);
             let inward = cross(self.plane.normal, along);
             let margin = tolerance * tolerance * dot(along, along);
-            other.corners.iter().all(|corner| {
-                let inside = dot(inward, less(**corner, *self.corners[k]));
-                inside < 0.0 && inside * inside > margin
-            })
+            let inside = |corner: &Corner| dot(inward, less(*corner, *self.corners[k]));
+            let mut corners = other.corners.iter();
+            corners.all(|corner| is_beyond(inside(corner), margin))
         })
+    }
+
+    /// Whether a side of it has all of `other` beyond it, and not just so.
+    fn is_off(&self, other: &Self, tolerance: f64) -> bool {
+        let is_clear = |inside: f64, margin: f64| inside < 0.0 && inside * inside > margin;
+        self.parts(other, tolerance, is_clear)
     }
 
     /// What share of each corner makes a point of its plane: all from 0 to 1
@@ -191,14 +198,8 @@ fn is_one_sided(above: [f64; 3], common: usize) -> bool {
 
 /// Whether a side of `a` has all of `b` behind it; both lie in one plane.
 fn are_apart(a: &Flat, b: &Flat, tolerance: f64) -> bool {
-    (0..3).any(|k| {
-        let along = less(*a.corners[(k + 1) % 3], *a.corners[k]);
-        let inward = cross(a.plane.normal, along);
-        let margin = tolerance * tolerance * dot(along, along);
-        b.corners.iter().all(|corner| {
-            let inside = dot(inward, less(**corner, *a.corners[k]));
-            inside <= 0.0 || inside * inside <= margin
-        })
+    a.parts(b, tolerance, |inside, margin| {
+        inside <= 0.0 || inside * inside <= margin
     })
 }
 
