@@ -404,6 +404,10 @@ impl Reach {
             if length(less(to, from)) < SHORTEST * scene.welded.tolerance {
                 continue;
             }
+            // Sides that lie on each other touch, but run through nothing.
+            if [a, b].iter().all(|at| scene.runs_along(*at, [from, to])) {
+                continue;
+            }
             let (a, b) = (shells.find(shell(a)), shells.find(shell(b)));
             let kind = if a == b {
                 &mut self.self_meetings

@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::super::Corner;
-use super::super::space::{cross, dot, less, unit};
+use super::super::space::{cross, dot, length, less, unit};
 use super::super::tree::{Bounds, Ray, Tree};
 use super::cut::{Cutting, Line, Sheet};
 use super::touch::{Flat, Meeting, meet};
@@ -115,6 +115,17 @@ impl Scene {
             dot(unit(cross(normal, along)), less(point, corners[k]))
         };
         (0..3).map(from_side).fold(f64::INFINITY, f64::min)
+    }
+
+    /// Whether a line on a triangle runs along one of its sides.
+    pub(super) fn runs_along(&self, triangle: u32, line: [Corner; 2]) -> bool {
+        let corners = self.welded.corners_of(triangle as usize);
+        (0..3).any(|k| {
+            let side = unit(less(corners[(k + 1) % 3], corners[k]));
+            let aside = |end: Corner| length(cross(side, less(end, corners[k])));
+            line.iter()
+                .all(|end| aside(*end) <= 4.0 * self.welded.tolerance)
+        })
     }
 
     fn flat(&self, triangle: usize) -> Flat<'_> {
