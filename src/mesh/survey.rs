@@ -293,8 +293,8 @@ impl Hollows {
             rooms(&wetted, bubble_mm, watch)?
         };
         let mut doubt_mm2 = found.doubt_mm2;
-        // What cannot hold the bubble is a slip of the search, not a hollow.
-        let bubble = std::f64::consts::PI / 6.0 * bubble_mm.powi(3);
+        // What cannot hold the usual bubble is a slip of the search, not a hollow.
+        let bubble = std::f64::consts::PI / 6.0 * bubble_mm.min(Order::BUBBLE_MM).powi(3);
         let is_told = |cavity: &Cavity| !cavity.sealed || cavity.volume_mm3 >= bubble;
         for wall in &found.walls {
             let cavity = &found.cavities[wall.cavity];

@@ -69,12 +69,21 @@ impl Cells {
         grown
     }
 
-    /// Parts the cells in these boxes further.
-    pub(super) fn refine(&mut self, surface: &Surface, spots: &[Spot], within: &[Span]) {
-        let cells = (0..self.all.len()).into_par_iter();
-        let cells = cells.filter(|&cell| self.is_whole(cell) && self.is_in(cell, within));
+    /// Parts the cells that are asked for further.
+    pub(super) fn refine(
+        &mut self,
+        surface: &Surface,
+        spots: &[Spot],
+        is_asked: impl Fn(&Span) -> bool + Sync,
+        budget: usize,
+    ) {
+        let is_asked = |&cell: &usize| {
+            let own = Span::around(self.middle(cell), self.side_of(cell) / 2.0);
+            self.is_whole(cell) && is_asked(&own)
+        };
+        let cells = (0..self.all.len()).into_par_iter().filter(is_asked);
         let cells = cells.collect();
-        self.part_all(surface, spots, cells, self.all.len() + BUDGET / 2);
+        self.part_all(surface, spots, cells, budget);
     }
 
     /// Parts these cells, and their parts, as far as is called for; no more
@@ -92,7 +101,8 @@ impl Cells {
             let parted = cells.into_par_iter();
             let parted = parted.filter(|&cell| self.is_coarse(cell, spots.as_ref()));
             let parted: Vec<usize> = parted.collect();
-            self.cut_short = self.all.len() + 8 * parted.len() > budget;
+            self.cut_short =
+                self.all.len() + 8 * parted.len() > budget || surface.is_half_exhausted();
             if self.cut_short {
                 break;
             }
@@ -100,11 +110,6 @@ impl Cells {
             self.measure(surface, new.clone());
             cells = new.collect();
         }
-    }
-
-    fn is_in(&self, cell: usize, within: &[Span]) -> bool {
-        let own = Span::around(self.middle(cell), self.side_of(cell) / 2.0);
-        within.iter().any(|within| within.gap_squared(&own) <= 0.0)
     }
 
     /// Whether a gap nearby is narrow as against the cell. A cell that its ball

@@ -240,7 +240,16 @@ impl Scan<'_> {
             return;
         };
         if reach <= gap.max(self.gaps.least) {
-            self.keep(Span::of(&piece), gap, reach, seen);
+            // Not the least that it may be: that would call for finer cells.
+            let across = self.surface.features[across];
+            let off = piece.map(|corner| length(less(closest_on(across, corner), corner)));
+            let off = off.into_iter().fold(gap + reach, f64::min);
+            self.keep(
+                Span::of(&piece),
+                gap.max(0.9 * off - reach / 2.0),
+                reach,
+                seen,
+            );
             return;
         }
         for half in halves(piece) {

@@ -132,7 +132,7 @@ impl Search<'_> {
             within,
         };
         go_on(self.watch, STEP, 0.1)?;
-        let least = (0.6 * self.bubble).max(finest);
+        let least = (0.6 * self.bubble).min(self.longest / COARSE).max(finest);
         let (mut spots, seen) = spots(&surface, gaps(least, &[]));
         let narrowest = spots.iter().map(|spot| f64::from(spot.gap));
         if narrowest.fold(f64::INFINITY, f64::min) > limit {
@@ -141,9 +141,17 @@ impl Search<'_> {
         go_on(self.watch, STEP, 0.2)?;
         let cells = Cells::grow(&surface, &spots);
         go_on(self.watch, STEP, 0.4)?;
-        // Then what seems shut off is so by less than lets the bubble pass.
-        let is_whole = seen <= least && !cells.cut_short;
+        // Where whole, what seems shut off is so by less than lets the bubble pass.
+        let mut is_whole = seen <= least && !cells.cut_short;
         let mut plan = self.plan(&surface, cells, least);
+        let mut unknown = self.unknown_mm2(&plan, is_whole);
+        if plan.cells.cut_short && self.is_unknown(unknown) {
+            let mut cells = plan.cells;
+            cells.refine(&surface, &spots, |_| true, MOST_CELLS);
+            is_whole = seen <= least && !cells.cut_short;
+            plan = self.plan(&surface, cells, least);
+            unknown = self.unknown_mm2(&plan, is_whole);
+        }
         plan.is_sure = is_whole;
         let shut_off = plan.about_shut_off();
         if (1..=MOST_ROOMS).contains(&shut_off.len()) {
@@ -152,7 +160,9 @@ impl Search<'_> {
             let (more, seen) = facing::spots(&surface, fine);
             spots.extend(more);
             let mut cells = plan.cells;
-            cells.refine(&surface, &spots, &shut_off);
+            let is_about = |own: &Span| shut_off.iter().any(|about| about.gap_squared(own) <= 0.0);
+            let budget = cells.all.len() + FINER;
+            cells.refine(&surface, &spots, is_about, budget);
             go_on(self.watch, STEP, 0.6)?;
             plan = self.plan(&surface, cells, fine.least);
             plan.is_sure = is_whole || seen <= fine.least && !plan.cells.cut_short;
@@ -161,7 +171,10 @@ impl Search<'_> {
         let (rooms, room_of) = self.kept(&plan);
         go_on(self.watch, STEP, 0.9)?;
         let mut furnished = self.furnish(&plan, &rooms, &room_of);
-        furnished.doubt_mm2 += plan.untold_mm2();
+        if !plan.is_sure {
+            furnished.doubt_mm2 += unknown;
+            furnished.given_up = self.is_unknown(unknown);
+        }
         if surface.is_exhausted() {
             return Ok(Rooms {
                 given_up: true,
@@ -174,7 +187,8 @@ impl Search<'_> {
     /// The space, parted where it is narrow.
     fn plan<'a>(&self, surface: &'a Surface, cells: Cells, least: f64) -> Plan<'a> {
         let is_narrow = |passes: f64, largest: f64| self.may_part(passes, largest);
-        let basins = Basins::of(&cells, surface, self.bubble / 2.0, is_narrow);
+        let counts = (self.bubble / 2.0).min(self.longest / (1.2 * COARSE));
+        let basins = Basins::of(&cells, surface, counts, is_narrow);
         Plan {
             surface,
             borders: basins.borders(&cells),
@@ -184,6 +198,46 @@ impl Search<'_> {
             is_sure: false,
             largest: self.longest * 0.2,
         }
+    }
+
+    /// Whether so much of the surface, in mm², is too much to leave unknown.
+    fn is_unknown(&self, unknown: f64) -> bool {
+        unknown > UNKNOWN * self.area()
+    }
+
+    fn area(&self) -> f64 {
+        self.wetted.par_iter().map(Facet::area_mm2).sum()
+    }
+
+    /// The area in mm² of the wall where the bubble has room but no way is known,
+    /// because the cells are too coarse to show it: by samples.
+    fn unknown_mm2(&self, plan: &Plan<'_>, is_whole: bool) -> f64 {
+        if is_whole {
+            return 0.0;
+        }
+        let each = self.area() / SAMPLES;
+        let (mut left, mut asked) = (0.0, Vec::new());
+        for facet in self.wetted {
+            left += facet.area_mm2();
+            let steps = (left / each).floor();
+            left -= steps * each;
+            if steps > 0.0 {
+                asked.push((facet, steps * each));
+            }
+        }
+        let is_unknown = |tile: &[Corner; 3], upright: Corner| {
+            plan.is_unknown(middle(*tile), upright, self.bubble / 2.0)
+        };
+        let unknown = asked.into_par_iter().map(|(facet, stands_for)| {
+            let corners = self.moved(facet);
+            let upright = unit(normal(corners));
+            let mut tiles = Vec::new();
+            cut(corners, 2.0 * each.sqrt(), &mut tiles);
+            let all = tiles.len() as f64;
+            tiles.retain(|tile| is_unknown(tile, upright));
+            stands_for * tiles.len() as f64 / all
+        });
+        unknown.sum()
     }
 
     /// About the middle, where single precision is finest.
@@ -201,14 +255,17 @@ impl Search<'_> {
         passes < 0.9 * largest && self.parts(passes, largest / BLUR)
     }
 
-    /// Whether a passage parts a room with this largest ball from the rest: the
-    /// bubble has room, but does not pass, or an opening is clearly narrower.
+    /// Whether a passage parts a room with this largest ball from the rest: it
+    /// stops the bubble that has room there, or an opening is clearly narrower.
     fn parts(&self, passes: f64, largest: f64) -> bool {
         self.shuts(passes, largest) || largest > self.bubble && passes < NARROW * largest
     }
 
+    /// Where a room is too small for the bubble, the passage is a passage only
+    /// if it is clearly narrower.
     fn shuts(&self, passes: f64, largest: f64) -> bool {
-        2.0 * passes < self.bubble && self.bubble <= 2.0 * largest
+        let is_stopped = 2.0 * passes < self.bubble;
+        is_stopped && (self.bubble <= 2.0 * largest || passes < NARROW * largest)
     }
 
     /// The rooms, and to each basin its room.
@@ -372,6 +429,23 @@ fn measured(plan: &Plan<'_>, at: usize) -> Option<(Throat, f64)> {
 /// About so many samples tell whose wall the surface is, besides one of each
 /// facet.
 const TILES: f64 = 16_000.0;
+
+/// No more cells than this where a way is not known otherwise.
+const MOST_CELLS: usize = 2_000_000;
+
+/// Where no way is known to more than this share of the surface, a closer look
+/// is worth its while.
+const UNKNOWN: f64 = 0.02;
+
+/// About so many samples of the surface tell how much of it is unknown.
+const SAMPLES: f64 = 1_000.0;
+
+/// Gaps narrower than this part of the print are looked at however large the
+/// bubble is: a room may be too small for it.
+const COARSE: f64 = 100.0;
+
+/// So many more cells about what seems shut off.
+const FINER: usize = 100_000;
 
 /// So many rooms are told, the widest; a print with more is a sponge.
 const MOST_ROOMS: usize = 24;

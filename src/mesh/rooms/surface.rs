@@ -96,6 +96,11 @@ impl Surface {
         self.looks() > MOST_LOOKS
     }
 
+    /// Whether looks enough are left only for what must be told.
+    pub(super) fn is_half_exhausted(&self) -> bool {
+        self.looks() > MOST_LOOKS / 2
+    }
+
     pub(super) fn looks(&self) -> u64 {
         self.looks.load(Ordering::Relaxed)
     }

@@ -1,10 +1,8 @@
 //! Which room a bit of the wall belongs to.
 
-use std::f64::consts::PI;
-
 use super::super::Corner;
 use super::super::space::{dot, length, less, plus, times, unit};
-use super::basins::{Basin, Basins};
+use super::basins::Basins;
 use super::cells::{Cells, lens};
 use super::surface::Surface;
 use super::tree::{Span, Tree};
@@ -82,16 +80,12 @@ impl Plan<'_> {
         })
     }
 
-    /// What may be wall of basins that no way seems to lead to, because the cells
-    /// are too coarse to show it: as much as their largest balls have, in mm².
-    pub(super) fn untold_mm2(&self) -> f64 {
-        let basins = self.basins.list.iter();
-        let untold = basins.filter(|basin| basin.passes <= 0.0 && !self.is_sure);
-        let ball = |basin: &Basin| {
-            let radius = self.cells.clearance(basin.widest as usize);
-            4.0 * PI * radius * radius
-        };
-        untold.map(ball).sum()
+    /// Whether a ball of this radius has room at a point of the wall, but no way
+    /// is known to it.
+    pub(super) fn is_unknown(&self, on: Corner, upright: Corner, ball: f64) -> bool {
+        let basin = self.basin(on, upright);
+        let is_known = basin.is_some_and(|basin| self.shut_off(basin).is_none());
+        !is_known && self.ball_at(on, upright) >= ball
     }
 
     /// The basin that a point of the wall lies in: that of a ball which touches
