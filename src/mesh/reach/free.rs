@@ -89,10 +89,12 @@ impl Free {
                 break;
             }
         }
-        // What is too thin to be told, and touches nothing that can be, is wet.
-        for patch in blind {
-            self.spaces[2 * patch] = 0;
-            self.untold.push(self.patches[patch]);
+        // A print of which nothing at all can be told is wet.
+        if self.first_part.len() == 1 && blind.len() == self.patches.len() {
+            for patch in blind {
+                self.spaces[2 * patch] = 0;
+                self.untold.push(self.patches[patch]);
+            }
         }
     }
 
