@@ -4,16 +4,19 @@
 //! however the triangle is turned and however often it is there. So: equal
 //! corners become one ([`weld`]); holes get lids that stop the bath ([`lids`]);
 //! a tree of boxes finds where triangles meet other than along their sides
-//! ([`touch`]); only these are cut ([`cut`]); sides that lie open to the same
-//! space are joined ([`free`]); and the spaces are told apart ([`spaces`]).
+//! ([`touch`]), but for those that lie side by side about a corner ([`fans`]);
+//! only what meets is cut ([`cut`]); sides that lie open to the same space are
+//! joined ([`free`]); and the spaces are told apart ([`spaces`]).
 //!
 //! What is closer together than a few last places of single precision counts as
 //! one: faces that coincide still do after a file was turned and rounded.
 
 mod cut;
+mod fans;
 mod free;
 mod join;
 mod lids;
+mod numbers;
 mod scene;
 mod spaces;
 mod touch;
@@ -40,6 +43,8 @@ pub(super) struct Tally {
     pub(super) count: usize,
     pub(super) size: f64,
     pub(super) at: Corner,
+    /// How large the largest is.
+    largest: f64,
     /// The triangle of the file that was counted last.
     last: Option<u32>,
 }
@@ -59,9 +64,20 @@ impl Tally {
         }
     }
 
+    /// Adds a tally of other triangles.
+    fn join(&mut self, other: Self) {
+        if other.count > 0 && (self.count == 0 || other.largest > self.largest) {
+            self.at = other.at;
+            self.largest = other.largest;
+        }
+        self.count += other.count;
+        self.size += other.size;
+    }
+
     fn add(&mut self, size: f64, at: Corner) {
-        if self.count == 0 || size > self.size {
+        if self.count == 0 || size > self.largest {
             self.at = at;
+            self.largest = size;
         }
         self.count += 1;
         self.size += size;
@@ -451,48 +467,48 @@ impl Reach {
         for &file in &scene.welded.doubled {
             places[file as usize] = weld::CROWD;
         }
-        let whole = |place: u32| match place {
+        let whole = |file: usize| match places[file] {
             weld::NONE => None,
             weld::CROWD => Some(Told::DOUBLED),
-            _ if scene.cutting(place).is_some() => None,
-            _ => free
+            place if scene.cutting(place).is_some() => None,
+            place => free
                 .patch(place)
                 .map(|(patch, turned)| patches[patch].seen(turned)),
         };
-        // Nearly all triangles are whole and as they should be: these go side
-        // by side into their places.
-        let mut facets = Vec::with_capacity(raw.count + 4 * scene.met.len());
-        (0..raw.count)
+        // Nearly all triangles are whole.
+        let cut: Vec<usize> = (0..raw.count)
             .into_par_iter()
             .with_min_len(BLOCK)
-            .map(|file| {
-                let facet = |told: Told| told.facet(file as u32, raw.corners(file));
-                whole(places[file]).map_or(ABSENT, facet)
-            })
-            .collect_into_vec(&mut facets);
-        let odd: Vec<usize> = (0..raw.count)
-            .into_par_iter()
-            .with_min_len(BLOCK)
-            .filter(|&file| whole(places[file]).is_none_or(Told::is_odd))
+            .filter(|&file| whole(file).is_none())
             .collect();
-        for &file in &odd {
-            let place = places[file];
-            match whole(place) {
-                Some(told) => self.tally(file as u32, raw.corners(file), told),
-                None if place == weld::NONE => {}
-                None => {
-                    if let Some(cutting) = scene.cutting(place) {
-                        self.class_parts(scene, free, (cutting, place), &told);
-                    }
-                }
+        for &file in &cut {
+            let cutting = (places[file] != weld::NONE).then(|| scene.cutting(places[file]));
+            if let Some(cutting) = cutting.flatten() {
+                self.class_parts(scene, free, (cutting, places[file]), &told);
             }
         }
-        if odd.iter().any(|file| whole(places[*file]).is_none()) {
-            facets.retain(|facet| facet.triangle != weld::NONE);
-            facets.append(&mut self.facets);
-            facets.sort_by_key(|facet| facet.triangle);
+        let blocks: Vec<[Tally; 3]> = (0..raw.count.div_ceil(BLOCK))
+            .into_par_iter()
+            .map(|block| {
+                let mut tallies = [Tally::default(); 3];
+                for file in block * BLOCK..raw.count.min((block + 1) * BLOCK) {
+                    if let Some(told) = whole(file).filter(|told| told.is_odd()) {
+                        told.tally(file as u32, raw.corners(file), &mut tallies);
+                    }
+                }
+                tallies
+            })
+            .collect();
+        for [doubled, internal, flipped] in blocks {
+            self.doubled.join(doubled);
+            self.internal.join(internal);
+            self.flipped.join(flipped);
         }
-        self.facets = facets;
+        let bits = std::mem::take(&mut self.facets);
+        self.facets = in_place(&cut, &bits, raw.count, |file| {
+            let told = whole(file).unwrap_or(Told::DOUBLED);
+            told.facet(file as u32, raw.corners(file))
+        });
     }
 
     fn class_parts(
@@ -526,30 +542,46 @@ impl Reach {
 
     /// Adds a facet, given as the file turns it.
     fn put(&mut self, triangle: u32, corners: [Corner; 3], told: Told) {
-        self.tally(triangle, corners, told);
+        let mut tallies = [self.doubled, self.internal, self.flipped];
+        told.tally(triangle, corners, &mut tallies);
+        [self.doubled, self.internal, self.flipped] = tallies;
         self.facets.push(told.facet(triangle, corners));
-    }
-
-    /// Notes what is wrong with a bit of the surface.
-    fn tally(&mut self, triangle: u32, corners: [Corner; 3], told: Told) {
-        let size = || area(corners);
-        if told.is_doubled {
-            self.doubled.add_of(triangle, size(), corners[0]);
-        } else if told.class == Class::Hidden {
-            self.internal.add_of(triangle, size(), corners[0]);
-        }
-        if told.is_flipped() {
-            self.flipped.add_of(triangle, size(), corners[0]);
-        }
     }
 }
 
-/// In the place of a triangle that is not there as a whole.
-const ABSENT: Facet = Facet {
-    triangle: weld::NONE,
-    corners: [[0.0; 3]; 3],
-    class: Class::Hidden,
-};
+/// Whole triangles and the bits of those that are cut, in the order of the file.
+/// `cut` and `bits` rise by triangle; `whole` gives the facet of any other.
+fn in_place(
+    cut: &[usize],
+    bits: &[Facet],
+    count: usize,
+    whole: impl Fn(usize) -> Facet + Sync,
+) -> Vec<Facet> {
+    // For each cut triangle the number of its first bit, and of its first facet.
+    let first_bit = |file: &usize| bits.partition_point(|bit| (bit.triangle as usize) < *file);
+    let first_bits: Vec<usize> = cut.iter().map(first_bit).collect();
+    let starts = (0..).zip(cut).zip(&first_bits);
+    let starts: Vec<usize> = starts.map(|((at, file), bit)| file - at + bit).collect();
+    let mut facets = Vec::new();
+    (0..count - cut.len() + bits.len())
+        .into_par_iter()
+        .with_min_len(BLOCK)
+        .map(|place| {
+            let before = starts.partition_point(|start| *start <= place);
+            let Some(last) = before.checked_sub(1) else {
+                return whole(place);
+            };
+            let bit = first_bits[last] + place - starts[last];
+            let end = first_bits.get(before).copied().unwrap_or(bits.len());
+            if bit < end {
+                bits[bit]
+            } else {
+                whole(place + before - end)
+            }
+        })
+        .collect_into_vec(&mut facets);
+    facets
+}
 
 /// What is told of a bit of the surface.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -603,6 +635,20 @@ impl Told {
                 [a, b, c]
             },
             class: self.class,
+        }
+    }
+
+    /// Notes what is wrong with a bit of the surface: doubled, internal, flipped.
+    fn tally(self, triangle: u32, corners: [Corner; 3], tallies: &mut [Tally; 3]) {
+        let [doubled, internal, flipped] = tallies;
+        let size = area(corners);
+        if self.is_doubled {
+            doubled.add_of(triangle, size, corners[0]);
+        } else if self.class == Class::Hidden {
+            internal.add_of(triangle, size, corners[0]);
+        }
+        if self.is_flipped() {
+            flipped.add_of(triangle, size, corners[0]);
         }
     }
 

@@ -7,6 +7,7 @@ use super::super::Corner;
 use super::super::space::{cross, dot, length, less, unit};
 use super::super::tree::{Bounds, Ray, Tree};
 use super::cut::{Cutting, Line, Sheet};
+use super::fans::Fans;
 use super::touch::{Flat, Meeting, meet};
 use super::weld::{NONE, Plane, Welded, height};
 use crate::units::{Stopped, Watch, go_on};
@@ -142,6 +143,8 @@ impl Scene {
         const GROUPS: usize = 2048;
         let tolerance = self.welded.tolerance;
         let groups = self.tree.groups_of_items();
+        let fans = Fans::of(&self.welded, &self.planes, &self.blind);
+        let triangles = &self.welded.triangles;
         let found: Vec<Vec<Contact>> = (0..groups.div_ceil(GROUPS))
             .into_par_iter()
             .map(|block| {
@@ -149,6 +152,9 @@ impl Scene {
                 go_on(watch, "looking for what runs through each other", 0.2)?;
                 let mut contacts = Vec::new();
                 self.tree.pairs(first..groups.min(first + GROUPS), |a, b| {
+                    if fans.part(&triangles[a], &triangles[b]) {
+                        return;
+                    }
                     if let Some(meeting) = meet(&self.flat(a), &self.flat(b), tolerance) {
                         contacts.push((a as u32, b as u32, meeting));
                     }

@@ -1,7 +1,7 @@
 //! Where two triangles meet other than along a common side.
 
 use super::super::Corner;
-use super::super::space::{cross, dot, length, less, plus, times, unit};
+use super::super::space::{cross, dot, length, less, middle, plus, times, unit};
 use super::weld::{Numbers, Plane};
 
 /// How many times the tolerance a plane may be off far from its triangle; what
@@ -124,6 +124,7 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     let [own, shared] = a.shared(b);
     let common = shared.iter().filter(|shared| **shared).count();
     let is_parted = match common {
+        0 => is_between(a, b, tolerance),
         1 => are_parted(a, own, b, shared, tolerance),
         2 => is_unfolded(a, own, b, shared),
         _ => false,
@@ -160,6 +161,16 @@ pub(super) fn meet(a: &Flat, b: &Flat, tolerance: f64) -> Option<Meeting> {
     }
     let line = section(b, b_above)?;
     clipped(line, a, tolerance).map(Meeting::Line)
+}
+
+/// Whether a plane across the way from middle to middle parts the two.
+fn is_between(a: &Flat, b: &Flat, tolerance: f64) -> bool {
+    let middle = |of: &Flat| middle(of.corners.map(|corner| *corner));
+    let way = less(middle(b), middle(a));
+    let along = |of: &Flat| of.corners.map(|corner| dot(way, *corner));
+    let reach = along(a).into_iter().fold(f64::NEG_INFINITY, f64::max);
+    let gap = along(b).into_iter().fold(f64::INFINITY, f64::min) - reach;
+    gap > 0.0 && gap * gap > tolerance * tolerance * dot(way, way)
 }
 
 /// Whether a plane through the only corner that the two share, across the way

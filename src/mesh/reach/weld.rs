@@ -1,10 +1,13 @@
 //! Equal corners as one, and the sides along which triangles meet.
 
+use std::sync::atomic::{AtomicU32, Ordering};
+
 use rayon::prelude::*;
 
 use super::super::space::{dot, length, less, normal, unit};
 use super::super::tree::in_order;
 use super::super::{Corner, InMm};
+use super::numbers::numbered;
 
 /// A triangle's three corners by number.
 pub(super) type Numbers = [u32; 3];
@@ -275,24 +278,17 @@ impl Sides {
             blocks.push((starts, block));
             rest = others;
         }
-        let crowds: Vec<Vec<Vec<u32>>> = blocks.into_par_iter().map(sorted).collect();
-        let twin = |side: usize| {
-            let (low, high) = ends(&triangles[side / 3], side % 3);
-            let bucket = &entries[starts[low as usize] as usize..starts[low as usize + 1] as usize];
-            let first = bucket.partition_point(|(end, _)| *end < high);
-            let mut others = bucket[first..]
-                .iter()
-                .take_while(|(end, _)| *end == high)
-                .filter(|(_, other)| *other as usize != side);
-            match (others.next(), others.next()) {
-                (None, _) => NONE,
-                (Some((_, other)), None) => *other,
-                _ => CROWD,
-            }
-        };
-        let twins = (0..3 * triangles.len()).into_par_iter();
+        let twins: Vec<AtomicU32> = (0..3 * triangles.len())
+            .into_par_iter()
+            .with_min_len(BLOCK)
+            .map(|_| AtomicU32::new(NONE))
+            .collect();
+        let crowds: Vec<Vec<Vec<u32>>> = blocks
+            .into_par_iter()
+            .map(|block| paired(block, &twins))
+            .collect();
         Self {
-            twins: twins.with_min_len(BLOCK).map(twin).collect(),
+            twins: twins.into_iter().map(AtomicU32::into_inner).collect(),
             crowds: crowds.into_iter().flatten().collect(),
         }
     }
@@ -303,107 +299,32 @@ impl Sides {
     }
 }
 
-/// Sorts the sides at each of some corners by their other end, and finds where
-/// more than two stand together.
-fn sorted((starts, entries): (&[u32], &mut [(u32, u32)])) -> Vec<Vec<u32>> {
+/// Sorts the sides at each of some corners by their other end, notes in `twins`
+/// which stand alone together, and finds where more than two do.
+fn paired((starts, entries): (&[u32], &mut [(u32, u32)]), twins: &[AtomicU32]) -> Vec<Vec<u32>> {
+    let note = |side: u32, twin: u32| twins[side as usize].store(twin, Ordering::Relaxed);
     let mut crowds = Vec::new();
     for ends in starts.windows(2) {
         let [from, to] = [ends[0], ends[1]].map(|at| (at - starts[0]) as usize);
         let bucket = &mut entries[from..to];
         bucket.sort_unstable();
-        let together = bucket.chunk_by(|a, b| a.0 == b.0);
-        let crowded = together.filter(|together| together.len() > 2);
-        crowds.extend(crowded.map(|crowd| crowd.iter().map(|entry| entry.1).collect()));
+        for together in bucket.chunk_by(|a, b| a.0 == b.0) {
+            match *together {
+                [_] => {}
+                [(_, one), (_, other)] => {
+                    note(one, other);
+                    note(other, one);
+                }
+                _ => {
+                    let crowd: Vec<u32> = together.iter().map(|entry| entry.1).collect();
+                    crowd.iter().for_each(|&side| note(side, CROWD));
+                    crowds.push(crowd);
+                }
+            }
+        }
     }
     crowds
 }
 
-/// Triangles whose corners are numbered together, few enough for a processor's
-/// cache.
+/// Corners whose sides are paired together, few enough for a processor's cache.
 const BLOCK: usize = 1 << 13;
-
-/// Corners without repeats, in the order of their first appearance, and the
-/// number of each triangle's. Corners are the same where their coordinates are,
-/// bit for bit, but for the sign of zero.
-fn numbered(
-    count: usize,
-    triangle: impl Fn(usize) -> [Corner; 3] + Sync,
-) -> (Vec<Corner>, Vec<Numbers>) {
-    // Neighbours are near each other in the order too: each block by itself
-    // finds most of what is the same.
-    let blocks: Vec<(Vec<Corner>, Vec<Numbers>)> = (0..count.div_ceil(BLOCK))
-        .into_par_iter()
-        .map_init(Vec::new, |triangles, block| {
-            let mine = block * BLOCK..count.min((block + 1) * BLOCK);
-            let mut index = Index::of_up_to(3 * mine.len());
-            // All at once, for they lie far apart in the file.
-            triangles.clear();
-            triangles.extend(mine.map(&triangle));
-            let number = |of: &[Corner; 3]| of.map(|corner| index.number(corner));
-            let numbers = triangles.iter().map(number).collect();
-            (index.corners, numbers)
-        })
-        .collect();
-    let mut index = Index::of_up_to(blocks.iter().map(|(corners, _)| corners.len()).sum());
-    let names: Vec<Vec<u32>> = blocks
-        .iter()
-        .map(|(corners, _)| corners.iter().map(|at| index.number(*at)).collect())
-        .collect();
-    let numbers = (0..count)
-        .into_par_iter()
-        .with_min_len(BLOCK)
-        .map(|at| {
-            let names = &names[at / BLOCK];
-            blocks[at / BLOCK].1[at % BLOCK].map(|number| names[number as usize])
-        })
-        .collect();
-    (index.corners, numbers)
-}
-
-/// Corners by number, found by their coordinates.
-struct Index {
-    corners: Vec<Corner>,
-    /// Numbers by hash, each in the first free place from there on.
-    table: Vec<u32>,
-}
-
-impl Index {
-    fn of_up_to(count: usize) -> Self {
-        Self {
-            corners: Vec::new(),
-            table: vec![0; (count + count / 2 + 1).next_power_of_two()],
-        }
-    }
-
-    /// The number of a corner, a new one if it was not there before.
-    fn number(&mut self, corner: Corner) -> u32 {
-        let mask = self.table.len() - 1;
-        let mut place = hash(corner) as usize & mask;
-        loop {
-            // One more than the number, so that the table begins as zeros.
-            let there = self.table[place];
-            if there == 0 {
-                self.corners.push(corner);
-                self.table[place] = self.corners.len() as u32;
-                return self.corners.len() as u32 - 1;
-            }
-            if is_same(self.corners[there as usize - 1], corner) {
-                return there - 1;
-            }
-            place = (place + 1) & mask;
-        }
-    }
-}
-
-fn is_same(a: Corner, b: Corner) -> bool {
-    // Adding zero makes -0 to 0.
-    (0..3).all(|axis| (a[axis] + 0.0).to_bits() == (b[axis] + 0.0).to_bits())
-}
-
-fn hash(point: Corner) -> u32 {
-    let bits = point.map(|number| (number + 0.0).to_bits());
-    let mixed = bits.iter().fold(0_u64, |mixed, bits| {
-        (mixed.rotate_left(23) ^ bits).wrapping_mul(0x9e37_79b9_7f4a_7c15)
-    });
-    (mixed >> 29) as u32
-}
