@@ -974,7 +974,7 @@ const REAL: [Real; 8] = [
         naive_mm2: 76_101.740_8,
         wetted_mm2: 75_723.952_3,
         accepted_mm2: 75_626.268_4..=75_995.336_8,
-        volume_mm3: None,
+        volume_mm3: Some(513_161.418),
         islands: None,
         watertight: false,
         told: &[&[Flaw::DuplicateFaces]],

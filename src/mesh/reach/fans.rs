@@ -2,7 +2,6 @@
 
 use rayon::prelude::*;
 
-use super::super::Corner;
 use super::super::space::{cross, dot, less, plus};
 use super::weld::{Numbers, Plane, Welded};
 

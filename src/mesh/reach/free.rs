@@ -258,6 +258,15 @@ impl Free {
             let part = here.part_at(beyond);
             return Some([true, false].map(|front| self.part_side(cutting, part, front)));
         };
+        let raised = here.sheet.raised(at);
+        // What a triangle lies on may run on below its side, however little.
+        let is_backed = |cutting: usize| {
+            let mut stack = scene.stacks[cutting].iter();
+            stack.any(|other| scene.is_by(*other, raised, near))
+        };
+        if is_backed(cutting) {
+            return None;
+        }
         let side = 3 * scene.met[cutting] + u32::from(k);
         let twin = scene.welded.sides.twin(side)?;
         let other = twin / 3;
@@ -269,8 +278,8 @@ impl Free {
             return Some([true, false].map(|front| self.patch_side(other, front == runs_on)));
         };
         let there = &scene.cuttings[across];
-        let point = there.sheet.flat(here.sheet.raised(at));
-        there.is_clear(point, near).then(|| {
+        let point = there.sheet.flat(raised);
+        (there.is_clear(point, near) && !is_backed(across)).then(|| {
             let part = there.part_at(point);
             [true, false].map(|front| self.part_side(across, part, front == runs_on))
         })

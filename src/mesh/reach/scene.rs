@@ -106,6 +106,11 @@ impl Scene {
         self.inside(triangle as usize, point) > 0.0
     }
 
+    /// Whether it lies on the triangle or less than `margin` beside it.
+    pub(super) fn is_by(&self, triangle: u32, point: Corner, margin: f64) -> bool {
+        self.inside(triangle as usize, point) > -margin
+    }
+
     /// How far a point in a triangle's plane is from the nearest of its sides;
     /// negative beyond them.
     fn inside(&self, triangle: usize, point: Corner) -> f64 {

@@ -317,7 +317,9 @@ fn paired((starts, entries): (&[u32], &mut [(u32, u32)]), twins: &[AtomicU32]) -
                 }
                 _ => {
                     let crowd: Vec<u32> = together.iter().map(|entry| entry.1).collect();
-                    crowd.iter().for_each(|&side| note(side, CROWD));
+                    for &side in &crowd {
+                        note(side, CROWD);
+                    }
                     crowds.push(crowd);
                 }
             }
