@@ -172,7 +172,10 @@ pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
         mesh::check_length(there.len()).map_err(|e| mesh_trouble(file, &e))?;
     }
     store::read_file(file).map_err(|error| {
-        if file.exists() {
+        // A path that leads in a circle or is too long is not merely missing.
+        let is_missing = std::fs::metadata(file)
+            .is_err_and(|error| error.kind() == std::io::ErrorKind::NotFound);
+        if !is_missing {
             return error.into();
         }
         let here = std::env::current_dir().map_or_else(|_| ".".into(), PathBuf::into_os_string);

@@ -7,8 +7,8 @@ use super::safe::{plain_text, wrapped};
 use super::text::COLUMNS;
 use crate::mesh::shape::{self, ACID_COPPER_BATH_G_CM3, Afloat, Plastic, Recess, Shape};
 use crate::mesh::{
-    self, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words, place,
-    volume_words,
+    self, Cavity, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words,
+    place, volume_words,
 };
 use crate::units::{number, plain};
 
@@ -43,6 +43,9 @@ const STEEL_G_CM3: f64 = 7.85;
 /// From this depth to width on, the floor of a recess is told of: common
 /// practice, no source.
 const DEEP: f64 = 1.0;
+
+/// What kind of figures these are.
+const RECKONED: &str = "reckoned from the triangles; +- (k = 2) is the reckoning's";
 
 /// A sum that differs from the wetted area by less than this share agrees.
 const AGREES: f64 = 5e-4;
@@ -168,7 +171,7 @@ impl Print<'_> {
             of_kind.map(|cavity| cavity.volume_mm3).sum()
         };
         let (shut, open) = (volume(true), volume(false));
-        let mut told = Vec::new();
+        let mut told: Vec<String> = cavities.iter().filter_map(|c| self.shut_words(c)).collect();
         if shut > WORTH_MM3 {
             let lift = shut / 1000.0 * ACID_COPPER_BATH_G_CM3;
             told.push(format!(
@@ -200,6 +203,19 @@ impl Print<'_> {
             ));
         }
         told
+    }
+
+    /// Of a hollow whose opening is taken as shut because no bubble passes it.
+    fn shut_words(&self, hollow: &Cavity) -> Option<String> {
+        let opening = hollow.opening_mm.filter(|_| hollow.sealed)?;
+        Some(format!(
+            "a hollow of {} behind an opening of {} mm {}: taken as dry, for no bubble of {} mm passes. Liquid may creep \
+             in and weep out later: plug and seal it, or widen it",
+            volume_words(hollow.volume_mm3),
+            number(opening, 2),
+            place(hollow.at_mm),
+            plain(self.order.bubble_mm)
+        ))
     }
 
     /// Whether it floats as far as that can be told: printed solid.
@@ -248,9 +264,15 @@ impl Print<'_> {
                 size_words(survey.size_mm()),
                 mesh::size_beside(largest)
             ),
+        ];
+        if self.unit_source == "assumed" {
+            lines.push("  the file says no unit: taken as mm; --unit tells another".to_owned());
+        }
+        lines.extend([
             String::new(),
             format!("  WETTED AREA   {}", self.wetted_words()),
-        ];
+        ]);
+        lines.extend(led("                ", RECKONED));
         lines.extend(self.parts());
         lines.extend(led("  naive sum     ", &self.naive_words()));
         let volume = |mm3: Option<f64>| mm3.map_or_else(|| "?".to_owned(), volume_words);
@@ -282,20 +304,35 @@ impl Print<'_> {
     /// What the wetted area is made of, and what is no part of it.
     fn parts(&self) -> Vec<String> {
         let survey = self.survey;
-        let mut lines = vec![format!("    outside     {}", cm2(survey.outside_area_mm2))];
+        let mut lines = vec![format!(
+            "    outside     {}",
+            self.with_pm(survey.outside_area_mm2)
+        )];
         for cavity in survey.cavities.iter().filter(|cavity| !cavity.sealed) {
             let opening = cavity.opening_mm.map_or_else(
                 || "an opening".to_owned(),
                 |mm| format!("an opening of {} mm", number(mm, 3)),
             );
-            lines.push(format!(
-                "    in a cavity {}, through {opening} {}",
-                cm2(cavity.area_mm2),
+            let said = format!(
+                "{}, through {opening} {}",
+                self.with_pm(cavity.area_mm2),
                 place(cavity.at_mm)
-            ));
+            );
+            lines.extend(led("    in a cavity ", &said));
+        }
+        if survey.masked_area_mm2 > 0.0 {
+            let masked = cm2(survey.masked_area_mm2);
+            lines.push(format!("    masks take  {masked} off these"));
+        }
+        for taken in &survey.masks {
+            let said = format!(
+                "{}: {}",
+                cm2(taken.area_mm2),
+                plain_text(&taken.mask.to_string())
+            );
+            lines.extend(led("      of which  ", &said));
         }
         let left_out = [
-            ("masked", survey.masked_area_mm2, "taken off by its masks"),
             (
                 "hidden",
                 self.area_of(Class::Hidden),
@@ -309,7 +346,23 @@ impl Print<'_> {
         ];
         let some = left_out.into_iter().filter(|(_, mm2, _)| *mm2 > 0.0);
         lines.extend(some.map(|(name, mm2, why)| format!("  {name:<13} {}: {why}", cm2(mm2))));
+        let shut = survey.cavities.iter().filter(|cavity| cavity.sealed);
+        for (cavity, mm) in shut.filter_map(|cavity| Some((cavity, cavity.opening_mm?))) {
+            let said = format!(
+                "{} behind an opening of {} mm {}",
+                self.with_pm(cavity.area_mm2),
+                number(mm, 2),
+                place(cavity.at_mm)
+            );
+            lines.extend(led("    of which    ", &said));
+        }
         lines
+    }
+
+    /// A part of the wetted area: what is doubted of the whole may all be in it.
+    fn with_pm(&self, mm2: f64) -> String {
+        let pm = number(self.survey.wetted_pm_mm2.min(mm2) / 100.0, 2);
+        format!("{} +- {pm} cm2", number(mm2 / 100.0, 4))
     }
 
     /// The naive sum beside the wetted area, and what makes the difference.
@@ -401,7 +454,7 @@ fn texture_words() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::{Cavity, Facet, Island};
+    use crate::mesh::{Facet, Island};
 
     /// A print whose every part is of a size of its own.
     fn survey() -> Survey {
@@ -441,7 +494,15 @@ mod tests {
                     volume_mm3: 1000.0,
                 },
             ],
-            cavities: vec![cavity(8000.0, false, Some(4.0)), cavity(1000.0, true, None)],
+            cavities: vec![
+                cavity(8000.0, false, Some(4.0)),
+                cavity(1000.0, true, None),
+                Cavity {
+                    area_mm2: 50.0,
+                    at_mm: [1.0, 2.0, 3.0],
+                    ..cavity(50.0, true, Some(0.3))
+                },
+            ],
             defects: vec![
                 Defect {
                     what: Flaw::TJunction,
@@ -493,12 +554,14 @@ mod tests {
             for part in [
                 "30.0 x 30.0 x 60.0 mm, as large as an egg",
                 "WETTED AREA   78.000 +- 0.10 cm2 = 0.78000 dm2",
-                "outside     54.00 cm2",
-                "in a cavity 24.00 cm2, through an opening of 4.00 mm at 15, 15, 30 mm",
-                "masked        2.000 cm2",
+                "outside     54.00 +- 0.10 cm2",
+                "in a cavity 24.00 +- 0.10 cm2, through an opening of 4.00 mm at 15, 15, 30 mm",
+                "masks take  2.000 cm2 off these",
+                "of which    0.50 +- 0.10 cm2 behind an opening of 0.30 mm at 1, 2, 3 mm",
+                "! a hollow of 50.0 mm3 behind an opening of 0.30 mm at 1, 2, 3 mm: taken as dry, for no bubble of 0.5 mm",
                 "97.50 cm2 is 22 % too much: 9.50 cm2 lie inside the solid or are there twice, 8.00 cm2 line cavities",
                 "volume        19.0 cm3, with what is shut in ?",
-                "! 1.00 cm3 of shut-in air lift it by 1.2 g",
+                "! 1.05 cm3 of shut-in air lift it by 1.3 g",
                 "! drag-out: up to 8.00 cm3",
                 "! a deep recess 20.0 mm deep and 4.00 mm wide at 15, 15, 30 mm",
                 "! 2 parts that do not touch",
