@@ -40,7 +40,7 @@ mod reach;
 mod rooms;
 pub mod shape;
 mod size;
-mod space;
+pub(crate) mod space;
 mod stl;
 mod survey;
 mod texture;
