@@ -37,7 +37,7 @@ pub enum Surface {
 }
 
 /// One electrode or insulator.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Body {
     /// Its panels, normals into the liquid.
     pub panels: Vec<Panel>,
@@ -82,14 +82,14 @@ pub struct Order {
 }
 
 impl Order {
-    /// These volts, no kinetics, to a ten-thousandth of a per cent.
+    /// These volts, no kinetics.
     pub fn volts(volts: Vec<f64>) -> Self {
         Self {
             kinetics: vec![Kinetics::None; volts.len()],
             volts,
             far_volts: 0.0,
             amps: None,
-            exact: 1e-5,
+            exact: 2e-5,
         }
     }
 }
@@ -104,6 +104,8 @@ pub struct Currents {
     pub overpotential: Vec<Vec<f64>>,
     /// Of each body: the amps into it.
     pub amps: Vec<f64>,
+    /// The potential far away, V; in a tank a constant without a place.
+    pub constant: f64,
     /// What the anodes' volts (or those at infinity) were raised by for the amps
     /// that were wanted, V.
     pub raised: f64,
@@ -229,10 +231,22 @@ impl Bath {
     /// [`FieldError::Unsolved`] where the residual stays too large, others as
     /// [`Self::new`].
     pub fn solve(&self, order: &Order, watch: &dyn Watch) -> Result<Currents, FieldError> {
+        self.solve_from(order, None, watch)
+    }
+
+    /// The same, begun at currents that are not far off: of the same bodies, at
+    /// other volts or kinetics.
+    ///
+    /// # Errors
+    /// As [`Self::solve`].
+    pub fn solve_from(&self, order: &Order, like: Option<&Currents>, watch: &dyn Watch) -> Result<Currents, FieldError> {
         self.check(order)?;
         let bent = self.panels.iter().any(|p| !matches!(self.law(order, p), Kinetics::None | Kinetics::Linear { .. }));
         let largest = self.largest_volts(order);
-        let mut state = self.at_rest(order);
+        let mut state = match like {
+            Some(like) if self.fits(like) => self.begun(order, like, bent),
+            _ => self.at_rest(order),
+        };
         let mut left = self.residual(order, &state);
         let mut steps = 0;
         for newton in 0..MOST_NEWTON {
@@ -241,7 +255,7 @@ impl Bath {
                 break;
             }
             go_on(watch, "currents", newton as f64 / MOST_NEWTON as f64)?;
-            let inner = if bent { INEXACT.max(0.3 * order.exact / size) } else { (0.5 * order.exact / size).min(0.1) };
+            let inner = if bent { INEXACT.max(0.3 * order.exact / size) } else { (0.3 * order.exact / size).min(0.1) };
             let linear = Linear::new(self, order, &state);
             let right: Vec<f64> = left.iter().map(|value| -value).collect();
             let (x, ended) = krylov::solve(&right, inner, MOST_STEPS, |x| linear.prepared(x), |x| {
@@ -295,6 +309,43 @@ impl Bath {
             constant: if self.in_tank { 0.0 } else { order.far_volts },
             raised: 0.0,
         }
+    }
+
+    fn fits(&self, like: &Currents) -> bool {
+        like.density.iter().map(Vec::len).eq(self.sizes.iter().copied())
+    }
+
+    /// The state those currents would be; where nothing bends, their best
+    /// multiple.
+    fn begun(&self, order: &Order, like: &Currents, bent: bool) -> State {
+        let mut state = self.at_rest(order);
+        state.raised = like.raised;
+        if self.in_tank || order.amps.is_some() {
+            state.constant = like.constant;
+        }
+        for (k, place) in self.panels.iter().enumerate() {
+            let law = self.law(order, place);
+            let (i, u) = (like.density[place.body][place.panel], like.overpotential[place.body][place.panel]);
+            let metal = place.surface != Surface::Insulator;
+            state.i[k] = if metal { i } else { 0.0 };
+            state.u[k] = if metal { law.overpotential(i).unwrap_or(u) } else { u };
+            if !law.is_none() {
+                state.i[k] = law.flow(state.u[k]).current;
+            }
+        }
+        if bent { state } else { self.best_multiple(order, state) }
+    }
+
+    fn best_multiple(&self, order: &Order, mut state: State) -> State {
+        let here = self.residual(order, &state);
+        let rest = self.residual(order, &self.at_rest(order));
+        let moved: Vec<f64> = here.iter().zip(&rest).map(|(here, rest)| here - rest).collect();
+        let factor = -krylov::dot(&rest, &moved) / krylov::dot(&moved, &moved).max(f64::MIN_POSITIVE);
+        let far = if self.in_tank { 0.0 } else { order.far_volts };
+        state.u.iter_mut().chain(&mut state.i).for_each(|value| *value *= factor);
+        state.constant = far + factor * (state.constant - far);
+        state.raised *= factor;
+        state
     }
 
     fn largest_volts(&self, order: &Order) -> f64 {
@@ -376,7 +427,7 @@ impl Bath {
             moved += here.abs();
         }
         let balance = if self.in_tank && moved > 0.0 { 2.0 * sum.abs() / moved } else { 0.0 };
-        Currents { density, overpotential, amps, raised: state.raised, residual, balance, panels: self.panels.len(), steps }
+        Currents { density, overpotential, amps, constant: state.constant, raised: state.raised, residual, balance, panels: self.panels.len(), steps }
     }
 
     fn check(&self, order: &Order) -> Result<(), FieldError> {

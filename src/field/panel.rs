@@ -68,6 +68,14 @@ impl Panel {
             .map(|corner| plus(times(corner, 0.5), times(self.middle, 0.5)))
     }
 
+    /// Its four equal parts.
+    pub fn quartered(&self) -> [Self; 4] {
+        let [a, b, c] = self.corners;
+        let half = |p: Point, q: Point| times(plus(p, q), 0.5);
+        let (ab, bc, ca) = (half(a, b), half(b, c), half(c, a));
+        [[a, ab, ca], [ab, b, bc], [ca, bc, c], [bc, ca, ab]].map(Self::new)
+    }
+
     /// The potential at `place`: in closed form nearby, of three points afar.
     pub fn potential(&self, place: Point) -> Potential {
         let away = less(place, self.middle);
@@ -157,12 +165,9 @@ mod tests {
         if depth == 0 {
             return panel.potential_far(place);
         }
-        let [a, b, c] = panel.corners;
-        let half = |p: Point, q: Point| times(plus(p, q), 0.5);
-        let (ab, bc, ca) = (half(a, b), half(b, c), half(c, a));
         let mut sum = Potential::default();
-        for part in [[a, ab, ca], [ab, b, bc], [ca, bc, c], [ab, bc, ca]] {
-            sum += summed(&Panel::new(part), place, depth - 1);
+        for part in panel.quartered() {
+            sum += summed(&part, place, depth - 1);
         }
         sum
     }

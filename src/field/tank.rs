@@ -72,7 +72,7 @@ impl Image {
 const SPLIT: f64 = 3.5;
 
 /// How exact the interpolation is, as a share of the largest value.
-const EXACT: f64 = 1e-5;
+const EXACT: f64 = 1e-4;
 
 /// The smooth rest: potential of all farther images of a charge, up to a
 /// constant, which the balance of charge settles.
@@ -96,7 +96,9 @@ impl std::fmt::Debug for Rest {
 impl Rest {
     pub(super) fn new(tank: &Tank, panels: &[Panel]) -> Self {
         let size = tank.size();
-        let count = size.map(|long| places_along(long, size));
+        let mut count = size.map(|long| places_along(long, size));
+        // Four at once is what the machine adds.
+        count[2] = count[2].next_multiple_of(4);
         let along: [Vec<f64>; 3] = [0, 1, 2].map(|axis| chebyshev(count[axis]));
         let (mut shares, mut slopes) = (Vec::new(), Vec::new());
         for panel in panels {
@@ -168,8 +170,11 @@ impl Rest {
                 let flat = charge * x * y + dipole * (sx * y + x * sy);
                 let steep = dipole * x * y;
                 let Some(row) = rows.next() else { return };
-                for ((sum, z), sz) in row.iter_mut().zip(z).zip(sz) {
-                    *sum += flat * z + steep * sz;
+                let (sums, z, sz) = (row.as_chunks_mut::<4>().0, z.as_chunks::<4>().0, sz.as_chunks::<4>().0);
+                for ((sum, z), sz) in sums.iter_mut().zip(z).zip(sz) {
+                    for lane in 0..4 {
+                        sum[lane] += flat * z[lane] + steep * sz[lane];
+                    }
                 }
             }
         }
@@ -178,16 +183,19 @@ impl Rest {
     fn interpolate(&self, panel: usize, potential: &[f32]) -> f64 {
         let [x, y, z] = self.axes(&self.shares, panel);
         let mut rows = potential.chunks_exact(z.len());
-        let mut total = 0.0_f32;
+        let mut lanes = [0.0_f32; 4];
         for x in x {
-            let mut plane = 0.0_f32;
             for y in y {
                 let Some(row) = rows.next() else { break };
-                plane += y * row.iter().zip(z).map(|(a, b)| a * b).sum::<f32>();
+                let share = x * y;
+                for (value, z) in row.as_chunks::<4>().0.iter().zip(z.as_chunks::<4>().0) {
+                    for lane in 0..4 {
+                        lanes[lane] += share * value[lane] * z[lane];
+                    }
+                }
             }
-            total += x * plane;
         }
-        f64::from(total)
+        f64::from(lanes.iter().sum::<f32>())
     }
 }
 
@@ -243,18 +251,35 @@ fn between(tank: &Tank, along: &[Vec<f64>; 3]) -> Vec<f64> {
         .collect();
     let waves = Waves::new(tank, alpha, &places);
     let images = Image::next();
-    let mut all = vec![0.0; places.len() * places.len()];
-    all.par_chunks_mut(places.len()).enumerate().for_each(|(i, row)| {
+    let row = |i: usize| {
         let back: Vec<Point> = images.iter().map(|image| image.back(tank, places[i])).collect();
-        waves.add(i, row);
+        let mut row = waves.between(i);
         for (value, to) in row.iter_mut().zip(&places) {
             for from in &back {
                 let square: f64 = (0..3).map(|a| (from[a] - to[a]).powi(2)).sum();
                 *value -= erf_over(alpha, square.sqrt()) / (4.0 * PI);
             }
         }
-    });
-    all
+        row
+    };
+    // The tank is its own mirror image, so an eighth of the rows has them all.
+    let mirrored = |k: usize, axes: [bool; 3]| {
+        let turn = |k: usize, count: usize, flip: bool| if flip { count - 1 - k } else { k };
+        let (x, y, z) = (k / (ny * nz), k / nz % ny, k % nz);
+        (turn(x, nx, axes[0]) * ny + turn(y, ny, axes[1])) * nz + turn(z, nz, axes[2])
+    };
+    let upper = |k: usize| [2 * (k / (ny * nz)) >= nx, 2 * (k / nz % ny) >= ny, 2 * (k % nz) >= nz];
+    let rows: Vec<Vec<f64>> = (0..places.len())
+        .into_par_iter()
+        .map(|i| if upper(i) == [false; 3] { row(i) } else { Vec::new() })
+        .collect();
+    (0..places.len())
+        .flat_map(|i| {
+            let axes = upper(i);
+            let known = &rows[mirrored(i, axes)];
+            (0..places.len()).map(move |j| known[mirrored(j, axes)])
+        })
+        .collect()
 }
 
 /// Ewald's long part: `1/V Σ cos(kx) cos(ky) exp(-k²/4α²)/k²`.
@@ -295,9 +320,10 @@ impl Waves {
         Self { count: waves.len(), values }
     }
 
-    fn add(&self, i: usize, row: &mut [f64]) {
+    /// The sum between place `i` and every place.
+    fn between(&self, i: usize) -> Vec<f64> {
         let mine = &self.values[i * self.count..(i + 1) * self.count];
-        for (value, theirs) in row.iter_mut().zip(self.values.chunks_exact(self.count)) {
+        let with = |theirs: &[f32]| {
             let mut lanes = [0.0_f32; 8];
             let (a, a_rest) = mine.as_chunks::<8>();
             let (b, b_rest) = theirs.as_chunks::<8>();
@@ -307,8 +333,9 @@ impl Waves {
                 }
             }
             let rest: f32 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
-            *value += f64::from(lanes.iter().sum::<f32>() + rest);
-        }
+            f64::from(lanes.iter().sum::<f32>() + rest)
+        };
+        self.values.chunks_exact(self.count).map(with).collect()
     }
 }
 
