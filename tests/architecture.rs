@@ -40,6 +40,11 @@ const ROOMS: &[Room] = &[
         never: NO_WORLD,
     },
     Room {
+        place: "field",
+        may_name: &["units", "mesh", "field"],
+        never: NO_WORLD,
+    },
+    Room {
         place: "project",
         may_name: &["units", "plating", "mesh", "project"],
         never: NO_WORLD,

@@ -1,7 +1,8 @@
 //! How far a result may be off: what it changes against panels four times as
 //! large.
 
-use super::bath::{Bath, Body, Currents, FieldError, Order};
+use super::bath::Bath;
+use super::bodies::{Body, Currents, FieldError, Order};
 use super::panel::Panel;
 use super::tank::Tank;
 use crate::units::{Part, Watch};
@@ -37,9 +38,17 @@ pub fn solve_doubted(
     order: &Order,
     watch: &dyn Watch,
 ) -> Result<Doubted, FieldError> {
-    let first = Part { whole: watch, from: 0.0, to: 0.2 };
+    let first = Part {
+        whole: watch,
+        from: 0.0,
+        to: 0.2,
+    };
     let coarse = Bath::new(tank, conductivity, bodies, &first)?.solve(order, &first)?;
-    let rest = Part { whole: watch, from: 0.2, to: 1.0 };
+    let rest = Part {
+        whole: watch,
+        from: 0.2,
+        to: 1.0,
+    };
     let fine: Vec<Body> = bodies.iter().map(quartered).collect();
     let bath = Bath::new(tank, conductivity, &fine, &rest)?;
     let currents = bath.solve_from(order, Some(&repeated(&coarse)), &rest)?;
@@ -75,8 +84,15 @@ fn repeated(coarse: &Currents) -> Currents {
 }
 
 fn amps_changed(coarse: &Currents, fine: &Currents) -> f64 {
-    let largest = fine.amps.iter().fold(f64::MIN_POSITIVE, |largest, amps| largest.max(amps.abs()));
-    let changes = coarse.amps.iter().zip(&fine.amps).map(|(a, b)| (a - b).abs());
+    let largest = fine
+        .amps
+        .iter()
+        .fold(f64::MIN_POSITIVE, |largest, amps| largest.max(amps.abs()));
+    let changes = coarse
+        .amps
+        .iter()
+        .zip(&fine.amps)
+        .map(|(a, b)| (a - b).abs());
     changes.fold(0.0, f64::max) / largest
 }
 

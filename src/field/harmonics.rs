@@ -36,11 +36,17 @@ impl Complex {
     }
 
     fn scaled(self, by: f64) -> Self {
-        Self { re: self.re * by, im: self.im * by }
+        Self {
+            re: self.re * by,
+            im: self.im * by,
+        }
     }
 
     fn plus(self, other: Self) -> Self {
-        Self { re: self.re + other.re, im: self.im + other.im }
+        Self {
+            re: self.re + other.re,
+            im: self.im + other.im,
+        }
     }
 }
 
@@ -66,24 +72,39 @@ impl Harmonics {
     /// The regular ones, `Υ ~ r^n/(n+m)! P e^{imφ}`.
     pub(super) fn regular(at: Point, degree: usize) -> Self {
         let square = dot(at, at);
-        let turn = Complex { re: at[0], im: at[1] };
-        Self::grown(degree, 1.0, |m, before| turn.times(before).scaled(0.5 / m), |n, m, one, two| {
-            let sum = one.scaled((2.0 * n - 1.0) * at[2]).plus(two.scaled(-square));
-            sum.scaled(1.0 / (n * n - m * m))
-        })
+        let turn = Complex {
+            re: at[0],
+            im: at[1],
+        };
+        Self::grown(
+            degree,
+            1.0,
+            |m, before| turn.times(before).scaled(0.5 / m),
+            |n, m, one, two| {
+                let sum = one
+                    .scaled((2.0 * n - 1.0) * at[2])
+                    .plus(two.scaled(-square));
+                sum.scaled(1.0 / (n * n - m * m))
+            },
+        )
     }
 
     /// The irregular ones, `Θ ~ (n-m)! r^(-n-1) P e^{imφ}`.
     fn irregular(at: Point, degree: usize) -> Self {
         let inverse = 1.0 / dot(at, at);
-        let turn = Complex { re: at[0] * inverse, im: at[1] * inverse };
+        let turn = Complex {
+            re: at[0] * inverse,
+            im: at[1] * inverse,
+        };
         Self::grown(
             degree,
             inverse.sqrt(),
             |m, before| turn.times(before).scaled(2.0 * m - 1.0),
             |n, m, one, two| {
                 let before = two.scaled(m * m - (n - 1.0) * (n - 1.0));
-                one.scaled((2.0 * n - 1.0) * at[2]).plus(before).scaled(inverse)
+                one.scaled((2.0 * n - 1.0) * at[2])
+                    .plus(before)
+                    .scaled(inverse)
             },
         )
     }
@@ -100,7 +121,8 @@ impl Harmonics {
         all.values[0] = Complex { re: first, im: 0.0 };
         for m in 0..=degree {
             if m > 0 {
-                all.values[triangular(m, m)] = aside(m as f64, all.values[triangular(m - 1, m - 1)]);
+                all.values[triangular(m, m)] =
+                    aside(m as f64, all.values[triangular(m - 1, m - 1)]);
             }
             let mut two = Complex::default();
             for n in m + 1..=degree {
@@ -121,8 +143,11 @@ impl Harmonics {
         if m >= 0 {
             return value;
         }
-        let sign = if up % 2 == 0 { 1.0 } else { -1.0 };
-        Complex { re: sign * value.re, im: -sign * value.im }
+        let sign = if up.is_multiple_of(2) { 1.0 } else { -1.0 };
+        Complex {
+            re: sign * value.re,
+            im: -sign * value.im,
+        }
     }
 
     /// This times `by` on top.
@@ -137,11 +162,17 @@ impl Harmonics {
         let mut slope = Self::zero(self.degree);
         for n in 1..=self.degree {
             for m in 0..=n {
-                let (low, high) = (self.get(n - 1, m as isize - 1), self.get(n - 1, m as isize + 1));
+                let (low, high) = (
+                    self.get(n - 1, m.cast_signed() - 1),
+                    self.get(n - 1, m.cast_signed() + 1),
+                );
                 let x = low.plus(high.scaled(-1.0)).scaled(0.5 * direction[0]);
                 let sum = low.plus(high).scaled(0.5 * direction[1]);
-                let y = Complex { re: -sum.im, im: sum.re };
-                let z = self.get(n - 1, m as isize).scaled(direction[2]);
+                let y = Complex {
+                    re: -sum.im,
+                    im: sum.re,
+                };
+                let z = self.get(n - 1, m.cast_signed()).scaled(direction[2]);
                 slope.values[triangular(n, m)] = x.plus(y).plus(z);
             }
         }
@@ -172,7 +203,7 @@ impl Harmonics {
 
 fn for_each_term(mut each: impl FnMut(usize, usize, isize)) {
     for n in 0..=ORDER {
-        let top = n as isize;
+        let top = n.cast_signed();
         for m in -top..=top {
             each((n * n).wrapping_add_signed(top + m), n, m);
         }
@@ -182,10 +213,27 @@ fn for_each_term(mut each: impl FnMut(usize, usize, isize)) {
 /// The complex numbers, of every m, that are meant by 1 at one real term alone.
 fn meant(m: isize) -> [(isize, Complex); 2] {
     let up = m.abs();
-    let one = if m < 0 { Complex { re: 0.0, im: 1.0 } } else { Complex { re: 1.0, im: 0.0 } };
+    let one = if m < 0 {
+        Complex { re: 0.0, im: 1.0 }
+    } else {
+        Complex { re: 1.0, im: 0.0 }
+    };
     let sign = if up % 2 == 0 { 1.0 } else { -1.0 };
-    let mirrored = Complex { re: sign * one.re, im: -sign * one.im };
-    [(up, one), (-up, if up == 0 { Complex::default() } else { mirrored })]
+    let mirrored = Complex {
+        re: sign * one.re,
+        im: -sign * one.im,
+    };
+    [
+        (up, one),
+        (
+            -up,
+            if up == 0 {
+                Complex::default()
+            } else {
+                mirrored
+            },
+        ),
+    ]
 }
 
 /// Charges about a centre, told about another that lies at `-shift` from it,
@@ -195,7 +243,7 @@ pub(super) fn outward_shift(shift: Point, shrink: f64) -> Map {
     let mut map = vec![[0.0; TERMS]; TERMS];
     for_each_term(|from, k, l| {
         for (l, one) in meant(l) {
-            let one = one.scaled(shrink.powi(k as i32));
+            let one = one.scaled(shrink.powf(k as f64));
             for_each_term(|to, n, m| {
                 if n >= k {
                     let value = one.times(moved.get(n - k, m.abs() - l));
@@ -228,9 +276,12 @@ pub(super) fn outward_to_inward(away: Point) -> Map {
     let mut map = vec![[0.0; TERMS]; TERMS];
     for_each_term(|from, k, l| {
         for (l, one) in meant(l) {
-            let turned = Complex { re: one.re, im: -one.im };
+            let turned = Complex {
+                re: one.re,
+                im: -one.im,
+            };
             for_each_term(|to, n, m| {
-                let sign = if n % 2 == 0 { 1.0 } else { -1.0 };
+                let sign = if n.is_multiple_of(2) { 1.0 } else { -1.0 };
                 let value = turned.times(theta.get(n + k, m.abs() + l)).scaled(sign);
                 map[from][to] += if m < 0 { value.im } else { value.re } as f32;
             });
@@ -309,7 +360,12 @@ mod tests {
         let child = [0.5, -0.5, 0.5];
         let map = outward_shift(child, 0.5);
         let mut parent = [0.0; TERMS];
-        add_mapped(&mut parent, &map, &Harmonics::regular(CHARGE, ORDER).expansion(), 1.0);
+        add_mapped(
+            &mut parent,
+            &map,
+            &Harmonics::regular(CHARGE, ORDER).expansion(),
+            1.0,
+        );
         let direct = Harmonics::regular(plus(times(CHARGE, 0.5), child), ORDER).expansion();
         for (a, b) in parent.iter().zip(&direct) {
             assert!((a - b).abs() < 1e-5 * b.abs().max(1e-2));
@@ -317,7 +373,10 @@ mod tests {
         let mut inward = [0.0; TERMS];
         add_mapped(&mut inward, &inward_shift(&map), &direct, 1.0);
         let fine = dot_terms(&inward, &Harmonics::regular(CHARGE, ORDER).weights());
-        let coarse = dot_terms(&direct, &Harmonics::regular(plus(times(CHARGE, 0.5), child), ORDER).weights());
+        let coarse = dot_terms(
+            &direct,
+            &Harmonics::regular(plus(times(CHARGE, 0.5), child), ORDER).weights(),
+        );
         assert!((fine / coarse - 1.0).abs() < 1e-5);
     }
 
@@ -341,7 +400,10 @@ mod tests {
                     mirrored[axis] = -mirrored[axis];
                 }
             }
-            let (plain, signs) = (Harmonics::regular(CHARGE, ORDER).expansion(), mirror_signs(axes));
+            let (plain, signs) = (
+                Harmonics::regular(CHARGE, ORDER).expansion(),
+                mirror_signs(axes),
+            );
             let there = Harmonics::regular(mirrored, ORDER).expansion();
             for term in 0..TERMS {
                 assert!((plain[term] * signs[term] - there[term]).abs() < 1e-7);

@@ -67,15 +67,30 @@ impl Kinetics {
     /// is known from p.
     pub fn flow(&self, p: f64) -> Flow {
         match *self {
-            Self::None => Flow { current: 0.0, slope: 0.0 },
+            Self::None => Flow {
+                current: 0.0,
+                slope: 0.0,
+            },
             Self::Linear { rp_ohm_m2 } => Flow {
                 current: p / rp_ohm_m2,
                 slope: 1.0 / rp_ohm_m2,
             },
-            Self::Tafel { i0_a_m2, alpha_c, temperature_k, limit_a_m2 } => {
-                limited(growing(p, i0_a_m2, alpha_c * F_OVER_R / temperature_k), limit_a_m2)
-            }
-            Self::ButlerVolmer { i0_a_m2, alpha_a, alpha_c, temperature_k, limit_a_m2 } => {
+            Self::Tafel {
+                i0_a_m2,
+                alpha_c,
+                temperature_k,
+                limit_a_m2,
+            } => limited(
+                growing(p, i0_a_m2, alpha_c * F_OVER_R / temperature_k),
+                limit_a_m2,
+            ),
+            Self::ButlerVolmer {
+                i0_a_m2,
+                alpha_a,
+                alpha_c,
+                temperature_k,
+                limit_a_m2,
+            } => {
                 let there = growing(p, i0_a_m2, alpha_c * F_OVER_R / temperature_k);
                 let back = growing(-p, i0_a_m2, alpha_a * F_OVER_R / temperature_k);
                 let both = Flow {
@@ -93,11 +108,22 @@ impl Kinetics {
         match *self {
             Self::None => Some(0.0),
             Self::Linear { rp_ohm_m2 } => Some(current * rp_ohm_m2),
-            Self::Tafel { i0_a_m2, alpha_c, temperature_k, limit_a_m2 } => {
+            Self::Tafel {
+                i0_a_m2,
+                alpha_c,
+                temperature_k,
+                limit_a_m2,
+            } => {
                 let free = unlimited(current, limit_a_m2)?;
                 (free > 0.0).then(|| (free / i0_a_m2).ln() * temperature_k / (alpha_c * F_OVER_R))
             }
-            Self::ButlerVolmer { i0_a_m2, alpha_a, alpha_c, temperature_k, limit_a_m2 } => {
+            Self::ButlerVolmer {
+                i0_a_m2,
+                alpha_a,
+                alpha_c,
+                temperature_k,
+                limit_a_m2,
+            } => {
                 let free = unlimited(current, limit_a_m2)? / i0_a_m2;
                 let unit = F_OVER_R / temperature_k;
                 Some(butler_volmer_inverse(free, alpha_a, alpha_c) / unit)
@@ -144,7 +170,9 @@ fn limited(free: Flow, limit: Option<f64>) -> Flow {
 
 fn unlimited(current: f64, limit: Option<f64>) -> Option<f64> {
     match limit {
-        Some(limit) if current > 0.0 => (current < limit).then(|| current / (1.0 - current / limit)),
+        Some(limit) if current > 0.0 => {
+            (current < limit).then(|| current / (1.0 - current / limit))
+        }
         _ => Some(current),
     }
 }
@@ -192,9 +220,21 @@ mod tests {
         // Root finding on 4π a² i0 (e^(.5Fp/RT) - e^(-1.5Fp/RT)) = I, a = 10 mm,
         // worked out independently: p 0.2632175 V at 2.10794 A.
         let area = 4.0 * std::f64::consts::PI * 1e-4;
-        close(copper(None).flow(0.263_217_5).current, 2.107_94 / area, 1e-5);
-        close(copper(None).flow(0.083_707_67).current, 0.063_979_84 / area, 1e-5);
-        close(copper(None).overpotential(2.107_94 / area).unwrap(), 0.263_217_5, 1e-6);
+        close(
+            copper(None).flow(0.263_217_5).current,
+            2.107_94 / area,
+            1e-5,
+        );
+        close(
+            copper(None).flow(0.083_707_67).current,
+            0.063_979_84 / area,
+            1e-5,
+        );
+        close(
+            copper(None).overpotential(2.107_94 / area).unwrap(),
+            0.263_217_5,
+            1e-6,
+        );
     }
 
     #[test]
@@ -216,21 +256,32 @@ mod tests {
         // i/(1 + i/L) at i = L is L/2: arithmetic.
         let free = copper(None).overpotential(400.0).unwrap();
         close(copper(Some(400.0)).flow(free).current, 200.0, 1e-12);
-        close(copper(Some(400.0)).overpotential(200.0).unwrap(), free, 1e-12);
+        close(
+            copper(Some(400.0)).overpotential(200.0).unwrap(),
+            free,
+            1e-12,
+        );
         assert_eq!(copper(Some(400.0)).overpotential(400.0), None);
         assert!(copper(Some(400.0)).flow(9.0).current < 400.0 + 1e-9);
     }
 
     #[test]
     fn inverse_and_slope_are_the_laws() {
-        for law in [copper(None), copper(Some(500.0)), Kinetics::Linear { rp_ohm_m2: 4e-4 }] {
+        for law in [
+            copper(None),
+            copper(Some(500.0)),
+            Kinetics::Linear { rp_ohm_m2: 4e-4 },
+        ] {
             for p in [-0.3, -0.02, -1e-9, 0.0, 1e-7, 0.05, 0.2, 0.35] {
                 let flow = law.flow(p);
                 let back = law.overpotential(flow.current).unwrap();
                 assert!((back - p).abs() < 1e-9, "{law:?} {p} {back}");
                 let (up, down) = (law.flow(p + 1e-6), law.flow(p - 1e-6));
                 let secant = (up.current - down.current) / 2e-6;
-                assert!((flow.slope - secant).abs() < 1e-5 * flow.slope, "{law:?} {p}");
+                assert!(
+                    (flow.slope - secant).abs() < 1e-5 * flow.slope,
+                    "{law:?} {p}"
+                );
             }
         }
     }

@@ -22,7 +22,13 @@ pub(super) fn solve<E>(
 ) -> Result<(Vec<f64>, Ended), E> {
     let first = norm(right);
     if first <= 0.0 {
-        return Ok((vec![0.0; right.len()], Ended { left: 0.0, steps: 0 }));
+        return Ok((
+            vec![0.0; right.len()],
+            Ended {
+                left: 0.0,
+                steps: 0,
+            },
+        ));
     }
     let mut basis = vec![scaled(right, 1.0 / first)];
     let mut triangle: Vec<Vec<f64>> = Vec::new();
@@ -51,7 +57,10 @@ pub(super) fn solve<E>(
     }
     let steps = turns.len();
     let mut sum = vec![0.0; right.len()];
-    for (factor, vector) in back_substituted(&triangle, &rest[..steps]).iter().zip(&basis) {
+    for (factor, vector) in back_substituted(&triangle, &rest[..steps])
+        .iter()
+        .zip(&basis)
+    {
         add(&mut sum, vector, *factor);
     }
     let left = rest[steps].abs() / first;
@@ -121,7 +130,11 @@ impl Factors {
         let mut swapped = Vec::with_capacity(size);
         for k in 0..size {
             let largest = (k..size)
-                .max_by(|a, b| entries[a * size + k].abs().total_cmp(&entries[b * size + k].abs()))
+                .max_by(|a, b| {
+                    entries[a * size + k]
+                        .abs()
+                        .total_cmp(&entries[b * size + k].abs())
+                })
                 .unwrap_or(k);
             for j in 0..size {
                 entries.swap(k * size + j, largest * size + j);
@@ -137,7 +150,11 @@ impl Factors {
                 }
             }
         }
-        Self { size, entries, swapped }
+        Self {
+            size,
+            entries,
+            swapped,
+        }
     }
 
     /// Solves for one right side, in place.
@@ -166,7 +183,11 @@ mod tests {
         (0..size * size)
             .map(|k| {
                 let (i, j) = (k / size, k % size);
-                if i == j { 0.1 } else { 1.0 / (1.0 + i as f64 + 2.0 * j as f64) }
+                if i == j {
+                    0.1
+                } else {
+                    1.0 / (1.0 + i as f64 + 2.0 * j as f64)
+                }
             })
             .collect()
     }
@@ -189,7 +210,12 @@ mod tests {
         assert!(ended.left < 1e-11 && ended.steps <= size + 1, "{ended:?}");
         for k in 0..size {
             assert!((direct[k] - known[k]).abs() < 1e-8);
-            assert!((krylov[k] - known[k]).abs() < 1e-6, "{} {}", krylov[k], known[k]);
+            assert!(
+                (krylov[k] - known[k]).abs() < 1e-6,
+                "{} {}",
+                krylov[k],
+                known[k]
+            );
         }
     }
 }

@@ -11,8 +11,8 @@ use std::ops::Range;
 use rayon::prelude::*;
 
 use super::harmonics::{
-    Expansion, Harmonics, Map, ORDER, TERMS, add_mapped, dot_terms, inward_shift, mirror_signs, outward_shift,
-    outward_to_inward,
+    Expansion, Harmonics, Map, ORDER, TERMS, add_mapped, dot_terms, inward_shift, mirror_signs,
+    outward_shift, outward_to_inward,
 };
 use super::panel::Panel;
 use super::tank::{Image, Rest, Tank};
@@ -62,13 +62,19 @@ const TOGETHER: usize = 64;
 impl Operator {
     /// # Errors
     /// [`Stopped`] as the watch asks.
-    pub(super) fn new(given: &[Panel], tank: Option<&Tank>, watch: &dyn Watch) -> Result<Self, Stopped> {
+    pub(super) fn new(
+        given: &[Panel],
+        tank: Option<&Tank>,
+        watch: &dyn Watch,
+    ) -> Result<Self, Stopped> {
         go_on(watch, "sorting panels", 0.0)?;
         let tree = Tree::new(given, tank);
         let panels: Vec<Panel> = tree.order.iter().map(|k| given[*k as usize]).collect();
         let images = tank.map_or_else(|| vec![Image::ITSELF], |_| Image::next());
         let mut sights = tree.sights(&images);
-        let leaves: Vec<usize> = (0..tree.cells.len()).filter(|k| tree.cells[*k].is_leaf()).collect();
+        let leaves: Vec<usize> = (0..tree.cells.len())
+            .filter(|k| tree.cells[*k].is_leaf())
+            .collect();
         go_on(watch, "near panels", 0.1)?;
         sights.near.sort_by_key(|sight| (sight.to, sight.from));
         let near = leaves
@@ -77,8 +83,12 @@ impl Operator {
                 if watch.stopped() {
                     return Err(Stopped);
                 }
-                let first = sights.near.partition_point(|sight| (sight.to as usize) < *leaf);
-                let last = sights.near.partition_point(|sight| sight.to as usize <= *leaf);
+                let first = sights
+                    .near
+                    .partition_point(|sight| (sight.to as usize) < *leaf);
+                let last = sights
+                    .near
+                    .partition_point(|sight| sight.to as usize <= *leaf);
                 Ok(Near::new(&tree, &panels, tank, &sights.near[first..last]))
             })
             .collect::<Result<Vec<_>, Stopped>>()?;
@@ -120,11 +130,16 @@ impl Operator {
             .flat_map_iter(|leaf| {
                 let cell = &self.tree.cells[*leaf];
                 let (centre, scale) = (self.tree.centre(cell), self.scale(cell.level));
-                panels[cell.panels.clone()].iter().map(move |panel| moments(panel, centre, scale))
+                panels[cell.panels.clone()]
+                    .iter()
+                    .map(move |panel| moments(panel, centre, scale))
             })
             .collect();
         let mut placed = vec![[[0.0; TERMS]; 3]; panels.len()];
-        let places = self.leaves.iter().flat_map(|leaf| self.tree.cells[*leaf].panels.clone());
+        let places = self
+            .leaves
+            .iter()
+            .flat_map(|leaf| self.tree.cells[*leaf].panels.clone());
         for (place, moment) in places.zip(moments) {
             placed[place] = moment;
         }
@@ -166,16 +181,19 @@ impl Operator {
 
     fn outward(&self, single: &[f64], double: &[f64], with_dipoles: bool) -> Vec<Expansion> {
         let mut outward = vec![[0.0; TERMS]; self.tree.cells.len()];
-        outward.par_iter_mut().zip(&self.tree.cells).for_each(|(sum, cell)| {
-            if cell.is_leaf() {
-                for panel in cell.panels.clone() {
-                    add(sum, &self.charges[panel], single[panel] as f32);
-                    if with_dipoles {
-                        add(sum, &self.dipoles[panel], double[panel] as f32);
+        outward
+            .par_iter_mut()
+            .zip(&self.tree.cells)
+            .for_each(|(sum, cell)| {
+                if cell.is_leaf() {
+                    for panel in cell.panels.clone() {
+                        add(sum, &self.charges[panel], single[panel] as f32);
+                        if with_dipoles {
+                            add(sum, &self.dipoles[panel], double[panel] as f32);
+                        }
                     }
                 }
-            }
-        });
+            });
         for level in self.levels().into_iter().rev() {
             let (above, below) = outward.split_at_mut(level.end);
             above[level.clone()]
@@ -194,23 +212,26 @@ impl Operator {
     fn inward(&self, outward: &[Expansion]) -> Vec<Expansion> {
         let signs = [0, 1, 2, 3, 4, 5, 6, 7].map(mirror_signs);
         let mut inward = vec![[0.0; TERMS]; outward.len()];
-        inward.par_chunks_mut(TOGETHER).enumerate().for_each(|(chunk, sums)| {
-            let of = |far: &Far| far.to as usize / TOGETHER;
-            let first = self.far.partition_point(|far| of(far) < chunk);
-            let last = self.far.partition_point(|far| of(far) <= chunk);
-            for far in &self.far[first..last] {
-                let mut from = outward[far.from as usize];
-                if far.mirrored != 0 {
-                    from.iter_mut()
-                        .zip(&signs[far.mirrored as usize])
-                        .for_each(|(value, sign)| *value *= sign);
+        inward
+            .par_chunks_mut(TOGETHER)
+            .enumerate()
+            .for_each(|(chunk, sums)| {
+                let of = |far: &Far| far.to as usize / TOGETHER;
+                let first = self.far.partition_point(|far| of(far) < chunk);
+                let last = self.far.partition_point(|far| of(far) <= chunk);
+                for far in &self.far[first..last] {
+                    let mut from = outward[far.from as usize];
+                    if far.mirrored != 0 {
+                        from.iter_mut()
+                            .zip(&signs[far.mirrored as usize])
+                            .for_each(|(value, sign)| *value *= sign);
+                    }
+                    let level = self.tree.cells[far.to as usize].level;
+                    let factor = 1.0 / (4.0 * std::f64::consts::PI * self.scale(level));
+                    let sum = &mut sums[far.to as usize % TOGETHER];
+                    add_mapped(sum, &self.maps[far.map as usize], &from, factor as f32);
                 }
-                let level = self.tree.cells[far.to as usize].level;
-                let factor = 1.0 / (4.0 * std::f64::consts::PI * self.scale(level));
-                let sum = &mut sums[far.to as usize % TOGETHER];
-                add_mapped(sum, &self.maps[far.map as usize], &from, factor as f32);
-            }
-        });
+            });
         for level in self.levels() {
             for cell in level {
                 let from = inward[cell];
@@ -236,10 +257,13 @@ impl Operator {
 
     /// Panels that are strongly tied to each other, group by group.
     pub(super) fn groups(&self) -> impl IndexedParallelIterator<Item = Group<'_>> {
-        self.leaves.par_iter().zip(&self.near).map(|(leaf, near)| Group {
-            panels: self.tree.cells[*leaf].panels.clone(),
-            near,
-        })
+        self.leaves
+            .par_iter()
+            .zip(&self.near)
+            .map(|(leaf, near)| Group {
+                panels: self.tree.cells[*leaf].panels.clone(),
+                near,
+            })
     }
 }
 
@@ -254,10 +278,17 @@ impl Group<'_> {
     /// Of the group's panel `from` on `to`, numbered within the group: single
     /// and double layer of unit density.
     pub(super) fn between(&self, to: usize, from: usize) -> (f64, f64) {
-        let own = self.near.from.iter().find(|(panels, _)| *panels == self.panels);
+        let own = self
+            .near
+            .from
+            .iter()
+            .find(|(panels, _)| *panels == self.panels);
         own.map_or((0.0, 0.0), |(_, first)| {
             let entry = (first + from) * self.panels.len() + to;
-            (f64::from(self.near.single[entry]), f64::from(self.near.double[entry]))
+            (
+                f64::from(self.near.single[entry]),
+                f64::from(self.near.double[entry]),
+            )
         })
     }
 }
@@ -315,7 +346,9 @@ fn add(sum: &mut Expansion, other: &Expansion, factor: f32) {
 
 /// Which eighth of its parent a cell is, a bit an axis.
 fn octant(cell: &Cell) -> usize {
-    (0..3).map(|axis| ((cell.at[axis] & 1) << axis) as usize).sum()
+    (0..3)
+        .map(|axis| ((cell.at[axis] & 1) << axis) as usize)
+        .sum()
 }
 
 /// From each eighth's centre to its parent's, in halves of the parent.
@@ -331,7 +364,9 @@ fn shifts(tree: &Tree) -> [Map; 8] {
 /// A panel's charge, dipole and place in the expansions of its leaf.
 fn moments(panel: &Panel, centre: [f64; 3], scale: f64) -> [Expansion; 3] {
     let within = |place| times(less(place, centre), 1.0 / scale);
-    let [a, b, c] = panel.points().map(|point| Harmonics::regular(within(point), ORDER));
+    let [a, b, c] = panel
+        .points()
+        .map(|point| Harmonics::regular(within(point), ORDER));
     let mut sum = a;
     sum.add(&b, 1.0);
     sum.add(&c, 1.0);
@@ -365,7 +400,11 @@ fn far_sights(tree: &Tree, sights: &[Sight]) -> (Vec<Far>, Vec<Map>) {
     let scale = half.into_iter().fold(0.0, f64::max);
     let maps = needed
         .par_iter()
-        .map(|apart| outward_to_inward([0, 1, 2].map(|axis| 2.0 * f64::from(apart[axis]) * half[axis] / scale)))
+        .map(|apart| {
+            outward_to_inward(
+                [0, 1, 2].map(|axis| 2.0 * f64::from(apart[axis]) * half[axis] / scale),
+            )
+        })
         .collect();
     (far, maps)
 }
@@ -385,8 +424,14 @@ mod tests {
     }
 
     fn wavy(panels: &[Panel]) -> (Vec<f64>, Vec<f64>) {
-        let single = panels.iter().map(|p| 1.0 + (50.0 * p.middle[0]).sin()).collect();
-        let double = panels.iter().map(|p| 0.02 * (70.0 * p.middle[1]).cos()).collect();
+        let single = panels
+            .iter()
+            .map(|p| 1.0 + (50.0 * p.middle[0]).sin())
+            .collect();
+        let double = panels
+            .iter()
+            .map(|p| 0.02 * (70.0 * p.middle[1]).cos())
+            .collect();
         (single, double)
     }
 
@@ -395,7 +440,11 @@ mod tests {
         let mut panels = sphere(14, 0.03, [0.0; 3]);
         panels.extend(sphere(6, 0.005, [0.0, 0.036, 0.0]));
         let operator = Operator::new(&panels, None, &Unwatched).unwrap();
-        let panels: Vec<Panel> = operator.order().iter().map(|k| panels[*k as usize]).collect();
+        let panels: Vec<Panel> = operator
+            .order()
+            .iter()
+            .map(|k| panels[*k as usize])
+            .collect();
         let (single, double) = wavy(&panels);
         let fast = operator.apply(&single, &double);
         let mut worst = 0.0_f64;
@@ -410,10 +459,22 @@ mod tests {
     fn walls_are_mirrors() {
         // Two tanks beside each other, each other's mirror image, are one tank
         // with a charge and its image: the same potential up to a constant.
-        let small = Tank { low: [0.0, -0.1, -0.1], high: [0.15, 0.1, 0.1] };
-        let wide = Tank { low: [-0.15, -0.1, -0.1], high: [0.15, 0.1, 0.1] };
+        let small = Tank {
+            low: [0.0, -0.1, -0.1],
+            high: [0.15, 0.1, 0.1],
+        };
+        let wide = Tank {
+            low: [-0.15, -0.1, -0.1],
+            high: [0.15, 0.1, 0.1],
+        };
         let mut panels = sphere(8, 0.03, [0.04, 0.02, -0.03]);
-        panels.extend(plate(6, 1.0, [0.15, -0.075, -0.075], [0.0, 0.0, 0.15], [0.0, 0.15, 0.0]));
+        panels.extend(plate(
+            6,
+            1.0,
+            [0.15, -0.075, -0.075],
+            [0.0, 0.0, 0.15],
+            [0.0, 0.15, 0.0],
+        ));
         let count = panels.len();
         let mirrored: Vec<Panel> = panels
             .iter()
@@ -428,7 +489,11 @@ mod tests {
             let (mut single, mut double) = (Vec::new(), Vec::new());
             for k in operator.order() {
                 let k = *k as usize % count;
-                single.push(if k < 768 { 1.0 } else { -panels[..768].iter().map(|p| p.area).sum::<f64>() / 0.0225 });
+                single.push(if k < 768 {
+                    1.0
+                } else {
+                    -panels[..768].iter().map(|p| p.area).sum::<f64>() / 0.0225
+                });
                 double.push(if k < 768 { 0.02 } else { 0.0 });
             }
             let out = operator.apply(&single, &double);
@@ -441,7 +506,12 @@ mod tests {
         let (one, two) = (potential(&panels, &small), potential(&both, &wide));
         let off = one[0] - two[0];
         for k in 0..count {
-            assert!((one[k] - two[k] - off).abs() < 3e-4 * 0.03, "{k} {} {}", one[k] - off, two[k]);
+            assert!(
+                (one[k] - two[k] - off).abs() < 3e-4 * 0.03,
+                "{k} {} {}",
+                one[k] - off,
+                two[k]
+            );
             assert!((two[k] - two[k + count]).abs() < 3e-4 * 0.03);
         }
     }

@@ -101,7 +101,13 @@ impl Panel {
         let solid = if flat { 0.0 } else { solid_angle(away, far) };
         let mut edges = 0.0;
         for k in 0..3 {
-            edges += edge(away[k], away[(k + 1) % 3], far[k], far[(k + 1) % 3], self.normal);
+            edges += edge(
+                away[k],
+                away[(k + 1) % 3],
+                far[k],
+                far[(k + 1) % 3],
+                self.normal,
+            );
         }
         Potential {
             single: (edges - height * solid) / (4.0 * PI),
@@ -144,10 +150,8 @@ fn edge(a: Point, b: Point, far_a: f64, far_b: f64, normal: Point) -> f64 {
 fn solid_angle(away: [Point; 3], far: [f64; 3]) -> f64 {
     let [a, b, c] = away;
     let volume = dot(a, cross(b, c));
-    let below = far[0] * far[1] * far[2]
-        + dot(a, b) * far[2]
-        + dot(b, c) * far[0]
-        + dot(c, a) * far[1];
+    let below =
+        far[0] * far[1] * far[2] + dot(a, b) * far[2] + dot(b, c) * far[0] + dot(c, a) * far[1];
     -2.0 * volume.atan2(below)
 }
 
@@ -179,7 +183,10 @@ mod tests {
             for along in [[0.0; 3], [0.02, 0.0, 0.0], [0.0, 0.05, 0.01]] {
                 let place = plus(plus(panel.middle, along), times(panel.normal, lift));
                 let (got, sum) = (panel.potential_near(place), summed(&panel, place, 7));
-                assert!((got.single / sum.single - 1.0).abs() < 1e-5, "{got:?} {sum:?}");
+                assert!(
+                    (got.single / sum.single - 1.0).abs() < 1e-5,
+                    "{got:?} {sum:?}"
+                );
                 assert!((got.double - sum.double).abs() < 1e-5 * sum.double.abs().max(1e-3));
             }
         }
@@ -229,7 +236,11 @@ mod tests {
         let o = [0.0, 0.0, 0.0];
         let (x, y, z) = ([0.01, 0.0, 0.0], [0.0, 0.02, 0.0], [0.0, 0.0, 0.03]);
         let body = [[o, y, x], [o, x, z], [o, z, y], [x, y, z]].map(Panel::new);
-        let seen = |place| body.iter().map(|p| p.potential_near(place).double).sum::<f64>();
+        let seen = |place| {
+            body.iter()
+                .map(|p| p.potential_near(place).double)
+                .sum::<f64>()
+        };
         assert!((seen([0.001, 0.002, 0.003]) + 1.0).abs() < 1e-12);
         assert!(seen([0.05, 0.0, 0.01]).abs() < 1e-12);
         for face in body {

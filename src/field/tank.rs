@@ -48,7 +48,9 @@ impl Image {
 
     /// The axes it is mirrored in, a bit each.
     pub(super) fn mirrored(self) -> u8 {
-        (0..3).map(|axis| u8::from(self.0[axis] % 2 != 0) << axis).sum()
+        (0..3)
+            .map(|axis| u8::from(self.0[axis] % 2 != 0) << axis)
+            .sum()
     }
 
     /// Where a charge at the place would have to be for its image to make at
@@ -89,7 +91,12 @@ pub(super) struct Rest {
 
 impl std::fmt::Debug for Rest {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "Rest({:?} places, {} panels)", self.count, self.areas.len())
+        write!(
+            f,
+            "Rest({:?} places, {} panels)",
+            self.count,
+            self.areas.len()
+        )
     }
 }
 
@@ -170,7 +177,11 @@ impl Rest {
                 let flat = charge * x * y + dipole * (sx * y + x * sy);
                 let steep = dipole * x * y;
                 let Some(row) = rows.next() else { return };
-                let (sums, z, sz) = (row.as_chunks_mut::<4>().0, z.as_chunks::<4>().0, sz.as_chunks::<4>().0);
+                let (sums, z, sz) = (
+                    row.as_chunks_mut::<4>().0,
+                    z.as_chunks::<4>().0,
+                    sz.as_chunks::<4>().0,
+                );
                 for ((sum, z), sz) in sums.iter_mut().zip(z).zip(sz) {
                     for lane in 0..4 {
                         sum[lane] += flat * z[lane] + steep * sz[lane];
@@ -243,7 +254,7 @@ fn between(tank: &Tank, along: &[Vec<f64>; 3]) -> Vec<f64> {
     let shortest = size.iter().copied().fold(f64::INFINITY, f64::min);
     let alpha = SPLIT / shortest;
     let place = |k: [usize; 3]| {
-        [0, 1, 2].map(|axis| tank.low[axis] + (along[axis][k[axis]] + 1.0) / 2.0 * size[axis])
+        [0, 1, 2].map(|axis| tank.low[axis] + f64::midpoint(along[axis][k[axis]], 1.0) * size[axis])
     };
     let [nx, ny, nz] = [along[0].len(), along[1].len(), along[2].len()];
     let places: Vec<Point> = (0..nx * ny * nz)
@@ -252,7 +263,10 @@ fn between(tank: &Tank, along: &[Vec<f64>; 3]) -> Vec<f64> {
     let waves = Waves::new(tank, alpha, &places);
     let images = Image::next();
     let row = |i: usize| {
-        let back: Vec<Point> = images.iter().map(|image| image.back(tank, places[i])).collect();
+        let back: Vec<Point> = images
+            .iter()
+            .map(|image| image.back(tank, places[i]))
+            .collect();
         let mut row = waves.between(i);
         for (value, to) in row.iter_mut().zip(&places) {
             for from in &back {
@@ -268,10 +282,22 @@ fn between(tank: &Tank, along: &[Vec<f64>; 3]) -> Vec<f64> {
         let (x, y, z) = (k / (ny * nz), k / nz % ny, k % nz);
         (turn(x, nx, axes[0]) * ny + turn(y, ny, axes[1])) * nz + turn(z, nz, axes[2])
     };
-    let upper = |k: usize| [2 * (k / (ny * nz)) >= nx, 2 * (k / nz % ny) >= ny, 2 * (k % nz) >= nz];
+    let upper = |k: usize| {
+        [
+            2 * (k / (ny * nz)) >= nx,
+            2 * (k / nz % ny) >= ny,
+            2 * (k % nz) >= nz,
+        ]
+    };
     let rows: Vec<Vec<f64>> = (0..places.len())
         .into_par_iter()
-        .map(|i| if upper(i) == [false; 3] { row(i) } else { Vec::new() })
+        .map(|i| {
+            if upper(i) == [false; 3] {
+                row(i)
+            } else {
+                Vec::new()
+            }
+        })
         .collect();
     (0..places.len())
         .flat_map(|i| {
@@ -301,8 +327,8 @@ impl Waves {
                     let square: f64 = k.iter().map(|k| k * k).sum();
                     let damped = square / (4.0 * alpha * alpha);
                     if square > 0.0 && damped < SPLIT * SPLIT {
-                        let both = [x, y, z].iter().filter(|n| **n > 0).count() as i32;
-                        let weight = 2.0_f64.powi(both) * (-damped).exp() / square;
+                        let both = [x, y, z].iter().filter(|n| **n > 0).count();
+                        let weight = 2.0_f64.powf(both as f64) * (-damped).exp() / square;
                         waves.push((k, (weight / size.iter().product::<f64>()).sqrt()));
                     }
                 }
@@ -312,12 +338,17 @@ impl Waves {
             .iter()
             .flat_map(|place| {
                 waves.iter().map(move |(k, root)| {
-                    let wave: f64 = (0..3).map(|a| (k[a] * (place[a] - tank.low[a])).cos()).product();
+                    let wave: f64 = (0..3)
+                        .map(|a| (k[a] * (place[a] - tank.low[a])).cos())
+                        .product();
                     (wave * root) as f32
                 })
             })
             .collect();
-        Self { count: waves.len(), values }
+        Self {
+            count: waves.len(),
+            values,
+        }
     }
 
     /// The sum between place `i` and every place.
@@ -349,7 +380,8 @@ fn erf_over(alpha: f64, r: f64) -> f64 {
     let t = 1.0 / (1.0 + 0.327_591_1 * x);
     let powers = t
         * (0.254_829_592
-            + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
+            + t * (-0.284_496_736
+                + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
     (1.0 - powers * (-x * x).exp()) / r
 }
 
@@ -383,8 +415,17 @@ mod tests {
 
     #[test]
     fn rest_and_next_images_are_all_images() {
-        let tank = Tank { low: [-0.15, -0.1, -0.1], high: [0.15, 0.1, 0.1] };
-        let panels = [[-0.14, 0.02, 0.09], [0.1, -0.09, -0.03], [0.05, 0.06, 0.01], [-0.05, -0.08, 0.03]].map(speck);
+        let tank = Tank {
+            low: [-0.15, -0.1, -0.1],
+            high: [0.15, 0.1, 0.1],
+        };
+        let panels = [
+            [-0.14, 0.02, 0.09],
+            [0.1, -0.09, -0.03],
+            [0.05, 0.06, 0.01],
+            [-0.05, -0.08, 0.03],
+        ]
+        .map(speck);
         let rest = Rest::new(&tank, &panels);
         let mut out = vec![0.0; 4];
         let per = |k: usize, charge: f64| charge / panels[k].area;
@@ -404,7 +445,8 @@ mod tests {
         };
         // A constant is free: compare a difference.
         let got = here(2) - here(3);
-        let force = by_force(&tank, panels[2].middle, charges) - by_force(&tank, panels[3].middle, charges);
+        let force =
+            by_force(&tank, panels[2].middle, charges) - by_force(&tank, panels[3].middle, charges);
         assert!((got - force).abs() < 2e-3, "{got} {force}");
     }
 
@@ -419,7 +461,9 @@ mod tests {
         let at: (f64, f64) = lagrange(&places, 0.3)
             .iter()
             .zip(&places)
-            .fold((0.0, 0.0), |sum, ((a, b), x)| (sum.0 + a * cubic(*x), sum.1 + b * cubic(*x)));
+            .fold((0.0, 0.0), |sum, ((a, b), x)| {
+                (sum.0 + a * cubic(*x), sum.1 + b * cubic(*x))
+            });
         assert!((at.0 - cubic(0.3)).abs() < 1e-12 && (at.1 - (3.0 * 0.09 - 1.0)).abs() < 1e-12);
     }
 

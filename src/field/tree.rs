@@ -62,12 +62,22 @@ pub(super) struct Sights {
 
 impl Tree {
     pub(super) fn new(panels: &[Panel], tank: Option<&Tank>) -> Self {
-        let (low, size, roots) = tank.map_or_else(|| around(panels), |t| (t.low, t.size(), roots_of(t)));
+        let (low, size, roots) =
+            tank.map_or_else(|| around(panels), |t| (t.low, t.size(), roots_of(t)));
         let half = [0, 1, 2].map(|axis| size[axis] / f64::from(2 * roots[axis]));
-        let keys: Vec<Key> = panels.iter().map(|panel| key(panel.middle, low, half, roots)).collect();
+        let keys: Vec<Key> = panels
+            .iter()
+            .map(|panel| key(panel.middle, low, half, roots))
+            .collect();
         let mut order: Vec<u32> = (0..panels.len() as u32).collect();
         order.sort_by_key(|panel| keys[*panel as usize].along);
-        let mut tree = Self { low, half, roots, cells: Vec::new(), order };
+        let mut tree = Self {
+            low,
+            half,
+            roots,
+            cells: Vec::new(),
+            order,
+        };
         tree.grow(&keys, panels);
         tree
     }
@@ -76,13 +86,20 @@ impl Tree {
         self.divide(0..panels.len(), 0, keys);
         let mut next = 0;
         while next < self.cells.len() {
-            let Cell { level, panels: here, .. } = &self.cells[next];
+            let Cell {
+                level,
+                panels: here,
+                ..
+            } = &self.cells[next];
             let (level, here) = (*level, here.clone());
             let largest = here
                 .clone()
                 .map(|k| panels[self.order[k] as usize].radius)
                 .fold(0.0, f64::max);
-            let narrowest = self.half_at(level).into_iter().fold(f64::INFINITY, f64::min);
+            let narrowest = self
+                .half_at(level)
+                .into_iter()
+                .fold(f64::INFINITY, f64::min);
             if here.len() > FULL && level < DEEPEST && largest < 0.7 * narrowest {
                 let first = self.cells.len();
                 self.divide(here, level + 1, keys);
@@ -112,7 +129,7 @@ impl Tree {
 
     /// Half the lengths of a cell of `level`, m.
     pub(super) fn half_at(&self, level: u32) -> Point {
-        times(self.half, 0.5_f64.powi(level as i32))
+        times(self.half, 0.5_f64.powi(level.cast_signed()))
     }
 
     pub(super) fn centre(&self, cell: &Cell) -> Point {
@@ -138,7 +155,12 @@ impl Tree {
         let (here, there) = (&self.cells[to as usize], &self.cells[from as usize]);
         let seen = self.imaged(there, image);
         let apart = [0, 1, 2].map(|axis| here.at[axis] - seen[axis]);
-        let sight = Sight { to, from, image, apart };
+        let sight = Sight {
+            to,
+            from,
+            image,
+            apart,
+        };
         let split = |cell: &Cell| cell.parts.start as u32..cell.parts.end as u32;
         if here.level == there.level && apart.iter().any(|apart| apart.abs() > 1) {
             sights.far.push(sight);
@@ -187,7 +209,10 @@ fn key(middle: Point, low: Point, half: Point, roots: [i32; 3]) -> Key {
             curve = curve << 1 | u64::from(at as u32 >> bit & 1);
         }
     }
-    Key { at, along: (which as usize, curve) }
+    Key {
+        at,
+        along: (which as usize, curve),
+    }
 }
 
 /// A cube around all panels: lowest corner, lengths, one root.
@@ -208,10 +233,12 @@ fn around(panels: &[Panel]) -> (Point, Point, [i32; 3]) {
 fn roots_of(tank: &Tank) -> [i32; 3] {
     let size = tank.size();
     let shortest = size.iter().copied().fold(f64::INFINITY, f64::min);
-    let roots = |parts: f64| size.map(|long| ((long / shortest * parts).round() as i32).clamp(1, 64));
+    let roots =
+        |parts: f64| size.map(|long| ((long / shortest * parts).round() as i32).clamp(1, 64));
     let skew = |roots: [i32; 3]| {
         let cell = [0, 1, 2].map(|axis| size[axis] / f64::from(roots[axis]));
-        cell.iter().copied().fold(0.0, f64::max) / cell.iter().copied().fold(f64::INFINITY, f64::min)
+        cell.iter().copied().fold(0.0, f64::max)
+            / cell.iter().copied().fold(f64::INFINITY, f64::min)
     };
     let [one, two, three] = [1.0, 2.0, 3.0].map(roots);
     if skew(one) < 1.15 {
@@ -237,13 +264,19 @@ mod tests {
             let s = 1e-4 + 1e-3 * t * t;
             panels.push(Panel::new([[x, y, z], [x + s, y, z], [x, y + s, z]]));
         }
-        let tank = Tank { low: [0.0; 3], high: [0.31, 0.21, 0.2] };
+        let tank = Tank {
+            low: [0.0; 3],
+            high: [0.31, 0.21, 0.2],
+        };
         let tree = Tree::new(&panels, Some(&tank));
         let images = [Image::ITSELF, Image([0, -1, 0]), Image([1, -1, 1])];
         let sights = tree.sights(&images);
         let mut seen = vec![0; 3 * 700 * 700];
         for sight in sights.far.iter().chain(&sights.near) {
-            let image = images.iter().position(|image| *image == sight.image).unwrap();
+            let image = images
+                .iter()
+                .position(|image| *image == sight.image)
+                .unwrap();
             for to in tree.cells[sight.to as usize].panels.clone() {
                 for from in tree.cells[sight.from as usize].panels.clone() {
                     seen[(image * 700 + to) * 700 + from] += 1;
@@ -256,7 +289,12 @@ mod tests {
 
     #[test]
     fn roots_are_nearly_cubes() {
-        let of = |x, y, z| roots_of(&Tank { low: [0.0; 3], high: [x, y, z] });
+        let of = |x, y, z| {
+            roots_of(&Tank {
+                low: [0.0; 3],
+                high: [x, y, z],
+            })
+        };
         assert_eq!(of(0.3, 0.2, 0.2), [3, 2, 2]);
         assert_eq!(of(0.2, 0.2, 0.2), [1, 1, 1]);
         assert_eq!(of(0.6, 0.2, 0.3), [6, 2, 3]);
