@@ -395,9 +395,9 @@ mod tests {
     fn mirrored_charges_have_mirrored_expansions() {
         for axes in 0..8_u8 {
             let mut mirrored = CHARGE;
-            for axis in 0..3 {
+            for (axis, at) in mirrored.iter_mut().enumerate() {
                 if axes & (1 << axis) != 0 {
-                    mirrored[axis] = -mirrored[axis];
+                    *at = -*at;
                 }
             }
             let (plain, signs) = (

@@ -430,6 +430,26 @@ fn what_cannot_be_is_refused() {
     );
 }
 
+#[test]
+fn stops_when_asked() {
+    struct Enough;
+    impl crate::units::Watch for Enough {
+        fn at(&self, _step: &'static str, _done: f64) {}
+        fn stopped(&self) -> bool {
+            true
+        }
+    }
+    let bodies = [metal(sphere(4, 0.03, [0.0; 3]))];
+    assert!(Bath::new(None, KAPPA, &bodies, &Enough).is_err());
+    let bath = Bath::new(None, KAPPA, &bodies, &Unwatched).unwrap();
+    let order = Order {
+        far_volts: 1.0,
+        ..Order::volts(vec![0.0])
+    };
+    let stopped = bath.solve(&order, &Enough).unwrap_err();
+    assert_eq!(stopped, super::FieldError::Stopped(crate::units::Stopped));
+}
+
 /// The sphere of 30 mm in the tank, with one or two square anodes in the walls.
 fn sphere_in_tank(count: usize, plates: usize) -> Vec<Body> {
     let mut bodies = vec![metal(sphere(count, 0.03, [0.0; 3]))];

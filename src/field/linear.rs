@@ -15,7 +15,7 @@ use super::operator::Group;
 /// own share of its equation is 1.
 pub(super) struct Linear<'a> {
     bath: &'a Bath,
-    order: &'a Order,
+    pub(super) order: &'a Order,
     /// By how much u and i of each panel move with its unknown.
     per_u: Vec<f64>,
     per_i: Vec<f64>,
