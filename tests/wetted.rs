@@ -1126,6 +1126,37 @@ fn real_prints_are_what_other_libraries_say() {
 }
 
 #[test]
+fn shells_that_share_faces_inside_another_leave_no_hollow() {
+    // The second and the third have the same end, bit for bit.
+    let boxes = [
+        ([1, 1, 1], [7, 8, 5]),
+        ([7, 1, 5], [1, 7, 1]),
+        ([7, 4, 5], [1, 4, 1]),
+    ];
+    let counted = Cells::of(&boxes).counted();
+    let mut found = against_count(&solid_of(&boxes), &counted, None);
+    let turned = solid_of(&boxes).turned_by(Dice(9).turn());
+    found.of(
+        "turned",
+        against_count(&turned, &counted, Some(&turned.stl())),
+    );
+    found.none();
+}
+
+#[test]
+fn a_hollow_whose_walls_are_there_twice_is_a_hollow() {
+    let inner = Solid::cube([5.0; 3], 10.0).inside_out();
+    let survey = survey_of(&Solid::cube([0.0; 3], 20.0).and(&inner).and(&inner));
+    let mut found = Found::default();
+    found.near("wetted", survey.wetted_area_mm2, 2400.0, 1e-3);
+    found.near("volume", survey.volume_mm3.unwrap_or(0.0), 7000.0, 1e-3);
+    found.unless(survey.cavities.len() == 1, || {
+        format!("{:?}", survey.cavities)
+    });
+    found.none();
+}
+
+#[test]
 fn faces_are_counted_once_however_they_are_cut() {
     let two = Solid::cube([0.0; 3], 20.0).and(&Solid::cube([10.0; 3], 20.0));
     let survey = survey_of(&two);

@@ -354,7 +354,16 @@ fn fault_text(fault: &Fault) -> String {
     } else {
         format!("\n  {}", fault.remedy)
     };
-    format!("error: {place}{}{remedy}\n", fault.message)
+    format!("error: {place}{}{remedy}\n", without_place(fault))
+}
+
+/// The message without the line and column that stand before it already.
+fn without_place(fault: &Fault) -> &str {
+    let (Some(line), Some(column)) = (fault.line, fault.column) else {
+        return &fault.message;
+    };
+    let told = format!("line {line}, column {column}: ");
+    fault.message.strip_prefix(&told).unwrap_or(&fault.message)
 }
 
 /// Text of any origin and length as part of a message: one line, its ends only

@@ -276,7 +276,7 @@ impl Print<'_> {
         let cm2 = self.survey.wetted_area_mm2 / 100.0;
         let pm = self.survey.wetted_pm_mm2 / 100.0;
         let dm2 = number(cm2 / 100.0, 5);
-        format!("{} cm2 +- {} = {dm2} dm2", number(cm2, 5), number(pm, 2))
+        format!("{} +- {} cm2 = {dm2} dm2", number(cm2, 5), number(pm, 2))
     }
 
     /// What the wetted area is made of, and what is no part of it.
@@ -492,7 +492,7 @@ mod tests {
             let text = words(&text);
             for part in [
                 "30.0 x 30.0 x 60.0 mm, as large as an egg",
-                "WETTED AREA   78.000 cm2 +- 0.10 = 0.78000 dm2",
+                "WETTED AREA   78.000 +- 0.10 cm2 = 0.78000 dm2",
                 "outside     54.00 cm2",
                 "in a cavity 24.00 cm2, through an opening of 4.00 mm at 15, 15, 30 mm",
                 "masked        2.000 cm2",

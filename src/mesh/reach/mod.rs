@@ -175,6 +175,7 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
         area: 0.0,
         layers: 0.0,
         turned: 0.0,
+        again: 0.0,
         volume: 0.0,
         at: scene.welded.corners_of(at as usize)[0],
         lid: scene.welded.is_lid(at as usize),
@@ -233,19 +234,20 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
         wall.volume += run.volume;
     }
     walls.extend(lids);
-    let opposed = opposed(&scene.welded);
-    for (&triangle, &net) in &opposed {
+    let nets = nets(&scene.welded);
+    for (&triangle, &net) in &nets {
         if let Some((patch, turned)) = free.patch(triangle) {
             let area = area(scene.welded.corners_of(triangle as usize));
             let sign = if turned { -1.0 } else { 1.0 };
-            walls[patch].turned += (net - 1.0) * sign * area;
-            walls[patch].layers += area * (1.0 - net.abs());
+            walls[patch].turned += f64::from(net - 1) * sign * area;
+            walls[patch].layers += (layers(net) - 1.0) * area;
+            walls[patch].again += again(net) * sign * area;
         }
     }
     for (cutting, &triangle) in scene.met.iter().enumerate() {
         let here = &scene.cuttings[cutting];
         let upright = scene.plane(triangle).normal;
-        let net = opposed.get(&triangle).copied().unwrap_or(1.0);
+        let net = nets.get(&triangle).copied().unwrap_or(1);
         for (part, outline) in here.parts.iter().enumerate() {
             let (layer, at) = (outline.area(), here.sheet.raised(outline.middle()));
             let area = if free.is_doubled(cutting, part) {
@@ -255,8 +257,9 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
             };
             walls.push(Wall {
                 area,
-                layers: layer * (2.0 - net.abs()),
-                turned: layer * net,
+                layers: layer * layers(net),
+                turned: layer * f64::from(net),
+                again: layer * again(net),
                 volume: area * dot(upright, less(at, origin)) / 3.0,
                 at,
                 ..nothing(triangle, free.of_part(cutting, part))
@@ -266,17 +269,27 @@ fn walls(scene: &Scene, free: &Free) -> Vec<Wall> {
     walls
 }
 
-/// The triangles that stand for doubles which are turned the other way, each
-/// with how they are turned together.
-fn opposed(welded: &Welded) -> BTreeMap<u32, f64> {
-    let nets: HashMap<u32, i8> = welded.opposed.iter().copied().collect();
+/// The triangles that stand for doubles, each with its net of how these are
+/// turned.
+fn nets(welded: &Welded) -> BTreeMap<u32, i32> {
+    let nets: HashMap<u32, i32> = welded.nets.iter().copied().collect();
     if nets.is_empty() {
         return BTreeMap::new();
     }
     let triangles = (0_u32..).zip(&welded.file);
     triangles
-        .filter_map(|(at, file)| Some((at, f64::from(*nets.get(file)?))))
+        .filter_map(|(at, file)| Some((at, *nets.get(file)?)))
         .collect()
+}
+
+/// The least number of doubles that leaves this net.
+fn layers(net: i32) -> f64 {
+    if net == 0 { 2.0 } else { f64::from(net.abs()) }
+}
+
+/// What of a net is there again after the first.
+fn again(net: i32) -> f64 {
+    f64::from(net - net.signum())
 }
 
 /// The connected pieces of the solid with a wall to the outside.

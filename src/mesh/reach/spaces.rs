@@ -16,6 +16,8 @@ pub(super) struct Wall {
     /// Of them, what is turned to the front in the file less what is turned to
     /// the back.
     pub(super) turned: f64,
+    /// Of that, what comes of the very same triangles there again.
+    pub(super) again: f64,
     /// Volume in mm³ between it and the origin, positive where its front looks
     /// away.
     pub(super) volume: f64,
@@ -46,6 +48,7 @@ struct Between {
     area: f64,
     layers: f64,
     turned: f64,
+    again: f64,
 }
 
 impl Between {
@@ -55,12 +58,14 @@ impl Between {
             self.area += wall.area;
             self.layers += wall.layers;
             self.turned += sign * wall.turned;
+            self.again += sign * wall.again;
         }
     }
 
     fn seen_from_behind(self) -> Self {
         Self {
             turned: -self.turned,
+            again: -self.again,
             ..self
         }
     }
@@ -77,6 +82,29 @@ impl Between {
             // As many walls as there are cannot leave an odd rest of an even number.
             && (layers.round() - crossed).rem_euclid(2.0) == 0.0;
         fits.then_some(crossed as i64)
+    }
+
+    /// The depth beyond, on a way from this depth.
+    fn beyond(&self, depth: i64) -> i64 {
+        let beyond = |between: &Self| between.crossed().map(|crossed| depth + crossed);
+        // What is left more often than it was entered has walls that the file
+        // has twice.
+        let is_left = |beyond: &i64| depth.signum() * beyond.signum() < 0;
+        beyond(self)
+            .filter(|beyond| !is_left(beyond))
+            .or_else(|| beyond(&self.once()))
+            .or_else(|| beyond(self))
+            .unwrap_or(i64::from(depth == 0))
+    }
+
+    /// The same without what is there again.
+    fn once(self) -> Self {
+        Self {
+            layers: self.layers - self.again.abs(),
+            turned: self.turned - self.again,
+            again: 0.0,
+            ..self
+        }
     }
 }
 
@@ -132,12 +160,11 @@ fn depths(next: &[Vec<(u32, Between)>]) -> Vec<Option<i64>> {
         }
         depths[space as usize] = Some(depth);
         for (to, between) in &next[space as usize] {
-            let beyond = match between.crossed() {
+            let beyond = match between.beyond(depth) {
                 // What the bath does not get into is not all hollow: where the
                 // walls are turned both ways at once, they hold something.
-                Some(0) if space == 0 && between.area > 0.0 => 1,
-                Some(crossed) => depth + crossed,
-                None => i64::from(depth == 0),
+                0 if space == 0 && between.area > 0.0 => 1,
+                beyond => beyond,
             };
             // The bits of positive numbers are ordered as they are.
             open.push((between.all.to_bits(), *to, beyond));

@@ -170,7 +170,10 @@ fn are_parted(a: &Flat, own: [bool; 3], b: &Flat, shared: [bool; 3], tolerance: 
         [1, 2].map(|next| less(*of.corners[(k + next) % 3], *of.corners[k]))
     };
     let (of_a, of_b) = (arms(a, own), arms(b, shared));
-    let across = less(plus(of_b[0], of_b[1]), plus(of_a[0], of_a[1]));
+    let way = |arms: [Corner; 2]| plus(arms[0], arms[1]);
+    let (to_a, to_b) = (way(of_a), way(of_b));
+    // Halfway, so that a long triangle does not tilt the plane into a short one.
+    let across = less(times(to_b, length(to_a)), times(to_a, length(to_b)));
     let margin = tolerance * tolerance * dot(across, across);
     let is_beyond = |along: f64| along > 0.0 && along * along > margin;
     of_b.iter().all(|arm| is_beyond(dot(*arm, across)))

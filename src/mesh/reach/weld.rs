@@ -25,10 +25,9 @@ pub(super) struct Welded {
     pub(super) flat: Vec<u32>,
     /// Triangles of the file that are there before.
     pub(super) doubled: Vec<u32>,
-    /// Where doubles are turned the other way: the triangle of the file that
-    /// stands for all, and how they are turned together, seen as it is: 0 where
-    /// as many are turned one way as the other, -1 where most are not as it is.
-    pub(super) opposed: Vec<(u32, i8)>,
+    /// Where there are doubles: the triangle of the file that stands for all,
+    /// and how many are turned as it is less how many are turned the other way.
+    pub(super) nets: Vec<(u32, i32)>,
     /// How the triangles meet.
     pub(super) sides: Sides,
     /// Under this length in mm, what is apart counts as one: a few last places
@@ -56,7 +55,7 @@ impl Welded {
             file: order,
             flat: Vec::new(),
             doubled: Vec::new(),
-            opposed: Vec::new(),
+            nets: Vec::new(),
             sides: Sides::default(),
             tolerance,
         };
@@ -165,9 +164,7 @@ impl Welded {
                 }
             };
             let net: i32 = alike.iter().map(|&(.., at)| turned(at)).sum();
-            if net <= 0 {
-                self.opposed.push((*file, net.signum() as i8));
-            }
+            self.nets.push((*file, net));
             doubled.extend(others.iter().map(|&(.., at)| at as usize));
         }
         doubled.sort_unstable();
