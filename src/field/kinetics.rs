@@ -1,5 +1,7 @@
 //! How much metal an overpotential deposits.
 
+use serde::{Deserialize, Serialize};
+
 /// Faraday constant over gas constant, K/V (CODATA 2018: 96485.33212 C/mol,
 /// 8.314462618 J/(mol K); both exact by definition).
 const F_OVER_R: f64 = 96_485.332_12 / 8.314_462_618;
@@ -11,7 +13,8 @@ const STEEPEST: f64 = 60.0;
 /// What one metal in one bath does: the current density i (A/m², deposition
 /// positive) at the potential p (V) of the liquid next to the metal less the
 /// metal's own, 0 at equilibrium.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "kebab-case", deny_unknown_fields)]
 pub enum Kinetics {
     /// None: whatever flows, p stays 0 (primary distribution).
     #[default]
@@ -30,6 +33,7 @@ pub enum Kinetics {
         /// Temperature, K, above 0.
         temperature_k: f64,
         /// Limiting current density L, A/m², above 0 where there is one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         limit_a_m2: Option<f64>,
     },
     /// `i = i0 (exp(αc F p / RT) - exp(-αa F p / RT))`, deposition limited by
@@ -44,6 +48,7 @@ pub enum Kinetics {
         /// Temperature, K, above 0.
         temperature_k: f64,
         /// Limiting current density L, A/m², above 0 where there is one.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
         limit_a_m2: Option<f64>,
     },
 }

@@ -11,6 +11,7 @@
 
 mod bath;
 mod bodies;
+mod cover;
 mod doubt;
 mod equations;
 mod harmonics;
@@ -21,6 +22,7 @@ mod krylov;
 mod linear;
 mod operator;
 mod panel;
+pub mod scene;
 #[cfg(test)]
 mod shapes;
 mod tank;

@@ -45,7 +45,7 @@ mod stl;
 mod survey;
 mod texture;
 mod threemf;
-mod tree;
+pub(crate) mod tree;
 mod words;
 
 use std::fmt;
