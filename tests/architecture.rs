@@ -80,7 +80,7 @@ const ROOMS: &[Room] = &[
     },
     Room {
         place: "report",
-        may_name: &["units", "plating", "mesh", "project", "report"],
+        may_name: &["units", "plating", "mesh", "field", "project", "report"],
         never: NO_WORLD,
     },
     Room {

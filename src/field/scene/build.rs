@@ -6,7 +6,7 @@ use super::super::panel::{Panel, Point};
 use super::check::SceneError;
 use super::meet::{IN_WALL, shell_of};
 use super::{Anode, Faces, Hung, Kind, Scene, Shield, Strand, Vessel};
-use crate::mesh::space::{area, dot, less, normal, plus, times, unit};
+use crate::mesh::space::{area, cross, dot, less, normal, plus, times, unit};
 use crate::mesh::{Class, Survey};
 use crate::units::Watch;
 
@@ -133,8 +133,7 @@ impl Part {
             solid: make != Make::Plate,
             shape,
         };
-        // As coarse as it can be: flat faces, and tubes of few sides.
-        part.shell = shell_of(&part.made(f64::INFINITY));
+        part.shell = part.shape.outline();
         part
     }
 
@@ -334,6 +333,64 @@ impl Part {
             }
         }
     }
+}
+
+impl Shape {
+    /// The surface in as few triangles as will do.
+    fn outline(&self) -> Vec<[Point; 3]> {
+        match self {
+            Self::Print => Vec::new(),
+            Self::Face(centre, normal, size) => {
+                let [across, up] = sides(*normal, *size);
+                let low = less(*centre, times(plus(across, up), 0.5));
+                quadrangle(low, across, up).to_vec()
+            }
+            Self::Fronted(centre, normal, size) => {
+                let behind = less(*centre, times(*normal, PLATE_THICK / 2.0));
+                cuboid(behind, *normal, *size, PLATE_THICK)
+            }
+            Self::Tube(points, diameter, closed) => {
+                shell_of(&cover::tube(points, *diameter, *closed, FAR))
+            }
+            Self::Block(centre, normal, size, thickness) => {
+                cuboid(*centre, *normal, *size, *thickness)
+            }
+        }
+    }
+}
+
+/// Longer than any tank, m.
+const FAR: f64 = 1e3;
+
+/// The sides of a plate: level and upward, of a level plate along x and y.
+fn sides(normal: Point, [wide, high]: [f64; 2]) -> [Point; 2] {
+    let across = if normal[0].hypot(normal[1]) > 1e-9 {
+        unit(cross([0.0, 0.0, 1.0], normal))
+    } else {
+        [normal[2].signum(), 0.0, 0.0]
+    };
+    [times(across, wide), times(cross(normal, across), high)]
+}
+
+fn quadrangle(low: Point, one: Point, other: Point) -> [[Point; 3]; 2] {
+    let (a, b) = (plus(low, one), plus(low, other));
+    let far = plus(a, other);
+    [[low, a, far], [low, far, b]]
+}
+
+fn cuboid(centre: Point, normal: Point, size: [f64; 2], thickness: f64) -> Vec<[Point; 3]> {
+    let [across, up] = sides(normal, size);
+    let along = times(normal, thickness);
+    let low = less(centre, times(plus(plus(across, up), along), 0.5));
+    let faces = [
+        quadrangle(low, up, across),
+        quadrangle(plus(low, along), across, up),
+        quadrangle(low, across, along),
+        quadrangle(plus(low, up), along, across),
+        quadrangle(low, along, up),
+        quadrangle(plus(low, across), up, along),
+    ];
+    faces.as_flattened().to_vec()
 }
 
 fn metres(points_mm: &[Point]) -> Vec<Point> {
