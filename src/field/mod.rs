@@ -30,6 +30,7 @@ mod tree;
 
 pub use bath::Bath;
 pub use bodies::{Body, Currents, FieldError, Order, Surface};
+pub use cover::{Cover, block, face, print, tube};
 pub use doubt::{Doubted, solve_doubted};
 pub use kinetics::{Flow, Kinetics};
 pub use panel::{Panel, Point, Potential};
