@@ -52,6 +52,8 @@ pub struct Cell {
     pub triangle: u32,
     /// In the tank, mm, counter-clockwise seen from the liquid.
     pub corners_mm: [Point; 3],
+    /// Its area, mm²: of a panel on a round, what the round has there.
+    pub area_mm2: f64,
     /// Current density, deposition positive, A/dm².
     pub i_a_dm2: f64,
 }
@@ -65,11 +67,6 @@ impl Cell {
     /// Upright on it, of length 1, into the liquid.
     pub fn normal(&self) -> Point {
         upright(self.corners_mm)
-    }
-
-    /// Its area, mm².
-    pub fn area_mm2(&self) -> f64 {
-        area(self.corners_mm)
     }
 }
 
@@ -261,15 +258,16 @@ impl BodySpread {
         } else {
             Vec::new()
         };
-        let cell = |(triangle, corners, density): (u32, [Point; 3], f64)| Cell {
+        let cell = |triangle: u32, corners: [Point; 3], area: f64, density: f64| Cell {
             triangle,
             corners_mm: corners.map(|corner| times(corner, 1e3)),
+            area_mm2: area * 1e6,
             i_a_dm2: density / 100.0,
         };
         let panels = values
             .iter()
             .zip(0..)
-            .map(|((panel, density), k)| cell((k, panel.corners, *density)));
+            .map(|((panel, density), k)| cell(k, panel.corners, panel.area, *density));
         let (low, high) = bounds(&part.shell);
         Self {
             name: part.name.clone(),
@@ -293,7 +291,14 @@ impl BodySpread {
             triangles: carried.map_or_else(Vec::new, |densities| {
                 let wetted = (0..part.shell.len()).filter(|at| !part.masked[*at]);
                 wetted
-                    .map(|at| cell((part.of[at], part.shell[at], densities[at])))
+                    .map(|at| {
+                        cell(
+                            part.of[at],
+                            part.shell[at],
+                            area(part.shell[at]),
+                            densities[at],
+                        )
+                    })
                     .collect()
             }),
         }
@@ -311,7 +316,7 @@ impl BodySpread {
         let mut order: Vec<&Cell> = self.triangles.iter().collect();
         order.sort_by_key(|cell| cell.triangle);
         for cell in order {
-            let area = cell.area_mm2();
+            let area = cell.area_mm2;
             match wholes
                 .last_mut()
                 .filter(|last| last.triangle == cell.triangle)
@@ -352,7 +357,7 @@ impl Whole {
             triangle: cell.triangle,
             at_mm: cell.middle_mm(),
             normal: cell.normal(),
-            area_mm2: cell.area_mm2(),
+            area_mm2: cell.area_mm2,
             i_a_dm2: cell.i_a_dm2,
         }
     }
