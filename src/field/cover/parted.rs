@@ -73,9 +73,7 @@ fn halve(skin: &mut Skin, sizes: &mut Sizes, edges: &[[u32; 2]]) {
     for edge in edges {
         let [a, b] = edge.map(|id| id as usize);
         skin.points.push(half(skin.points[a], skin.points[b]));
-        sizes
-            .bent
-            .push(f64::midpoint(sizes.bent[a], sizes.bent[b]));
+        sizes.bent.push(f64::midpoint(sizes.bent[a], sizes.bent[b]));
     }
     let parted = |a: u32, b: u32| {
         let place = edges.binary_search(&key(a, b));
@@ -106,9 +104,8 @@ fn parts(skin: &Skin, ids: [u32; 3], middles: [Option<u32>; 3]) -> Vec<[u32; 3]>
         let [a, b, c] = [k, next, last].map(|k| ids[k]);
         match (middles[k], middles[next]) {
             (Some(ab), Some(bc)) => {
-                let long = |p: u32, q: u32| {
-                    length(less(skin.points[p as usize], skin.points[q as usize]))
-                };
+                let long =
+                    |p: u32, q: u32| length(less(skin.points[p as usize], skin.points[q as usize]));
                 return if long(a, bc) < long(ab, c) {
                     vec![[ab, b, bc], [a, ab, bc], [a, bc, c]]
                 } else {
