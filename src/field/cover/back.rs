@@ -276,7 +276,9 @@ impl<'a> Cast<'a> {
 /// Shares of areas in place of the areas; how many.
 fn even_out(found: &mut [(u32, f32)]) -> u32 {
     let sum: f32 = found.iter().map(|(_, area)| area).sum();
-    found.iter_mut().for_each(|(_, area)| *area /= sum);
+    for (_, area) in found.iter_mut() {
+        *area /= sum;
+    }
     found.len() as u32
 }
 

@@ -31,7 +31,7 @@ fn joined(a: Bounds, b: Bounds) -> Bounds {
 #[derive(Debug)]
 pub(super) struct Boxes {
     nodes: Vec<Node>,
-    boxes: Vec<Bounds>,
+    of_things: Vec<Bounds>,
     order: Vec<u32>,
 }
 
@@ -49,12 +49,16 @@ impl Boxes {
         let mut tree = Self {
             nodes: Vec::with_capacity(boxes.len()),
             order: (0..boxes.len() as u32).collect(),
-            boxes,
+            of_things: boxes,
         };
         if !tree.order.is_empty() {
             tree.grow(0, tree.order.len());
         }
-        tree.boxes = tree.order.iter().map(|k| tree.boxes[*k as usize]).collect();
+        tree.of_things = tree
+            .order
+            .iter()
+            .map(|k| tree.of_things[*k as usize])
+            .collect();
         tree
     }
 
@@ -62,7 +66,7 @@ impl Boxes {
         let things = &mut self.order[from..to];
         let bounds = things
             .iter()
-            .map(|k| self.boxes[*k as usize])
+            .map(|k| self.of_things[*k as usize])
             .reduce(joined)
             .unwrap_or_default();
         let at = self.nodes.len();
@@ -81,7 +85,7 @@ impl Boxes {
             let axis = (0..3)
                 .max_by(|a, b| span(*a).total_cmp(&span(*b)))
                 .unwrap_or(0);
-            let boxes = &self.boxes;
+            let boxes = &self.of_things;
             let middle = |k: u32| boxes[k as usize].0[axis] + boxes[k as usize].1[axis];
             let half = things.len().div_euclid(2);
             things.select_nth_unstable_by(half, |a, b| middle(*a).total_cmp(&middle(*b)));
@@ -101,7 +105,7 @@ impl Boxes {
                 continue;
             }
             for k in node.things.0 as usize..node.things.1 as usize {
-                if meet(&self.boxes[k]) {
+                if meet(&self.of_things[k]) {
                     found(self.order[k]);
                 }
             }

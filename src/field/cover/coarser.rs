@@ -23,6 +23,8 @@ const BENDS: f64 = 0.93;
 /// The worst shape that is made of a better one: 4√3 area over the sum of squared
 /// edges, 1 for an even triangle.
 const WORST: f64 = 0.25;
+/// Among bad ones none is made that is worse than the worst by more than this.
+const WORSE: f64 = 0.8;
 /// The longest edge that is made, over the wanted length.
 const LONGEST: f64 = 1.5;
 
@@ -167,12 +169,22 @@ impl Work {
 
     /// Whether the surface stays what it is when `corner` goes into `into`.
     fn fits(&self, stars: &Stars, ring: &Ring, corner: u32, into: u32) -> bool {
-        self.stays_a_surface(stars, ring, into)
-            && self.line_fits(corner, into)
-            && ring
-                .faces
-                .iter()
-                .all(|face| self.face_fits(*face, corner, into))
+        if !self.stays_a_surface(stars, ring, into) || !self.line_fits(corner, into) {
+            return false;
+        }
+        let least = WORST.min(WORSE * self.worst(ring));
+        ring.faces
+            .iter()
+            .all(|face| self.face_fits(*face, corner, into, least))
+    }
+
+    /// The evenness of the worst face of a ring.
+    fn worst(&self, ring: &Ring) -> f64 {
+        let even = |face: &u32| {
+            let corners = self.skin.corners(*face as usize);
+            evenness(corners, length(normal(corners)))
+        };
+        ring.faces.iter().map(even).fold(1.0, f64::min)
     }
 
     /// The neighbours both have must be those of the faces both have.
@@ -220,7 +232,7 @@ impl Work {
             })
     }
 
-    fn face_fits(&self, face: u32, corner: u32, into: u32) -> bool {
+    fn face_fits(&self, face: u32, corner: u32, into: u32, least: f64) -> bool {
         let ids = self.skin.faces[face as usize];
         if ids.contains(&into) {
             return true;
@@ -236,8 +248,7 @@ impl Work {
         if leans || size <= 0.0 || dot(was, is) < TURNS.max(self.lean - 0.1) * length(was) * size {
             return false;
         }
-        let shape = evenness(new, size);
-        if shape < WORST && shape < evenness(old, length(was)) {
+        if evenness(new, size) < least {
             return false;
         }
         let to = self.at(into);

@@ -4,6 +4,8 @@
 use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 
+use rayon::prelude::*;
+
 use super::coarser::Coarse;
 use super::sizes::Sizes;
 use super::skin::half;
@@ -46,17 +48,16 @@ impl Facet {
         let k = (0..3)
             .max_by(|a, b| edge(self.corners, *a).total_cmp(&edge(self.corners, *b)))
             .unwrap_or(0);
-        let (next, last) = ((k + 1) % 3, (k + 2) % 3);
+        let next = (k + 1) % 3;
         let parted = half(self.corners[k], self.corners[next]);
         let bent = f64::midpoint(self.bent[k], self.bent[next]);
-        let part = |from: usize, to: usize| {
+        let part = |from: usize| {
             let (mut corners, mut sizes_there) = (self.corners, self.bent);
             corners[from] = parted;
             sizes_there[from] = bent;
-            debug_assert!(to != last);
             Self::new(corners, self.live, sizes_there, sizes)
         };
-        [part(next, k), part(k, next)]
+        [part(next), part(k)]
     }
 }
 
@@ -97,7 +98,6 @@ pub(super) fn finer(
     wanted: usize,
     watch: &dyn Watch,
 ) -> Result<Vec<Facet>, Stopped> {
-    use rayon::prelude::*;
     let skin = &coarse.skin;
     let facets: Vec<Worst> = (0..skin.faces.len())
         .into_par_iter()
@@ -110,7 +110,7 @@ pub(super) fn finer(
     let most = (MOST * wanted as f64) as usize;
     while let Some(worst) = heap.peek() {
         let enough = heap.len() >= wanted && worst.0.long < TOO_LONG;
-        if enough || heap.len() >= most || !(worst.0.long > 0.0) {
+        if enough || heap.len() >= most || worst.0.long <= 0.0 {
             break;
         }
         if heap.len() % 4096 == 0 {

@@ -19,6 +19,7 @@ mod joints;
 #[cfg(test)]
 mod known;
 mod made;
+mod parted;
 mod sizes;
 mod skin;
 
@@ -65,13 +66,16 @@ pub fn print(
 ) -> Result<Cover, FieldError> {
     checked(triangles, masked)?;
     go_on(watch, "making panels", 0.0)?;
-    let skin = skin::Skin::new(triangles, masked);
+    let mut skin = skin::Skin::new(triangles, masked);
     if skin.faces.is_empty() {
         return Err(FieldError::Empty);
     }
     go_on(watch, "making panels", 0.1)?;
-    let shape = skin::Shape::new(&skin);
-    let sizes = sizes::Sizes::new(&skin, &shape, wanted);
+    let mut shape = skin::Shape::new(&skin);
+    let mut sizes = sizes::Sizes::new(&skin, &shape, wanted);
+    if parted::parted(&mut skin, &mut sizes, wanted) {
+        shape = skin::Shape::new(&skin);
+    }
     let coarse = coarser::coarser(skin, shape, &sizes, wanted, watch)?;
     let facets = finer::finer(&coarse, &sizes, wanted, watch)?;
     let (mut panels, live): (Vec<Panel>, Vec<bool>) = facets
