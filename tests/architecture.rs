@@ -46,7 +46,7 @@ const ROOMS: &[Room] = &[
     },
     Room {
         place: "project",
-        may_name: &["units", "plating", "mesh", "project"],
+        may_name: &["units", "plating", "mesh", "field", "project"],
         never: NO_WORLD,
     },
     Room {

@@ -10,13 +10,14 @@ use super::Context;
 use super::args::SpreadArgs;
 use super::measure::{Progress, ReadPrint, read_bytes, stopped};
 use super::outcome::{Fault, Outcome, Trouble};
+use super::survey::with_print;
 use crate::field::FieldError;
 use crate::field::scene::{Hung, Print, Ready, Scene, SceneError, Spread, Supply};
 use crate::mesh::{self, LengthUnit, Mask};
 use crate::report::spread::{Told, csv, ply, vtu};
 use crate::settings;
 use crate::store::{self, sha256_hex};
-use crate::units::{A, V};
+use crate::units::{A, DM2, V};
 use kept::Kept;
 use located::located;
 
@@ -25,10 +26,17 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     let out = args.out.as_deref().map(Form::of).transpose()?;
     let mut asked = match (&args.scene, &args.dir) {
         (Some(file), None) => Asked::of_file(file)?,
-        _ => {
-            return Err(Trouble::usage("name a scene: spread --scene SCENE.json"));
-        }
+        (_, dir) => Asked::of_project(
+            context,
+            dir.as_deref().unwrap_or(Path::new(".")),
+            &args.piece,
+        )?,
     };
+    if args.amps.is_some() || args.volts.is_some() {
+        asked
+            .assumed
+            .retain(|said| !said.ends_with("on the pieces"));
+    }
     if let Some(amps) = args.amps {
         asked.scene.supply = Some(Supply::Amps(amps.to(A)));
     }
@@ -50,6 +58,20 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
         text = format!("{text}  {} is written\n", path.display());
     }
     Ok(Outcome::both(text, told.json()).warn(asked.warnings))
+}
+
+/// The box around a print, mm.
+fn box_mm(read: &ReadPrint<'_>) -> [[f64; 3]; 2] {
+    let scale = read.unit.mm();
+    let none = [[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]];
+    let corners = read.print.triangles().flatten();
+    corners.fold(none, |[low, high], corner| {
+        let at = corner.map(|along| along * scale);
+        [
+            [0, 1, 2].map(|k| at[k].min(low[k])),
+            [0, 1, 2].map(|k| at[k].max(high[k])),
+        ]
+    })
 }
 
 /// What a file is written as.
@@ -141,6 +163,60 @@ impl Asked {
         })
     }
 
+    /// The scene of a project's pieces in their tank.
+    fn of_project(context: &Context<'_>, dir: &Path, named: &[String]) -> Result<Self, Trouble> {
+        let folder = context.open(dir)?;
+        let definition = &folder.project().definition;
+        let pieces = with_print(definition, named)?;
+        let Some(tank) = definition.tanks.first() else {
+            return Err(Trouble::usage("the project has no tank"));
+        };
+        let (mut files, mut boxes) = (Vec::new(), Vec::new());
+        for piece in &pieces {
+            let mesh = piece.mesh.as_ref();
+            let file = folder.path().join(mesh.map_or("", |mesh| &mesh.file));
+            let bytes = read_bytes(&file)?;
+            let unit = mesh.and_then(|mesh| mesh.unit.as_deref()?.parse().ok());
+            let read = ReadPrint::of(&file, &bytes, unit)?;
+            boxes.push(box_mm(&read));
+            files.push(file);
+        }
+        let hung: Vec<_> = (pieces.iter().zip(boxes))
+            .map(|(piece, print)| {
+                (
+                    piece,
+                    print,
+                    piece.wetted_area().map_or(1.0, |area| area.to(DM2)),
+                )
+            })
+            .collect();
+        let (mut scene, mut assumed) = definition.scene(tank, &hung);
+        for (body, piece) in scene.bodies.iter_mut().zip(&pieces) {
+            let shapes = piece.masks.iter().map(|mask| mask.shape.clone());
+            body.masks = shapes
+                .filter(|shape| shape.parse::<Mask>().is_ok())
+                .collect();
+        }
+        let undrawn = pieces.iter().filter(|piece| {
+            piece.leads.is_empty() && !(piece.wires.is_empty() && piece.thieves.is_empty())
+        });
+        let undrawn: Vec<&str> = undrawn.map(|piece| piece.name.as_str()).collect();
+        if !undrawn.is_empty() {
+            assumed.push(format!(
+                "no wires at {}: `leads` of a piece tell how they run",
+                undrawn.join(", ")
+            ));
+        }
+        Ok(Self {
+            scene,
+            file: dir.join("project.ron"),
+            text: String::new(),
+            prints: files,
+            assumed,
+            warnings: Vec::new(),
+        })
+    }
+
     /// What comes of it: kept from before, or solved now and kept.
     fn answered(&mut self, context: &Context<'_>, panels: usize) -> Result<(Kept, bool), Trouble> {
         self.scene.check().map_err(|error| self.told(error))?;
@@ -205,7 +281,11 @@ impl Asked {
 
     /// What is wrong at a place of the scene.
     fn wrong(&self, path: &str, because: String) -> Trouble {
-        let place = located(&self.text, path);
+        let place = if self.text.is_empty() {
+            None
+        } else {
+            located(&self.text, path)
+        };
         Trouble::Error(Box::new(Fault {
             kind: "scene".to_owned(),
             message: format!("{path}: {because}"),

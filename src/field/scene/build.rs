@@ -422,6 +422,12 @@ fn lies_in(tank: &Vessel, triangle: &[Point; 3]) -> bool {
     })
 }
 
+/// A place turned about the origin by a quaternion w, x, y, z of any length but
+/// zero.
+pub fn turned(rotation: [f64; 4], at: Point) -> Point {
+    Turn::new(rotation).turn(at)
+}
+
 /// A turn about the origin by a quaternion of any length.
 struct Turn([Point; 3]);
 

@@ -12,7 +12,7 @@ mod places;
 mod ready;
 mod spread;
 
-pub use build::Print;
+pub use build::{Print, turned};
 pub use check::SceneError;
 pub use places::Place;
 pub use ready::{Ready, Solved};

@@ -192,14 +192,15 @@ impl Spread {
             volts,
             amps: total,
             resistance_ohm: fine_ohm,
-            bodies,
             flows: Flows {
                 panels: fine.panels,
                 residual: fine.residual,
                 balance: fine.balance,
-                error_resistance: doubt::of_resistance(fine_ohm, coarse_ohm),
+                error_resistance: doubt::of_resistance(fine_ohm, coarse_ohm)
+                    + doubt::of_sides(&bodies),
                 error_zones: doubt::of_zones(ready, fine, coarse),
             },
+            bodies,
         }
     }
 
