@@ -100,7 +100,10 @@ impl Told<'_> {
         lines.extend(spread.bodies.iter().map(|body| row(body, wide)));
         lines.push(String::new());
         for body in spread.bodies.iter().filter(|body| !body.places.is_empty()) {
-            lines.push(format!("  {}: places to watch", cell(&body.name, 40)));
+            lines.push(format!(
+                "  {}: places to watch",
+                cell(&body.name, 40).trim_end()
+            ));
             let places = body.places.iter();
             lines.extend(places.map(|place| place_words(body, place)));
         }

@@ -1,5 +1,6 @@
 //! Places to watch: where most goes, and where least does.
 
+use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use super::super::panel::{Panel, Point};
@@ -38,6 +39,29 @@ pub(super) fn places(panels: &[(&Panel, f64)], mean: f64) -> Vec<Place> {
     let mut found = ground.most();
     found.extend(ground.least());
     found
+}
+
+/// The densities, each the mean of its panel and those around it on the same
+/// side: the equations hold in the middles of panels, and where these are of
+/// uneven shape the densities jitter.
+pub(super) fn smoothed(panels: &[(&Panel, f64)]) -> Vec<f64> {
+    const SAME_SIDE: f64 = 0.9;
+    const NEAR: f64 = 1.5;
+    let tree = Tree::over(panels.len(), |k| Bounds::around(&[panels[k].0.middle], 0.0));
+    let around = |(panel, _): &(&Panel, f64)| {
+        let (mut amps, mut area) = (0.0, 0.0);
+        let far = NEAR * panel.radius;
+        tree.overlapping(&Bounds::around(&[panel.middle], far), |k| {
+            let (other, density) = panels[k];
+            let near = length(less(other.middle, panel.middle)) <= far;
+            if near && dot(other.normal, panel.normal) > SAME_SIDE {
+                amps += density * other.area;
+                area += other.area;
+            }
+        });
+        amps / area
+    };
+    panels.par_iter().map(around).collect()
 }
 
 struct Ground<'a> {

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::super::bodies::{Body, Currents, Order, Surface};
 use super::super::panel::{Panel, Point};
 use super::build::{Part, bounds, upright};
-use super::places::{Place, places};
+use super::places::{Place, places, smoothed};
 use super::ready::Ready;
 use super::{Supply, doubt};
 use crate::mesh::space::{area, middle, plus, times};
@@ -248,14 +248,19 @@ impl BodySpread {
         let values: Vec<(&Panel, f64)> = live.iter().map(panel).collect();
         let area_m2 = faces * values.iter().map(|(panel, _)| panel.area).sum::<f64>();
         let mean = amps / area_m2;
-        let mut ranked: Vec<(f64, f64)> = values
+        let even: Vec<(&Panel, f64)> = values
+            .iter()
+            .zip(smoothed(&values))
+            .map(|((panel, _), density)| (*panel, density))
+            .collect();
+        let mut ranked: Vec<(f64, f64)> = even
             .iter()
             .map(|(panel, density)| (density / mean, panel.area))
             .collect();
         ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
         let share = amps / total;
         let places = if part.kind == Kind::Piece {
-            places(&values, mean)
+            places(&even, mean)
         } else {
             Vec::new()
         };
