@@ -1,5 +1,6 @@
-//! Quantities of the trade and the geometry of prints: the two lowest rooms of
-//! `tankside`, which names them as its own.
+//! Quantities of the trade, the geometry of prints and the field in a tank: the
+//! lowest rooms of `tankside`, which names them as its own.
 
+pub mod field;
 pub mod mesh;
 pub mod units;

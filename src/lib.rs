@@ -8,6 +8,7 @@
 //! | [`units`] | quantities of the trade, instants, figures with their doubt | std |
 //! | [`plating`] | one deposit: metals, Faraday, charge from readings, shares, ladders | units |
 //! | [`mesh`] | one print: file formats, area, size | units |
+//! | [`field`] | one tank: where the current goes | units, mesh |
 //! | [`project`] | the user's project: definition, events, and the state they fold into | the rooms above |
 //! | [`store`] | its files: folder, journal, lock, notices, what is kept for the next start | project, `std::fs` |
 //! | [`settings`] | the user's own settings and keys, for all projects | project, store |
@@ -25,4 +26,4 @@ pub mod settings;
 pub mod store;
 pub mod tui;
 
-pub use tankside_kernel::{mesh, units};
+pub use tankside_kernel::{field, mesh, units};

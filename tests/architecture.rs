@@ -40,8 +40,13 @@ const ROOMS: &[Room] = &[
         never: NO_WORLD,
     },
     Room {
+        place: "field",
+        may_name: &["units", "mesh", "field"],
+        never: NO_WORLD,
+    },
+    Room {
         place: "project",
-        may_name: &["units", "plating", "mesh", "project"],
+        may_name: &["units", "plating", "mesh", "field", "project"],
         never: NO_WORLD,
     },
     Room {
@@ -75,7 +80,7 @@ const ROOMS: &[Room] = &[
     },
     Room {
         place: "report",
-        may_name: &["units", "plating", "mesh", "project", "report"],
+        may_name: &["units", "plating", "mesh", "field", "project", "report"],
         never: NO_WORLD,
     },
     Room {

@@ -30,5 +30,6 @@ mod raw;
 mod readme;
 mod retell;
 mod samples;
+mod spread;
 mod store_digests;
 mod told;

@@ -5,9 +5,11 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
+use crate::field::scene::{PANELS, PANELS_RANGE};
 use crate::mesh::{LengthUnit, Mask, MaskError, Printed};
 use crate::plating::Metal;
 use crate::project::{ContactChange, Finding, Mode, Stage, WeighedAs};
+use crate::report::spread::Rows;
 use crate::units::{
     Area, CELSIUS, Charge, Current, CurrentDensity, Duration, Length, Mass, QuantityError, Ratio,
     Resistance, Temperature, Voltage, Volume, Zone, is_unseen,
@@ -78,6 +80,27 @@ Masks, in mm, POINT is x,y,z:
   box:A:B  sphere:C:R  cylinder:A:B:R
   patch:POINT:DEGREES  from the triangle nearest to POINT up to sharper edges
   group:NAME           a group or object that the file names";
+
+const SCENE_FORM: &str = "\
+A scene, in mm, volts and S/m; meshes lie beside it:
+  {\"tank\": {\"min_mm\": [-150,-100,-100], \"max_mm\": [150,100,100]},
+   \"conductivity_s_m\": 25,
+   \"anodes\": [{\"name\": \"left\", \"centre_mm\": [-150,0,0], \"normal\": [1,0,0],
+               \"size_mm\": [150,150], \"volts\": 1}],
+   \"bodies\": [{\"name\": \"bell\", \"mesh\": \"bell.stl\", \"unit\": \"mm\", \"move_mm\": [0,0,0],
+               \"rotation\": [1,0,0,0], \"volts\": 0, \"kinetics\": {\"kind\": \"none\"}}],
+   \"wires\": [{\"name\": \"hook\", \"points_mm\": [[0,0,20],[0,0,100]], \"diameter_mm\": 1,
+              \"volts\": 0, \"closed\": false}],
+   \"shields\": [{\"centre_mm\": [60,0,0], \"normal\": [1,0,0], \"size_mm\": [80,80],
+                \"thickness_mm\": 3}],
+   \"supply\": {\"volts\": 1}}
+\"tank\": null is a bath without end. A plate in a wall works on one face, in the
+liquid on both (\"faces\": \"front\" for one); \"rods\" are anodes like wires;
+\"thief\": true of a wire, \"masks\" of a body and \"kinetics\" of a wire (as the first
+piece's unless told) may be added. The supply holds {\"volts\"} of the highest
+anode, or {\"amps\"} in all. Kinetics: none; linear rp_ohm_m2; tafel i0_a_m2 alpha_c
+temperature_k limit_a_m2; butler-volmer those and alpha_a. Deposition is positive,
+places are in the tank. error_estimate: upper bounds, as shares.";
 
 const WAIT_FORMS: &str = "\
 Prints nothing before. What is due already is told at once. A due thing stays
@@ -236,6 +259,9 @@ pub(super) enum Verb {
     /// The area of print files that the bath wets, and what is wrong with them
     #[command(after_help = MASK_FORMS)]
     Measure(MeasureArgs),
+    /// Where the metal goes: current density over pieces in a tank
+    #[command(after_help = SCENE_FORM)]
+    Spread(SpreadArgs),
     /// Survey the prints of a project anew: after a new file or other masks
     Survey {
         /// The project's folder
@@ -407,6 +433,61 @@ pub(super) struct MeasureArgs {
     /// Write the surface of one print as PLY: a class and a colour for each face
     #[arg(long, value_name = "OUT.ply")]
     pub(super) classes: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(super) struct SpreadArgs {
+    /// The project's folder
+    #[arg(required_unless_present = "scene", conflicts_with = "scene")]
+    pub(super) dir: Option<PathBuf>,
+    /// A scene in place of a project's
+    #[arg(long, value_name = "SCENE.json")]
+    pub(super) scene: Option<PathBuf>,
+    /// Only this piece of the project; again for more
+    #[arg(long, value_name = "PIECE", conflicts_with = "scene")]
+    pub(super) piece: Vec<String>,
+    /// What the supply holds: amps into all that hangs there
+    #[arg(long, conflicts_with = "volts")]
+    pub(super) amps: Option<Current>,
+    /// What the supply holds: volts of the anodes
+    #[arg(long)]
+    pub(super) volts: Option<Voltage>,
+    /// How fine: twice the panels take twice the time
+    #[arg(long, value_name = "N", default_value_t = PANELS, value_parser = panels)]
+    pub(super) panels: usize,
+    /// What CSV, PLY and VTU hold one of: triangles of the prints, or panels
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) rows: RowsName,
+    /// Write what flows where: a PNG is a picture
+    #[arg(long, value_name = "FILE.ply|.vtu|.csv|.png")]
+    pub(super) out: Option<PathBuf>,
+}
+
+/// What a table has a row for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub(super) enum RowsName {
+    /// What is wetted of each triangle of each print
+    #[default]
+    Triangle,
+    /// Every panel of every body
+    Panel,
+}
+
+impl From<RowsName> for Rows {
+    fn from(name: RowsName) -> Self {
+        match name {
+            RowsName::Triangle => Self::Triangle,
+            RowsName::Panel => Self::Panel,
+        }
+    }
+}
+
+fn panels(text: &str) -> Result<usize, String> {
+    let (least, most) = (PANELS_RANGE.start(), PANELS_RANGE.end());
+    match text.parse() {
+        Ok(count) if PANELS_RANGE.contains(&count) => Ok(count),
+        _ => Err(format!("a number from {least} to {most}")),
+    }
 }
 
 fn mask(text: &str) -> Result<Mask, String> {

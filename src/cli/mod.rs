@@ -13,6 +13,7 @@ mod own;
 mod project;
 mod record;
 mod samples;
+mod spread;
 mod survey;
 mod template;
 mod wait;
@@ -281,6 +282,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
         Verb::New(new) => &new.dir,
         Verb::Add(add) => &add.dir,
         Verb::Wait(wait) => &wait.dir,
+        Verb::Spread(spread) => spread.dir.as_ref()?,
         _ => return None,
     };
     Some(dir.to_string_lossy().into_owned())
@@ -317,6 +319,7 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
         Verb::Notices { dir } => notices::notices(context, &dir),
         Verb::Charge(charge) => ask::charge(&charge),
         Verb::Closeout { dir, act } => record::closeout(context, &dir, act),
+        Verb::Spread(asked) => spread::spread(context, &asked),
         Verb::Measure(measure) => measure::measure(context, &measure),
         Verb::Survey { dir, pieces } => survey::survey(context, &dir, &pieces),
         Verb::Settings { who } => own::settings(who.as_deref()),

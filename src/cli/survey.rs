@@ -51,7 +51,7 @@ pub(super) fn survey(
 }
 
 /// The pieces that are named, or all, those that have a print.
-fn with_print(definition: &Definition, named: &[String]) -> Result<Vec<Piece>, Trouble> {
+pub(super) fn with_print(definition: &Definition, named: &[String]) -> Result<Vec<Piece>, Trouble> {
     let mut pieces = Vec::new();
     for name in named {
         let Some(piece) = definition.piece(name) else {

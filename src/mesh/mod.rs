@@ -40,12 +40,12 @@ mod reach;
 mod rooms;
 pub mod shape;
 mod size;
-mod space;
+pub(crate) mod space;
 mod stl;
 mod survey;
 mod texture;
 mod threemf;
-mod tree;
+pub(crate) mod tree;
 mod words;
 
 use std::fmt;

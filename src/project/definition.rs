@@ -1,5 +1,6 @@
 //! What a person wrote in `project.ron`.
 
+use super::hung::{Hangs, Lead, Plate};
 use serde::{Deserialize, Serialize};
 
 use super::nearest::nearest;
@@ -138,6 +139,9 @@ pub struct Tank {
     /// What hangs on plus.
     #[serde(default)]
     pub anodes: Vec<Anode>,
+    /// Insulating plates in the liquid.
+    #[serde(default)]
+    pub shields: Vec<Plate>,
     /// The DC supply.
     #[serde(default)]
     pub supply: Supply,
@@ -154,6 +158,7 @@ impl Tank {
             inside: None,
             fill: None,
             anodes: Vec::new(),
+            shields: Vec::new(),
             supply: Supply::default(),
             bath: Bath::default(),
         }
@@ -178,9 +183,12 @@ pub struct Anode {
     /// The most current it may carry.
     #[serde(default)]
     pub carries: Option<Current>,
-    /// Where it hangs.
+    /// Where it hangs, in words.
     #[serde(default)]
     pub place: String,
+    /// Where it hangs, in figures.
+    #[serde(default)]
+    pub plate: Option<Plate>,
 }
 
 /// A DC power supply.
@@ -217,6 +225,9 @@ pub struct Bath {
     /// Charge after which the anode bags are due.
     #[serde(default)]
     pub bags_every: Option<Charge>,
+    /// Its conductivity, S/m.
+    #[serde(default)]
+    pub conductivity_s_m: Option<f64>,
 }
 
 /// How the bath is moved.
@@ -450,6 +461,12 @@ pub struct Piece {
     /// Thieves in the bath.
     #[serde(default)]
     pub thieves: Vec<Wire>,
+    /// Contact wires and thieves as they run in the tank.
+    #[serde(default)]
+    pub leads: Vec<Lead>,
+    /// Where it hangs and how it is turned.
+    #[serde(default)]
+    pub hangs: Option<Hangs>,
     /// Parts kept from the bath on purpose.
     #[serde(default)]
     pub masks: Vec<Mask>,
@@ -478,6 +495,8 @@ impl Piece {
             roughness_because: None,
             wires: Vec::new(),
             thieves: Vec::new(),
+            leads: Vec::new(),
+            hangs: None,
             masks: Vec::new(),
             route: None,
             target: None,

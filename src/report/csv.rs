@@ -61,7 +61,7 @@ fn plain(value: &Value) -> String {
 /// of OWASP, "CSV Injection" and ASVS 5.0, 1.2.10; tab, carriage return and NUL
 /// are escapes by then. The wide forms are the same signs typed in a Japanese
 /// or Chinese input mode.
-fn field(text: &str) -> String {
+pub(super) fn field(text: &str) -> String {
     let plain = plain_text(text);
     let lead = if plain.starts_with(['=', '+', '-', '@', '＝', '＋', '－', '＠']) {
         "'"

@@ -12,5 +12,6 @@ pub mod markdown;
 pub mod print;
 pub mod safe;
 pub mod sheet;
+pub mod spread;
 pub mod text;
 mod told;

@@ -81,6 +81,12 @@ impl Stamped {
     }
 }
 
+/// What tells this very program from another build of it: where its file is, how
+/// long and how old.
+pub fn program_stamp() -> Option<String> {
+    Stamped::program().map(|stamped| format!("{stamped:?}"))
+}
+
 impl Folder {
     /// The project in a folder as it can be shown at once, from what
     /// [`Self::keep`] left in the cache folder `dir`; `None` where nothing there

@@ -33,6 +33,7 @@ mod notices;
 mod piece_text;
 pub mod ron_text;
 mod salvage;
+mod spreads;
 
 pub use check::{CheckReport, Problem, check, check_on};
 pub use disk::{Disk, Locked, RealDisk, Stamp};
@@ -44,8 +45,9 @@ pub use files::{
 };
 pub use folder::Folder;
 pub use intake::TakenLogger;
-pub use kept::LONG;
+pub use kept::{LONG, program_stamp};
 pub use layout::read_journal;
 pub use notice_log::{NoticeDone, NoticeEntry, NoticeLog, silences};
 pub use piece_text::{piece_entry, survey_values};
 pub use salvage::{Rescue, Salvage, salvage, salvage_on};
+pub use spreads::{keep_spread, kept_spread};

@@ -1,0 +1,320 @@
+//! `spread`: where the metal goes, of a scene file or of a project.
+
+mod kept;
+mod located;
+mod png;
+
+use std::path::{Path, PathBuf};
+
+use super::Context;
+use super::args::SpreadArgs;
+use super::measure::{Progress, ReadPrint, read_bytes, stopped};
+use super::outcome::{Fault, Outcome, Trouble};
+use super::survey::with_print;
+use crate::field::FieldError;
+use crate::field::scene::{Hung, Print, Ready, Scene, SceneError, Spread, Supply};
+use crate::mesh::{self, LengthUnit, Mask};
+use crate::report::spread::{Told, csv, ply, vtu};
+use crate::settings;
+use crate::store::{self, sha256_hex};
+use crate::units::{A, DM2, V};
+use kept::Kept;
+use located::located;
+
+/// `spread --scene SCENE.json` or `spread DIR`
+pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome, Trouble> {
+    let out = args.out.as_deref().map(Form::of).transpose()?;
+    let mut asked = match (&args.scene, &args.dir) {
+        (Some(file), None) => Asked::of_file(file)?,
+        (_, dir) => Asked::of_project(
+            context,
+            dir.as_deref().unwrap_or(Path::new(".")),
+            &args.piece,
+        )?,
+    };
+    if args.amps.is_some() || args.volts.is_some() {
+        asked
+            .assumed
+            .retain(|said| !said.ends_with("on the pieces"));
+    }
+    if let Some(amps) = args.amps {
+        asked.scene.supply = Some(Supply::Amps(amps.to(A)));
+    }
+    if let Some(volts) = args.volts {
+        asked.scene.supply = Some(Supply::Volts(volts.to(V)));
+    }
+    let (kept, cached) = asked.answered(context, args.panels)?;
+    let told = Told {
+        spread: &kept.spread,
+        conductivity_s_m: asked.scene.conductivity_s_m,
+        setup_s: kept.setup_s,
+        solve_s: kept.solve_s,
+        cached,
+        assumed: &asked.assumed,
+    };
+    let mut text = told.text();
+    if let (Some(form), Some(path)) = (out, &args.out) {
+        store::write_out(path, form.written(&kept.spread, args))?;
+        text = format!("{text}  {} is written\n", path.display());
+    }
+    Ok(Outcome::both(text, told.json()).warn(asked.warnings))
+}
+
+/// The box around a print, mm.
+fn box_mm(read: &ReadPrint<'_>) -> [[f64; 3]; 2] {
+    let scale = read.unit.mm();
+    let none = [[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]];
+    let corners = read.print.triangles().flatten();
+    corners.fold(none, |[low, high], corner| {
+        let at = corner.map(|along| along * scale);
+        [
+            [0, 1, 2].map(|k| at[k].min(low[k])),
+            [0, 1, 2].map(|k| at[k].max(high[k])),
+        ]
+    })
+}
+
+/// What a file is written as.
+#[derive(Debug, Clone, Copy)]
+enum Form {
+    Ply,
+    Vtu,
+    Csv,
+    Png,
+}
+
+impl Form {
+    fn of(path: &Path) -> Result<Self, Trouble> {
+        let ending = path.extension().and_then(|ending| ending.to_str());
+        match ending.map(str::to_ascii_lowercase).as_deref() {
+            Some("ply") => Ok(Self::Ply),
+            Some("vtu") => Ok(Self::Vtu),
+            Some("csv") => Ok(Self::Csv),
+            Some("png") => Ok(Self::Png),
+            _ => Err(Trouble::usage(
+                "--out names a file that ends in .ply, .vtu, .csv or .png",
+            )),
+        }
+    }
+
+    fn written(self, spread: &Spread, args: &SpreadArgs) -> Vec<u8> {
+        match self {
+            Self::Ply => ply(spread, args.rows.into()),
+            Self::Vtu => vtu(spread, args.rows.into()).into_bytes(),
+            Self::Csv => csv(spread, args.rows.into()).into_bytes(),
+            Self::Png => png::picture(spread),
+        }
+    }
+}
+
+/// A scene and where its prints lie.
+struct Asked {
+    scene: Scene,
+    /// The scene's file and text, for the place of what is wrong.
+    file: PathBuf,
+    text: String,
+    /// Of each body.
+    prints: Vec<PathBuf>,
+    assumed: Vec<String>,
+    warnings: Vec<String>,
+}
+
+impl Asked {
+    fn of_file(file: &Path) -> Result<Self, Trouble> {
+        let bytes = store::read_file(file)?;
+        let wrong = |message: String, line: usize, column: usize| {
+            Trouble::Error(Box::new(Fault {
+                kind: "scene".to_owned(),
+                message,
+                remedy: "`tankside help spread` shows the form of a scene".to_owned(),
+                file: Some(file.to_owned()),
+                line: Some(line),
+                column: Some(column),
+            }))
+        };
+        let text = match String::from_utf8(bytes) {
+            Ok(text) => text,
+            Err(_) => return Err(wrong("the text is not UTF-8".to_owned(), 1, 1)),
+        };
+        let text = text.trim_start_matches('\u{feff}').to_owned();
+        let scene: Scene = serde_json::from_str(&text).map_err(|error| {
+            let said = error.to_string();
+            let said = said
+                .rsplit_once(" at line ")
+                .map_or(said.as_str(), |(said, _)| said);
+            wrong(said.to_owned(), error.line(), error.column())
+        })?;
+        let beside = file.parent().unwrap_or(Path::new(""));
+        let find = |body: &Hung| {
+            let path = beside.join(&body.mesh);
+            if path.exists() {
+                path
+            } else {
+                PathBuf::from(&body.mesh)
+            }
+        };
+        Ok(Self {
+            prints: scene.bodies.iter().map(find).collect(),
+            scene,
+            file: file.to_owned(),
+            text,
+            assumed: Vec::new(),
+            warnings: Vec::new(),
+        })
+    }
+
+    /// The scene of a project's pieces in their tank.
+    fn of_project(context: &Context<'_>, dir: &Path, named: &[String]) -> Result<Self, Trouble> {
+        let folder = context.open(dir)?;
+        let definition = &folder.project().definition;
+        let pieces = with_print(definition, named)?;
+        let Some(tank) = definition.tanks.first() else {
+            return Err(Trouble::usage("the project has no tank"));
+        };
+        let (mut files, mut boxes) = (Vec::new(), Vec::new());
+        for piece in &pieces {
+            let mesh = piece.mesh.as_ref();
+            let file = folder.path().join(mesh.map_or("", |mesh| &mesh.file));
+            let bytes = read_bytes(&file)?;
+            let unit = mesh.and_then(|mesh| mesh.unit.as_deref()?.parse().ok());
+            let read = ReadPrint::of(&file, &bytes, unit)?;
+            boxes.push(box_mm(&read));
+            files.push(file);
+        }
+        let hung: Vec<_> = (pieces.iter().zip(boxes))
+            .map(|(piece, print)| {
+                (
+                    piece,
+                    print,
+                    piece.wetted_area().map_or(1.0, |area| area.to(DM2)),
+                )
+            })
+            .collect();
+        let (mut scene, mut assumed) = definition.scene(tank, &hung);
+        for (body, piece) in scene.bodies.iter_mut().zip(&pieces) {
+            let shapes = piece.masks.iter().map(|mask| mask.shape.clone());
+            body.masks = shapes
+                .filter(|shape| shape.parse::<Mask>().is_ok())
+                .collect();
+        }
+        let undrawn = pieces.iter().filter(|piece| {
+            piece.leads.is_empty() && !(piece.wires.is_empty() && piece.thieves.is_empty())
+        });
+        let undrawn: Vec<&str> = undrawn.map(|piece| piece.name.as_str()).collect();
+        if !undrawn.is_empty() {
+            assumed.push(format!(
+                "no wires at {}: `leads` of a piece tell how they run",
+                undrawn.join(", ")
+            ));
+        }
+        Ok(Self {
+            scene,
+            file: dir.join("project.ron"),
+            text: String::new(),
+            prints: files,
+            assumed,
+            warnings: Vec::new(),
+        })
+    }
+
+    /// What comes of it: kept from before, or solved now and kept.
+    fn answered(&mut self, context: &Context<'_>, panels: usize) -> Result<(Kept, bool), Trouble> {
+        self.scene.check().map_err(|error| self.told(error))?;
+        let bytes = self
+            .prints
+            .iter()
+            .map(|file| read_bytes(file))
+            .collect::<Result<Vec<_>, _>>()?;
+        let digests = bytes.iter().map(|bytes| sha256_hex(bytes));
+        let cache = settings::cache_dir();
+        let label = kept::label(&self.scene, panels, digests);
+        if let Some(kept) = cache.as_deref().and_then(|dir| Kept::read(dir, &label)) {
+            return Ok((kept, true));
+        }
+        let progress = Progress::on(context.clock);
+        let mut prints = Vec::new();
+        for (k, bytes) in bytes.iter().enumerate() {
+            prints.push(self.print(k, bytes, &progress)?);
+        }
+        let began = context.clock.now();
+        let ready = Ready::new(&self.scene, &prints, panels, &progress)
+            .map_err(|error| self.told(error))?;
+        let set_up = context.clock.now();
+        let solved = ready
+            .solve(&self.scene, None, &progress)
+            .map_err(|error| self.told(error))?;
+        let kept = Kept {
+            spread: solved.spread,
+            setup_s: set_up.elapsed_since(began),
+            solve_s: context.clock.now().elapsed_since(set_up),
+        };
+        if let Some(dir) = cache {
+            kept.keep(&dir, &label);
+        }
+        Ok((kept, false))
+    }
+
+    /// What of a body's print is wetted.
+    fn print(&mut self, k: usize, bytes: &[u8], progress: &Progress<'_>) -> Result<Print, Trouble> {
+        let body = &self.scene.bodies[k];
+        let at = |field: &str| format!("bodies[{k}].{field}");
+        let unit = body.unit.as_deref().map(str::parse::<LengthUnit>);
+        let unit = unit
+            .transpose()
+            .map_err(|error| self.wrong(&at("unit"), error.to_string()))?;
+        let masks = body
+            .masks
+            .iter()
+            .map(|mask| mask.parse::<Mask>())
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(|error| self.wrong(&at("masks"), error.to_string()))?;
+        let read = ReadPrint::of(&self.prints[k], bytes, unit)?;
+        let order = read.order(mesh::Order::BUBBLE_MM, masks)?;
+        let survey = mesh::survey(&read.print, &order, progress).map_err(stopped)?;
+        let said = read.warnings();
+        let said = said
+            .into_iter()
+            .map(|said| format!("{}: {said}", body.name));
+        self.warnings.extend(said);
+        Ok(Print::of(&survey))
+    }
+
+    /// What is wrong at a place of the scene.
+    fn wrong(&self, path: &str, because: String) -> Trouble {
+        let place = if self.text.is_empty() {
+            None
+        } else {
+            located(&self.text, path)
+        };
+        Trouble::Error(Box::new(Fault {
+            kind: "scene".to_owned(),
+            message: format!("{path}: {because}"),
+            remedy: "`tankside help spread` shows the form of a scene".to_owned(),
+            file: Some(self.file.clone()),
+            line: place.map(|(line, _)| line),
+            column: place.map(|(_, column)| column),
+        }))
+    }
+
+    fn told(&self, error: SceneError) -> Trouble {
+        match error {
+            SceneError::Wrong { path, because } => self.wrong(&path, because),
+            SceneError::Meets(said) => Trouble::Error(Box::new(Fault {
+                kind: "collision".to_owned(),
+                message: said,
+                remedy: "see to the places and turns in the scene".to_owned(),
+                file: Some(self.file.clone()),
+                ..Fault::default()
+            })),
+            SceneError::Field(FieldError::Stopped(error)) => stopped(error),
+            SceneError::Field(error @ FieldError::Unsolved { .. }) => {
+                Trouble::fault("unsolved", error.to_string(), "try other --panels")
+            }
+            SceneError::Field(error) => Trouble::fault(
+                "scene",
+                error.to_string(),
+                "see to the numbers of the scene",
+            ),
+        }
+    }
+}
