@@ -237,9 +237,10 @@ fn shown(spread: &Spread, rows: Rows) -> Vec<(usize, Cell)> {
 pub fn ply(spread: &Spread, rows: Rows) -> Vec<u8> {
     let cells = shown(spread, rows);
     let names = spread.bodies.iter().enumerate();
-    let names: String = names
+    let names: Vec<String> = names
         .map(|(k, body)| format!("comment body {k} {}\n", cell(&body.name, 200).trim_end()))
         .collect();
+    let names = names.concat();
     let header = format!(
         "ply\nformat binary_little_endian 1.0\ncomment mm; i_a_dm2: A/dm2, deposition positive\n{names}\
          element vertex {}\nproperty double x\nproperty double y\nproperty double z\nelement face {}\n\
@@ -284,7 +285,8 @@ pub fn vtu(spread: &Spread, rows: Rows) -> String {
     };
     let points = list(&mut |(_, cell)| {
         let numbers = cell.corners_mm.as_flattened();
-        numbers.iter().map(|n| format!("{n:.7} ")).collect()
+        let words: Vec<String> = numbers.iter().map(|n| format!("{n:.7} ")).collect();
+        words.concat()
     });
     let mut next = 0;
     let corners = list(&mut |_| {

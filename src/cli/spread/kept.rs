@@ -35,14 +35,14 @@ pub(super) fn label(
 }
 
 impl Kept {
-    pub(super) fn read(dir: &Path, label: &Option<String>) -> Option<Self> {
-        let bytes = store::kept_spread(dir, label.as_ref()?)?;
+    pub(super) fn read(dir: &Path, label: &str) -> Option<Self> {
+        let bytes = store::kept_spread(dir, label)?;
         postcard::from_bytes(&bytes).ok()
     }
 
     /// Keeps it; where that fails it is solved again the next time.
-    pub(super) fn keep(&self, dir: &Path, label: &Option<String>) {
-        if let (Some(label), Ok(bytes)) = (label, postcard::to_allocvec(self)) {
+    pub(super) fn keep(&self, dir: &Path, label: &str) {
+        if let Ok(bytes) = postcard::to_allocvec(self) {
             store::keep_spread(dir, label, &bytes);
         }
     }

@@ -95,7 +95,7 @@ impl Scan<'_> {
                     continue;
                 }
                 b'{' | b'[' => depth += 1,
-                b'}' | b']' if depth == 0 => return,
+                b'}' | b']' | b',' | b':' if depth == 0 => return,
                 b'}' | b']' => {
                     depth -= 1;
                     if depth == 0 {
@@ -103,7 +103,6 @@ impl Scan<'_> {
                         return;
                     }
                 }
-                b',' | b':' if depth == 0 => return,
                 _ => {}
             }
             self.at += 1;

@@ -101,6 +101,10 @@ pub enum Faces {
 }
 
 impl Faces {
+    #[allow(
+        clippy::trivially_copy_pass_by_ref,
+        reason = "the form that serde asks for"
+    )]
     fn is_both(&self) -> bool {
         *self == Self::Both
     }

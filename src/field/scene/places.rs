@@ -220,11 +220,10 @@ fn eigenvalues(m: [[f64; 3]; 3]) -> [f64; 3] {
         return [third; 3];
     }
     let b = |r: usize, c: usize| (m[r][c] - if r == c { third } else { 0.0 }) / p;
-    let half = (b(0, 0) * (b(1, 1) * b(2, 2) - b(1, 2) * b(2, 1))
+    let determinant = b(0, 0) * (b(1, 1) * b(2, 2) - b(1, 2) * b(2, 1))
         - b(0, 1) * (b(1, 0) * b(2, 2) - b(1, 2) * b(2, 0))
-        + b(0, 2) * (b(1, 0) * b(2, 1) - b(1, 1) * b(2, 0)))
-        / 2.0;
-    let angle = half.clamp(-1.0, 1.0).acos() / 3.0;
+        + b(0, 2) * (b(1, 0) * b(2, 1) - b(1, 1) * b(2, 0));
+    let angle = (0.5 * determinant).clamp(-1.0, 1.0).acos() / 3.0;
     let most = third + 2.0 * p * angle.cos();
     let least = third + 2.0 * p * (angle + 2.0 * std::f64::consts::FRAC_PI_3).cos();
     [most, 3.0 * third - most - least, least]

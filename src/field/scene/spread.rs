@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::super::bodies::{Body, Currents, Order, Surface};
+use super::super::cover::Cover;
 use super::super::panel::{Panel, Point};
 use super::build::{Part, bounds, upright};
 use super::places::{Place, places, smoothed};
@@ -159,14 +160,12 @@ impl Spread {
             BodySpread::of(
                 part,
                 &ready.fine.bodies[k],
+                ready.fine.covers[k].as_ref(),
                 &fine.density[k],
-                fine.amps[k],
-                raised(k),
-                total,
-                {
-                    ready.fine.covers[k]
-                        .as_ref()
-                        .map(|cover| cover.carried_back(&fine.density[k]))
+                Drawn {
+                    volts: raised(k),
+                    amps: fine.amps[k],
+                    share: fine.amps[k] / total,
                 },
             )
         });
@@ -225,15 +224,21 @@ fn volts_between(bodies: &[BodySpread], far: Option<f64>) -> f64 {
     high.unwrap_or(0.0) - low.unwrap_or(0.0)
 }
 
+/// What a body draws.
+struct Drawn {
+    volts: f64,
+    amps: f64,
+    /// Of the current of all that is plated.
+    share: f64,
+}
+
 impl BodySpread {
     fn of(
         part: &Part,
         body: &Body,
+        cover: Option<&Cover>,
         density: &[f64],
-        amps: f64,
-        volts: f64,
-        total: f64,
-        carried: Option<Vec<f64>>,
+        Drawn { volts, amps, share }: Drawn,
     ) -> Self {
         // Both faces of an anode in the liquid work; their currents are told as a sum.
         let faces = if part.surface == Surface::Plate && part.kind == Kind::Anode {
@@ -258,7 +263,6 @@ impl BodySpread {
             .map(|(panel, density)| (density / mean, panel.area))
             .collect();
         ranked.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let share = amps / total;
         let places = if part.kind == Kind::Piece {
             places(&even, mean)
         } else {
@@ -294,7 +298,8 @@ impl BodySpread {
             places,
             box_mm: [times(low, 1e3), times(high, 1e3)],
             panels: panels.collect(),
-            triangles: carried.map_or_else(Vec::new, |densities| {
+            triangles: cover.map_or_else(Vec::new, |cover| {
+                let densities = cover.carried_back(density);
                 let wetted = (0..part.shell.len()).filter(|at| !part.masked[*at]);
                 wetted
                     .map(|at| {

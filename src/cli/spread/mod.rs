@@ -132,9 +132,8 @@ impl Asked {
                 column: Some(column),
             }))
         };
-        let text = match String::from_utf8(bytes) {
-            Ok(text) => text,
-            Err(_) => return Err(wrong("the text is not UTF-8".to_owned(), 1, 1)),
+        let Ok(text) = String::from_utf8(bytes) else {
+            return Err(wrong("the text is not UTF-8".to_owned(), 1, 1));
         };
         let text = text.trim_start_matches('\u{feff}').to_owned();
         let scene: Scene = serde_json::from_str(&text).map_err(|error| {
@@ -226,9 +225,11 @@ impl Asked {
             .map(|file| read_bytes(file))
             .collect::<Result<Vec<_>, _>>()?;
         let digests = bytes.iter().map(|bytes| sha256_hex(bytes));
-        let cache = settings::cache_dir();
-        let label = kept::label(&self.scene, panels, digests);
-        if let Some(kept) = cache.as_deref().and_then(|dir| Kept::read(dir, &label)) {
+        let cache = settings::cache_dir().zip(kept::label(&self.scene, panels, digests));
+        if let Some(kept) = cache
+            .as_ref()
+            .and_then(|(dir, label)| Kept::read(dir, label))
+        {
             return Ok((kept, true));
         }
         let progress = Progress::on(context.clock);
@@ -248,7 +249,7 @@ impl Asked {
             setup_s: set_up.elapsed_since(began),
             solve_s: context.clock.now().elapsed_since(set_up),
         };
-        if let Some(dir) = cache {
+        if let Some((dir, label)) = cache {
             kept.keep(&dir, &label);
         }
         Ok((kept, false))
