@@ -119,9 +119,9 @@ mod tests {
         let text = "{ \"a\": 1,\n  \"b\": [ {\"c\": \"x]\\\"\"}, { \"d\" : [1, 2] } ] }";
         assert_eq!(located(text, "a"), Some((1, 8)));
         assert_eq!(located(text, "b[0].c"), Some((2, 16)));
-        assert_eq!(located(text, "b[1].d"), Some((2, 34)));
+        assert_eq!(located(text, "b[1].d"), Some((2, 33)));
         // What is not there is told by what it would be in.
-        assert_eq!(located(text, "b[1].none"), Some((2, 26)));
+        assert_eq!(located(text, "b[1].none"), Some((2, 25)));
         assert_eq!(located(text, "b[7].d"), Some((2, 8)));
         assert_eq!(located(text, "none"), Some((1, 1)));
     }

@@ -268,6 +268,10 @@ impl BodySpread {
         } else {
             Vec::new()
         };
+        let over = |furthest: fn(f64, f64) -> f64, rest: f64| {
+            let of_places = places.iter().map(|place: &Place| place.over_mean);
+            of_places.fold(rest, furthest)
+        };
         let cell = |triangle: u32, corners: [Point; 3], area: f64, density: f64| Cell {
             triangle,
             corners_mm: corners.map(|corner| times(corner, 1e3)),
@@ -291,8 +295,9 @@ impl BodySpread {
                 share
             },
             mean_a_dm2: mean / 100.0,
-            min_over_mean: quantile(&ranked, LEFT_OUT),
-            max_over_mean: quantile(&ranked, 1.0 - LEFT_OUT),
+            // A place to watch is never beyond them.
+            min_over_mean: over(f64::min, quantile(&ranked, LEFT_OUT)),
+            max_over_mean: over(f64::max, quantile(&ranked, 1.0 - LEFT_OUT)),
             p05: quantile(&ranked, 0.05),
             p95: quantile(&ranked, 0.95),
             places,
