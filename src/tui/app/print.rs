@@ -67,7 +67,7 @@ pub struct Print {
 
 /// Where most of a print is seen from, at rest unless another place shows far
 /// more: a flat one is not looked at along its edge.
-fn most_of(scene: &Scene) -> Eye {
+pub(super) fn most_of(scene: &Scene) -> Eye {
     let (columns, lines) = STILLS[STILLS.len() - 1];
     // In mm2, whatever the size of the picture.
     let seen = |eye: &Eye| {

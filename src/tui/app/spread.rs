@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::print::{ENLARGE, cut, enlarge, go, in_the_middle, next_dots, open_sides};
+use super::print::{ENLARGE, cut, enlarge, go, in_the_middle, most_of, next_dots, open_sides};
 use super::{Effect, Key, KeyCode, Layer, Marker, Model, Screen, Showing};
 use crate::field::scene::{BodySpread, Cell, Place, Scene as FieldScene, Spread};
 use crate::mesh::Corner;
@@ -27,6 +27,41 @@ pub struct SpreadWork {
     pub outline: FieldScene,
 }
 
+impl SpreadWork {
+    /// What will be taken as usual, a word each: kinetics and current are never
+    /// told.
+    pub fn assumed_in_short(&self) -> Vec<&'static str> {
+        let tank = self.definition.tank(&self.tank);
+        let pieces = self.pieces.iter();
+        let pieces: Vec<&Piece> = pieces
+            .filter_map(|name| self.definition.piece(name))
+            .collect();
+        let is_said = |said: fn(&Tank) -> bool| tank.is_some_and(said);
+        let wired = |piece: &&Piece| !(piece.wires.is_empty() && piece.thieves.is_empty());
+        let undrawn = |piece: &&Piece| piece.leads.is_empty() && wired(piece);
+        let all = [
+            (
+                pieces.iter().any(|piece| piece.hangs.is_none()),
+                "where pieces hang",
+            ),
+            (
+                !is_said(|tank| tank.bath.conductivity_s_m.is_some()),
+                "conductivity",
+            ),
+            (true, "kinetics"),
+            (true, "current"),
+            (!is_said(|tank| tank.inside.is_some()), "tank size"),
+            (
+                !is_said(|tank| tank.anodes.iter().any(|anode| anode.plate.is_some())),
+                "anodes",
+            ),
+            (pieces.iter().any(undrawn), "no wires"),
+        ];
+        let taken = all.into_iter().filter(|(is_taken, _)| *is_taken);
+        taken.map(|(_, word)| word).collect()
+    }
+}
+
 /// What came of a tank, ready to be drawn.
 #[derive(Debug, PartialEq)]
 pub struct Seen {
@@ -39,9 +74,13 @@ pub struct Seen {
     /// What was taken for want of anything told, and what has to be known of the
     /// prints.
     pub assumed: Vec<String>,
+    /// The same in a word each.
+    pub in_short: Vec<&'static str>,
     /// Pieces, wires and thieves in the tank, mm; the tint is the step of the
     /// scale.
     pub scene: Scene,
+    /// How it is looked at first.
+    pub first: Eye,
     /// Of each face the body and the place among its cells.
     faces: Vec<(u32, u32)>,
     /// Of each body the share of its area in each of [`BANDS`].
@@ -89,10 +128,13 @@ impl Seen {
                 drawn.push((cell.corners_mm, step_of(over_mean(body, cell))));
             }
         }
+        let scene = Scene::of(drawn);
         Self {
+            in_short: work.assumed_in_short(),
             pieces: work.pieces,
             outline: work.outline,
-            scene: Scene::of(drawn),
+            first: most_of(&scene),
+            scene,
             shares: spread.bodies.iter().map(shares).collect(),
             spread,
             assumed,
@@ -460,7 +502,8 @@ impl Model {
             .spread_tank()
             .map_or_else(String::new, |t| t.name.clone());
         let last = self.spreads.last.take().filter(|last| last.piece == tank);
-        last.unwrap_or_else(|| Box::new(Showing::of(&tank, Eye::REST)))
+        let first = self.spread_seen().map_or(Eye::REST, |seen| seen.first);
+        last.unwrap_or_else(|| Box::new(Showing::of(&tank, first)))
     }
 
     /// Puts the probe on the selected place and turns it to the eye.
@@ -537,7 +580,7 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
         Char('+') => enlarge(&mut showing, scene, ENLARGE),
         Char('-') => enlarge(&mut showing, scene, 1.0 / ENLARGE),
         Char('5') | Home => {
-            showing.eye = Eye::REST;
+            showing.eye = seen.first;
             showing.centre(scene);
         }
         Char('*' | 'm') | Tab | BackTab => {

@@ -41,6 +41,7 @@ impl Spreader {
         let desk = Desk {
             folder: folder.to_owned(),
             cache,
+            panels: PANELS,
             wanted: Arc::clone(&wanted),
             last: None,
         };
@@ -72,6 +73,7 @@ type Stamps = Vec<(PathBuf, Option<Stamp>)>;
 struct Desk {
     folder: PathBuf,
     cache: Option<PathBuf>,
+    panels: usize,
     wanted: Arc<AtomicU64>,
     /// The tank that was computed last, with what its prints were read from.
     last: Option<(String, Stamps)>,
@@ -133,7 +135,7 @@ impl Desk {
             definition: &definition,
             tank: &work.tank,
             pieces: &work.pieces,
-            panels: PANELS,
+            panels: self.panels,
         };
         let began = SystemClock.now();
         let seconds = || SystemClock.now().elapsed_since(began);
@@ -180,5 +182,135 @@ impl Watch for Waiting<'_> {
 
     fn stopped(&self) -> bool {
         self.wanted.load(Ordering::SeqCst) != self.number
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plating::Metal;
+    use crate::project::{Definition, MeshRef, Piece, Target};
+    use crate::units::{MM, UM};
+
+    /// A folder with a cube of 20 mm.
+    fn folder() -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        let corner = |n: usize| [0, 1, 2].map(|bit| (n >> bit & 1) * 20);
+        let sides = [
+            [0, 2, 3, 1],
+            [4, 5, 7, 6],
+            [0, 1, 5, 4],
+            [2, 6, 7, 3],
+            [0, 4, 6, 2],
+            [1, 3, 7, 5],
+        ];
+        let halves = sides
+            .iter()
+            .flat_map(|[a, b, c, d]| [[*a, *b, *c], [*a, *c, *d]]);
+        let facets = halves.map(|of| {
+            let corners = of.map(corner);
+            let lines = corners.map(|[x, y, z]| format!("vertex {x} {y} {z}\n"));
+            format!(
+                "facet normal 0 0 0\nouter loop\n{}endloop\nendfacet\n",
+                lines.concat()
+            )
+        });
+        let text = facets.collect::<String>();
+        let text = format!("solid cube\n{text}endsolid cube\n");
+        std::fs::write(folder.path().join("cube.stl"), text).unwrap();
+        folder
+    }
+
+    fn work(at: [f64; 3]) -> SpreadWork {
+        let metal = Metal::named("copper-acid").unwrap();
+        let mut definition = Definition::new("cube", metal, Target::Mean(UM.of(40.0)));
+        definition.tanks[0].inside = Some([200.0; 3].map(|mm| MM.of(mm)));
+        definition.pieces = vec![Piece {
+            mesh: Some(MeshRef {
+                file: "cube.stl".to_owned(),
+                unit: Some("mm".to_owned()),
+                sha256: None,
+            }),
+            hangs: Some(crate::project::Hangs {
+                at: at.map(|mm| MM.of(mm)),
+                turn: [1.0, 0.0, 0.0, 0.0],
+            }),
+            ..Piece::named("cube")
+        }];
+        let tank = &definition.tanks[0];
+        SpreadWork {
+            tank: tank.name.clone(),
+            pieces: vec!["cube".to_owned()],
+            outline: definition.outline(tank, &[&definition.pieces[0]]),
+            definition: Box::new(definition),
+        }
+    }
+
+    fn desk(folder: &Path) -> Desk {
+        Desk {
+            folder: folder.to_owned(),
+            cache: Some(folder.join("cache")),
+            panels: 600,
+            wanted: Arc::new(AtomicU64::new(1)),
+            last: None,
+        }
+    }
+
+    #[test]
+    fn a_tank_is_computed_with_steps_and_a_change_of_its_print_is_told_once() {
+        let folder = folder();
+        let mut desk = desk(folder.path());
+        let (tell, inbox) = mpsc::channel();
+        let message = desk.perform(work([100.0; 3]), 1, &tell);
+        let Some(Message::SpreadSolved {
+            result: Ok(seen), ..
+        }) = message
+        else {
+            panic!("{message:?}");
+        };
+        let cube = seen.body("cube").unwrap();
+        assert!((cube.area_dm2 - 0.24).abs() < 1e-3, "six sides of 4 cm2");
+        assert!(cube.min_over_mean < 1.0 && cube.max_over_mean > 1.2);
+        assert!(seen.scene.faces().len() >= 12 && !seen.assumed.is_empty());
+        let steps = inbox.try_iter().count();
+        assert!(steps > 3, "{steps} steps were told");
+        // Kept: the second time nothing but the reading is left to do.
+        let again = desk.perform(work([100.0; 3]), 1, &tell);
+        assert!(matches!(
+            again,
+            Some(Message::SpreadSolved { result: Ok(_), .. })
+        ));
+        let steps = inbox.try_iter().count();
+        assert_eq!(steps, 1, "it was kept");
+        assert!(desk.follow().is_none());
+        std::fs::write(folder.path().join("cube.stl"), "another").unwrap();
+        assert!(matches!(desk.follow(), Some(Message::SpreadChanged(tank)) if tank == "main"));
+        assert!(desk.follow().is_none());
+    }
+
+    #[test]
+    fn what_is_in_the_way_is_told_in_words_and_what_is_given_up_is_not() {
+        let folder = folder();
+        let mut desk = desk(folder.path());
+        let (tell, _inbox) = mpsc::channel();
+        let Some(Message::SpreadSolved {
+            result: Err(why), ..
+        }) = desk.perform(work([5.0, 100.0, 100.0]), 1, &tell)
+        else {
+            panic!("it goes through the wall");
+        };
+        assert!(
+            why.contains("`cube` goes through the wall") && why.contains("hangs: (at:"),
+            "{why}"
+        );
+        assert!(
+            desk.perform(work([100.0; 3]), 0, &tell).is_none(),
+            "another is wanted"
+        );
+        std::fs::remove_file(folder.path().join("cube.stl")).unwrap();
+        let gone = desk.perform(work([100.0; 3]), 1, &tell);
+        assert!(
+            matches!(&gone, Some(Message::SpreadSolved { result: Err(why), .. }) if why.contains("cube.stl"))
+        );
     }
 }

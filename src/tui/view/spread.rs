@@ -8,10 +8,10 @@ use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::print::{HIDDEN_MARK, MARK, turned, turned_in_short};
 use super::{Role, how_to_begin, is_narrow, or_edit, scale};
 use crate::field::scene::{BodySpread, Kind, direction_words};
+use crate::project::Target;
 use crate::report::safe::{fitted, pad, pad_left};
 use crate::report::spread::over_mean;
 use crate::tui::app::{BANDS, Change, Dots, Id, Measure, Model, OfTank, Seen, Showing, band_of};
-use crate::tui::picture::Eye;
 use crate::units::{A_DM2, UM, clock_span, number};
 
 /// Draws what is known of the tank.
@@ -34,7 +34,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     }
     if let (Some(seen), Some(right)) = (seen, right) {
         let tank = model.spread_tank().map_or("", |tank| &tank.name);
-        let rest = Showing::of(tank, Eye::REST);
+        let rest = Showing::of(tank, seen.first);
         let showing = model.spreads.showing(tank).unwrap_or(&rest);
         scale::in_cells(showing, seen, cell_dots(model, showing), pen, right);
     }
@@ -42,7 +42,7 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
 
 /// The figures, and beside them the picture.
 fn halves(area: Rect) -> (Rect, Option<Rect>) {
-    let left = (area.width * 3 / 5).min(76);
+    let left = (area.width * 13 / 20).min(76);
     let right = Rect {
         x: area.x + left + 1,
         width: area.width - left - 1,
@@ -158,6 +158,8 @@ impl Told {
             );
             self.say(Role::Strong, &text, width);
         }
+        let assumed = format!("? assumed: {}", asked.assumed_in_short().join(", "));
+        self.say(Role::Soon, &assumed, width);
         let edit = or_edit(model);
         let Some(tank) = model.spread_tank() else {
             return;
@@ -215,15 +217,8 @@ impl Told {
             self.rows.push(Row::of(Role::Strong, ohm));
             self.rows.push(Row::plain(drive));
         }
-        let assumed = seen.assumed.len();
-        if assumed > 0 {
-            let text = if width < 44 {
-                format!("? {assumed} things assumed, below")
-            } else {
-                format!("? {assumed} things assumed: they are told below")
-            };
-            self.rows.push(Row::of(Role::Soon, text));
-        }
+        let assumed = format!("? assumed: {}", seen.in_short.join(", "));
+        self.say(Role::Soon, &assumed, width);
         self.table(model, seen, width);
         let known = model.spread_known();
         let changes = known.map_or(&[][..], |known| &known.changes);
@@ -337,11 +332,7 @@ impl Told {
                 share => format!("{share:.0} %"),
             };
             let filled = bar(room, share / most, 0.0).replace('\u{b7}', " ");
-            let target = match mean {
-                Some(mean) if band == band_of(1.0) => format!("< target {} um", number(mean, 2)),
-                _ if band == band_of(1.0) => "< mean".to_owned(),
-                _ => String::new(),
-            };
+            let target = target_words(model, body, band);
             let line = format!(
                 "    {} {} {filled} {target}",
                 pad(&words, 12),
@@ -384,6 +375,27 @@ fn figure(model: &Model, body: &BodySpread, over_mean: f64) -> String {
         }
         _ => times(over_mean),
     }
+}
+
+/// What the target of a piece says of a band: its mean, and the least that is
+/// wanted.
+fn target_words(model: &Model, body: &BodySpread, band: usize) -> String {
+    let definition = &model.project.definition;
+    let Some(piece) = definition.piece(&body.name) else {
+        return String::new();
+    };
+    let target = definition.target_of(piece);
+    let mean = target.mean().to(UM);
+    let mut words = Vec::new();
+    if band == band_of(1.0) {
+        words.push(format!("< mean {} um", number(mean, 2)));
+    }
+    if let Target::Minimum(least) = target
+        && band == band_of(least.to(UM) / mean)
+    {
+        words.push(format!("< least wanted {} um", number(least.to(UM), 2)));
+    }
+    words.join("  ")
 }
 
 /// `24 to 38` of a band, um.
