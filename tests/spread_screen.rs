@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use crate::screens_support::*;
 use tankside::field::scene::{BodySpread, Cell, Flows, Kind, Place, Spread};
-use tankside::project::{Hangs, MeshRef, Project, What};
+use tankside::project::{Hangs, MeshRef, Project};
 use tankside::tui::app::{Effect, Layer, Message, Model, Seen, SpreadWork, update};
 use tankside::tui::view::{Colours, Theme, picture, picture_place};
 use tankside::units::MM;
@@ -191,31 +191,22 @@ fn the_worker_is_asked_and_can_be_given_up() {
 
 #[test]
 fn pieces_that_hang_together_are_asked_for_together() {
-    let mut hands = hands_of(&["leaf", "stem", "root"]);
-    let names = |hands: &mut Hands| hands.model.spread_asked().unwrap().pieces;
-    assert_eq!(names(&mut hands), ["leaf"]);
-    for piece in ["leaf", "root"] {
-        for stage in ["coat", "wiring"] {
-            let piece = piece.to_owned();
-            let stage = stage.parse().unwrap();
-            hands.did(
-                What::Skip {
-                    piece,
-                    stage,
-                    because: "test".into(),
-                },
-                "mira",
-            );
-        }
-        let (piece, stage) = (piece.to_owned(), "strike".parse().unwrap());
-        let tank = Some("main".to_owned());
-        hands.did(What::Start { piece, stage, tank }, "mira");
+    let mut hands = evening();
+    for piece in &mut hands.model.project.definition.pieces {
+        piece.mesh = Some(MeshRef {
+            file: format!("meshes/{}.stl", piece.name),
+            unit: None,
+            sha256: None,
+        });
     }
-    if hands.model.piece("leaf").unwrap().tank.is_some() {
-        assert_eq!(names(&mut hands), ["leaf", "root"]);
-    }
+    let names = |hands: &Hands| hands.model.spread_asked().unwrap().pieces;
+    hands.select("stem");
+    hands.keys("x");
+    assert_eq!(names(&hands), ["stem", "leaf-1"], "both are in the tank");
+    hands.select("arm");
+    assert_eq!(names(&hands), ["arm"], "it hangs nowhere yet");
     hands.keys("w");
-    assert_eq!(names(&mut hands), ["leaf", "stem", "root"]);
+    assert_eq!(names(&hands).len(), 7);
 }
 
 #[test]
@@ -232,7 +223,7 @@ fn figures_come_first_and_say_what_they_rest_on() {
         "8123 panels",
         "residual 3e-7",
         "balances to 0.0020 %",
-        "a zone within 3.1 %",
+        "a zone within 3.1",
         "? assumed: 25 S/m",
         "tip",
         "upper",
@@ -336,6 +327,17 @@ fn a_result_stays_and_says_that_it_is_stale_and_what_the_change_did() {
 }
 
 #[test]
+fn a_result_of_other_pieces_says_of_which() {
+    let mut hands = solved(&["leaf", "stem"]);
+    hands.keys("Right");
+    let told = hands.text(80, 24);
+    assert!(
+        told.contains("this is of leaf; Enter computes it for stem"),
+        "{told}"
+    );
+}
+
+#[test]
 fn more_and_less_are_told_without_any_colour() {
     let mut hands = solved(&["leaf"]);
     hands.keys("*");
@@ -392,13 +394,17 @@ fn forty_pieces_stay_readable() {
 #[test]
 fn every_size_is_drawn() {
     let mut hands = hands_of(&["leaf"]);
-    hands.draw_up_to(100, 30);
+    hands.draw_up_to(100, 16);
     let work = asked(&mut hands);
     answer(&mut hands, work, 5.0);
     hands.keys("Down");
-    hands.draw_at((0..=140).flat_map(|w| (0..=50).step_by(7).map(move |h| (w, h))));
+    let some = || {
+        let widths = (0..=140).step_by(3);
+        widths.flat_map(|w| (0..=50).step_by(9).map(move |h| (w, h)))
+    };
+    hands.draw_at(some());
     hands.keys("* 3");
-    hands.draw_at((0..=140).flat_map(|w| (0..=50).step_by(7).map(move |h| (w, h))));
+    hands.draw_at(some());
 }
 
 #[test]

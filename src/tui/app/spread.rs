@@ -356,6 +356,17 @@ impl Model {
     /// # Errors
     /// In words: what is missing, and what would do.
     pub fn spread_asked(&self) -> Result<SpreadWork, String> {
+        let (tank, pieces) = self.spread_scene()?;
+        Ok(SpreadWork {
+            tank: tank.name.clone(),
+            outline: self.project.definition.outline(tank, &pieces),
+            pieces: pieces.iter().map(|piece| piece.name.clone()).collect(),
+            definition: Box::new(self.project.definition.clone()),
+        })
+    }
+
+    /// The tank and the pieces in it that are to be computed.
+    fn spread_scene(&self) -> Result<(&Tank, Vec<&Piece>), String> {
         let tank = self
             .spread_tank()
             .ok_or("the project has no tank: project.ron wants one, tanks: [(name: \"main\")]")?;
@@ -377,12 +388,7 @@ impl Model {
                 None => "no piece is selected: Left and Right select one".to_owned(),
             });
         }
-        Ok(SpreadWork {
-            tank: tank.name.clone(),
-            outline: self.project.definition.outline(tank, &pieces),
-            pieces: pieces.iter().map(|piece| piece.name.clone()).collect(),
-            definition: Box::new(self.project.definition.clone()),
-        })
+        Ok((tank, pieces))
     }
 
     /// The pieces that are left out for want of a print.
@@ -430,8 +436,31 @@ impl Model {
         let Some(seen) = &known.seen else {
             return false;
         };
-        let now = self.spread_asked();
-        known.changed || now.is_ok_and(|asked| asked.outline != seen.outline)
+        let is_other = |(tank, pieces): (&Tank, Vec<&Piece>)| {
+            self.project.definition.outline(tank, &pieces) != seen.outline
+        };
+        known.changed || self.spread_scene().is_ok_and(is_other)
+    }
+
+    /// Why what is shown is stale, in words: other pieces, or another scene.
+    pub fn spread_stale_words(&self) -> Option<String> {
+        let seen = self.spread_seen().filter(|_| self.is_spread_stale())?;
+        let key = self.key_of(super::Id::Compute).unwrap_or_default();
+        let names = |pieces: &[&str]| match pieces {
+            [one] => (*one).to_owned(),
+            more => format!("{} pieces", more.len()),
+        };
+        let now = self.spread_scene().map_or_else(
+            |_| Vec::new(),
+            |(_, pieces)| pieces.iter().map(|piece| piece.name.as_str()).collect(),
+        );
+        let then: Vec<&str> = seen.pieces.iter().map(String::as_str).collect();
+        Some(if now.is_empty() || now == then {
+            format!("stale: the scene is another now; {key} computes it again")
+        } else {
+            let (then, now) = (names(&then), names(&now));
+            format!("this is of {then}; {key} computes it for {now}")
+        })
     }
 
     /// The mean thickness that the target of a piece asks.

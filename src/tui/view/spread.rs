@@ -127,9 +127,7 @@ impl Told {
                 solving.done * 100.0
             );
             self.say(Role::Soon, &text, width);
-        } else if model.is_spread_stale() {
-            let key = model.key_of(Id::Compute).unwrap_or_default();
-            let text = format!("stale: the scene is another now; {key} computes it again");
+        } else if let Some(text) = model.spread_stale_words() {
             self.say(Role::Soon, &text, width);
         }
         if let Some(fault) = model.spread_known().and_then(|known| known.fault.as_ref()) {
@@ -564,8 +562,8 @@ fn stands(model: &Model, known: Option<&OfTank>) -> Option<Row> {
     if let Some(fault) = known.and_then(|known| known.fault.as_ref()) {
         return Some(Row::of(Role::Alarm, fault.clone()));
     }
-    let text = "stale: the scene is another now; Enter computes it again";
-    model.is_spread_stale().then(|| Row::of(Role::Soon, text))
+    let text = model.spread_stale_words()?;
+    Some(Row::of(Role::Soon, text))
 }
 
 /// The bands beside one another: a sample, and from how much it is.
