@@ -31,7 +31,7 @@ fn what_the_screen_computed_the_command_line_has_already() {
         .unwrap();
     let told = pty.contents();
     pty.send("q");
-    pty.wait_end();
+    assert_eq!(pty.ended(), 0);
 
     let output = Command::new(PROGRAM)
         .args(["spread", path, "--piece", "handle", "--json"])

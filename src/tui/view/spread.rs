@@ -8,11 +8,11 @@ use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::print::{HIDDEN_MARK, MARK, turned, turned_in_short};
 use super::{Role, how_to_begin, is_narrow, or_edit, scale};
 use crate::field::scene::{BodySpread, Kind, direction_words};
-use crate::project::Target;
+use crate::project::{Tank, Target};
 use crate::report::safe::{fitted, pad, pad_left};
 use crate::report::spread::over_mean;
 use crate::tui::app::{BANDS, Change, Dots, Id, Measure, Model, OfTank, Seen, Showing, band_of};
-use crate::units::{A_DM2, UM, clock_span, number};
+use crate::units::{A_DM2, CM, UM, clock_span, number};
 
 /// Draws what is known of the tank.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
@@ -182,7 +182,8 @@ impl Told {
             (tank.bath.conductivity_s_m.is_none())
                 .then(|| "the bath has no conductivity: conductivity_s_m: 25".to_owned()),
             loose.map(|piece| {
-                format!("`{piece}` has no place: hangs: (at: (\"22cm\", \"16cm\", \"20cm\"))")
+                let [x, y, z] = middle_cm(tank);
+                format!("`{piece}` has no place: hangs: (at: (\"{x}cm\", \"{y}cm\", \"{z}cm\"))")
             }),
         ];
         let missing: Vec<String> = missing.into_iter().flatten().collect();
@@ -356,6 +357,15 @@ impl Told {
             self.say(Role::Soon, &format!("? assumed: {assumed}"), width);
         }
     }
+}
+
+/// The middle of a tank, or of one that is usual, in cm.
+fn middle_cm(tank: &Tank) -> [String; 3] {
+    let usual = [45.0, 32.0, 40.0];
+    let inside = tank
+        .inside
+        .map_or(usual, |sides| sides.map(|side| side.to(CM)));
+    inside.map(|side| number(side / 2.0, 2))
 }
 
 /// `0.34x`.
