@@ -13,6 +13,7 @@
 //! | [`store`] | its files: folder, journal, lock, notices, what is kept for the next start | project, `std::fs` |
 //! | [`settings`] | the user's own settings and keys, for all projects | project, store |
 //! | [`report`] | what is printed or handed on | project and below |
+//! | [`spreading`] | where the metal goes in a project's tank: asked, kept from before or solved | report and below |
 //! | [`clock`] | the present, for the shells alone | units |
 //! | [`cli`] | one-shot commands | all |
 //! | [`tui`] | app (pure), view (drawing), shell (terminal) | see the module |
@@ -23,6 +24,7 @@ pub mod plating;
 pub mod project;
 pub mod report;
 pub mod settings;
+pub mod spreading;
 pub mod store;
 pub mod tui;
 

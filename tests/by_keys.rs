@@ -419,7 +419,7 @@ impl Keypad {
     }
 
     fn close_out(&mut self) -> &mut Self {
-        for screen in ["[Piece]", "[Holds]", "[Close-out]"] {
+        for screen in ["[Piece]", "[Spread]", "[Holds]", "[Close-out]"] {
             self.press(&["."]).sees(screen);
         }
         self.take("ramped down").recorded();

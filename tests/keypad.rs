@@ -238,7 +238,7 @@ fn a_bare_spot_in_a_guided_look_leads_to_its_touch_up() {
 #[test]
 fn close_out_opens_everything_else() {
     let mut hands = evening();
-    hands.keys(". . .");
+    hands.keys(". . . .");
     assert!(
         hint(&hands).contains("+ everything else"),
         "{}",
@@ -501,7 +501,7 @@ fn lines_of_a_checklist_keep_their_digits() {
 #[test]
 fn digits_of_the_close_out_stay_with_what_a_person_ticks() {
     let mut hands = evening();
-    hands.keys(". . .");
+    hands.keys(". . . .");
     let digits = |hands: &Hands| {
         let items = 0..hands.model.facts.closeout.items.len();
         items
@@ -788,11 +788,12 @@ fn a_short_hold_is_told_as_a_clock_tells_it() {
     }
 }
 
-/// A Greek letter for each command that can have other keys: no default key
+/// A Greek (or Cyrillic) letter for each command that can have other keys: no default key
 /// and no word of the program has one.
 fn greek() -> Vec<(&'static Command, char)> {
     // Small ones are letters of menus too: the last commands are listed there.
-    let letters = ('Α'..='Ρ').chain('Σ'..='Ω').chain('α'..='ω');
+    let capitals = ('Α'..='Ρ').chain('Σ'..='Ω').chain('Б'..='Ж');
+    let letters = capitals.chain('α'..='ω');
     let changed = commands().iter().filter(|c| !c.is_fixed());
     let given: Vec<(&Command, char)> = changed.zip(letters).collect();
     assert!(given.len() + 2 == commands().len(), "too few letters");
@@ -853,7 +854,8 @@ fn every_screen_shows_the_users_own_keys_and_no_other() {
     let is_own = |key: &str| {
         let mut chars = key.chars();
         let one = chars.next().unwrap();
-        chars.next().is_none() && (('Α'..='ω').contains(&one) || one.is_ascii_digit())
+        chars.next().is_none()
+            && (('Α'..='ω').contains(&one) || ('Б'..='Ж').contains(&one) || one.is_ascii_digit())
     };
     for mut hands in [evening(), Hands::empty(), Hands::with(&["stem"])].map(with_greek) {
         for screen in Screen::ALL {

@@ -25,6 +25,7 @@ mod print;
 mod report;
 mod screens;
 mod shape;
+mod spread_screen;
 mod states;
 mod store;
 mod store_crash;

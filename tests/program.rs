@@ -31,5 +31,6 @@ mod readme;
 mod retell;
 mod samples;
 mod spread;
+mod spread_both;
 mod store_digests;
 mod told;

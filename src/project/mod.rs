@@ -13,6 +13,7 @@
 //! Nothing here reads a clock or a file: the present is an argument.
 
 mod ahead;
+mod asked;
 mod closeout;
 mod current;
 mod decide;

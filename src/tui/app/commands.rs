@@ -1,7 +1,7 @@
 //! The one table of commands: it drives the keys, the hint bar, the menus, the
 //! help and the key list of the README.
 
-use super::{Key, KeyCode, Keymap, Model, Screen};
+use super::{Key, KeyCode, Keymap, Measure, Model, Screen};
 use crate::project::{READING, StageState};
 
 /// What a key can ask for.
@@ -44,6 +44,11 @@ pub enum Id {
     Help,
     Suspend,
     Everything,
+    Compute,
+    GiveUp,
+    Picture,
+    Measure,
+    Together,
     Quit,
     Leave,
 }
@@ -89,7 +94,8 @@ const fn ctrl(c: char) -> Key {
 }
 
 const LISTS: Applies = Applies::On(&[Screen::Line, Screen::Piece]);
-const PIECES: Applies = Applies::On(&[Screen::Line, Screen::Piece, Screen::Holds]);
+const PIECES: Applies = Applies::On(&[Screen::Line, Screen::Piece, Screen::Spread, Screen::Holds]);
+const SPREAD: Applies = Applies::On(&[Screen::Spread]);
 const HOLDS: Applies = Applies::On(&[Screen::Holds]);
 const CLOSEOUT: Applies = Applies::On(&[Screen::CloseOut]);
 const ALL: Applies = Applies::Everywhere;
@@ -121,10 +127,15 @@ pub(super) const TABLE: &[Command] = commands! {
     sign: Id::Sign, [c('s')], "sign", "sign the close-out", CLOSEOUT;
     actions: Id::Actions, [c('+'), c('a')], "actions", "what can be done with the selected piece or tank", PIECES;
     holds_actions: Id::Actions, [k(KeyCode::Enter)], "", "what can be done with the selected piece", HOLDS;
+    compute: Id::Compute, [k(KeyCode::Enter)], "compute", "compute where the metal goes in the tank; again after a change", SPREAD;
+    give_up: Id::GiveUp, [k(KeyCode::Esc)], "give up", "give up what is computed", SPREAD;
+    picture: Id::Picture, [c('*'), c('j')], "picture", "the pieces by where the metal goes, drawn: turn them, move the probe", SPREAD;
+    thickness: Id::Measure, [c('z')], "thickness", "current density, or thickness at the target charge", SPREAD;
+    together: Id::Together, [c('w')], "", "the pieces that hang together now, or every piece with a print", SPREAD;
     everything: Id::Everything, [c('+'), c('a')], "everything else", "everything else: bring back, lock, leave and more", CLOSEOUT;
     mark: Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
     refresh: Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new ageing hold for all", HOLDS;
-    up: Id::PlaceUp, [k(KeyCode::Up)], "", "the line above: of the due list, of the holds, of the close-out", ALL;
+    up: Id::PlaceUp, [k(KeyCode::Up)], "", "the line above: of the due list, of the places to watch, of the holds, of the close-out", ALL;
     down: Id::PlaceDown, [k(KeyCode::Down)], "", "the line below", ALL;
     left: Id::PlaceBack, [k(KeyCode::Left)], "", "the piece or tank to the left along the bench", PIECES;
     right: Id::PlaceOn, [k(KeyCode::Right)], "", "the piece or tank to the right along the bench", PIECES;
@@ -133,6 +144,7 @@ pub(super) const TABLE: &[Command] = commands! {
     previous_screen: Id::PreviousScreen, [k(KeyCode::BackTab)], "", "the screen before", ALL;
     line: Id::Show(Screen::Line), [c('l')], "", "Line: the bench from left to right", ALL;
     piece: Id::Show(Screen::Piece), [c('p')], "", "Piece: one piece, its figures and its history", ALL;
+    spread: Id::Show(Screen::Spread), [c('x')], "", "Spread: where the metal will pile up or be missing", ALL;
     holds: Id::Show(Screen::Holds), [c('h')], "", "Holds: how long each piece has aged, how they match", ALL;
     close_out: Id::Show(Screen::CloseOut), [c('c')], "", "Close-out: the end of the evening", ALL;
     reading: Id::Reading, [c('r')], "reading", "volts, amps and bath of the tank", LISTS;
@@ -231,6 +243,14 @@ pub const INSIDE: &[(&str, &str)] = &[
         "on a print: back, also while it is read; its keys",
     ),
     (
+        "2 4 6 8, + -, * 5 3 1 7 9",
+        "on the spread: turn, larger and smaller, move the probe, as at first, cut, inside, dots: as on a print",
+    ),
+    (
+        "0, z, Enter",
+        "on the spread: the probe to the next place to watch; density or thickness; compute again when it is stale",
+    ),
+    (
         "1 to 9, 0, Enter",
         "on its masks: this kind of mask at the marker, or this mask off; the next nine",
     ),
@@ -271,6 +291,7 @@ impl Command {
     pub fn hint_now(&self, model: &Model) -> &'static str {
         match self.id {
             Id::Deal if model.facts.due.is_empty() => "actions",
+            Id::Measure if model.spreads.measure == Measure::Thickness => "density",
             Id::AddPiece if model.facts.pieces.is_empty() => "add a piece",
             _ => self.hint,
         }
@@ -344,6 +365,9 @@ impl Command {
             Id::Note | Id::Mark | Id::Print => {
                 need(model.selected_piece().is_some(), "no piece is selected")
             }
+            Id::GiveUp => need(model.spreads.solving.is_some(), "nothing is computed"),
+            Id::Compute => need(model.spreads.solving.is_none(), "it is being computed"),
+            Id::Picture => need(model.spread_seen().is_some(), "nothing is computed yet"),
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),

@@ -39,6 +39,7 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
         Layer::Far | Layer::Morning => Vec::new(),
         Layer::Typing(typing) => super::typing::key(model, typing, key),
         Layer::Print(showing) => super::print::key(model, showing, key),
+        Layer::Spread(showing) => super::spread::key(model, showing, key),
         Layer::Masking(masking) => super::masking::key(model, masking, key),
         Layer::Locked(done) => in_lock(model, done, key),
     })

@@ -34,6 +34,8 @@ pub enum Layer {
     Typing(Box<Typing>),
     /// The print of a piece, drawn.
     Print(Box<Showing>),
+    /// The pieces of a tank by where the metal goes.
+    Spread(Box<Showing>),
     /// The masks of a piece, over its print.
     Masking(Box<Masking>),
 }

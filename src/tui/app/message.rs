@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use super::{AddNews, AddWork, Keymap, MaskWork, MaskedPrint, Notice, Print, Source};
+use super::{
+    AddNews, AddWork, Keymap, MaskWork, MaskedPrint, Notice, Print, Seen, Source, SpreadWork,
+};
 use crate::project::{Action, Decision, Project, Refusal, Silence};
 
 /// A key, as the shell translates it; releases never arrive.
@@ -126,6 +128,23 @@ pub enum Message {
     MasksWritten(Box<MaskedPrint>, Result<(), Failure>),
     /// The file of a piece's print is another since it was read.
     PrintChanged(String),
+    /// The work on where the metal goes is so far.
+    SpreadAt {
+        /// What is done, in plain words.
+        step: &'static str,
+        /// Which share of the whole is done, 0 to 1.
+        done: f64,
+    },
+    /// What became of an [`Effect::Spread`]: where the metal goes, or in words
+    /// why that is not known.
+    SpreadSolved {
+        /// In which tank.
+        tank: String,
+        /// What came of it.
+        result: Result<Arc<Seen>, String>,
+    },
+    /// The file of a print in a tank is another since it was computed.
+    SpreadChanged(String),
     /// Whether the terminal draws pictures.
     Pictures(bool),
     /// Whether the Piece screen has room for a picture of the print.
@@ -170,6 +189,10 @@ pub enum Effect {
     SurveyMasks(Box<MaskWork>),
     /// Write other masks into `project.ron`, with what their survey found.
     WriteMasks(Box<MaskedPrint>),
+    /// Compute where the metal goes; what is still computed is given up.
+    Spread(Box<SpreadWork>),
+    /// Give up what is computed.
+    StopSpread,
     /// Give up the print that is read.
     StopReading,
     /// Stop to the shell (Ctrl-Z), come back with `fg`.

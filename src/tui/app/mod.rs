@@ -27,6 +27,7 @@ mod notice;
 mod open;
 mod print;
 mod refused;
+mod spread;
 mod suggest;
 mod task;
 mod typing;
@@ -50,6 +51,7 @@ pub use print::{
     CELL, CLASSES, Dots, Known, Marker, Place as PrintPlace, Print, Prints, Showing, Source, Still,
     class_word,
 };
+pub use spread::{BANDS, Change, Measure, OfTank, Seen, Solving, SpreadWork, Spreads, band_of};
 pub use task::{Deed, Task, Upkeep, finding};
 pub use typing::{Cell, Typing};
 pub use update::update;

@@ -3,7 +3,7 @@
 use std::collections::{BTreeSet, VecDeque};
 
 use super::bell::Bell;
-use super::{Facts, Keymap, Layer, Place, Prints, Step, Typing};
+use super::{Facts, Keymap, Layer, Place, Prints, Spreads, Step, Typing};
 use crate::project::{
     Action, BathWork, Due, NextStep, PieceFigures, PieceState, Project, Setting, Stage, WeighedAs,
     What,
@@ -18,6 +18,8 @@ pub enum Screen {
     Line,
     /// One piece.
     Piece,
+    /// Where the metal goes in a tank.
+    Spread,
     /// The ageing holds side by side.
     Holds,
     /// The end of the evening.
@@ -26,13 +28,20 @@ pub enum Screen {
 
 impl Screen {
     /// All of them.
-    pub const ALL: [Self; 4] = [Self::Line, Self::Piece, Self::Holds, Self::CloseOut];
+    pub const ALL: [Self; 5] = [
+        Self::Line,
+        Self::Piece,
+        Self::Spread,
+        Self::Holds,
+        Self::CloseOut,
+    ];
 
     /// Its name.
     pub fn title(self) -> &'static str {
         match self {
             Self::Line => "Line",
             Self::Piece => "Piece",
+            Self::Spread => "Spread",
             Self::Holds => "Holds",
             Self::CloseOut => "Close-out",
         }
@@ -122,6 +131,8 @@ pub struct Model {
     pub stopped: Option<String>,
     /// The prints that were read.
     pub prints: Prints,
+    /// Where the metal goes, as far as it was computed.
+    pub spreads: Spreads,
     pub(super) bell: Bell,
     /// The number of the last [`super::Effect::Adding`].
     pub(super) adding_tickets: u32,
@@ -158,6 +169,7 @@ impl Model {
             settings_fault: None,
             stopped: None,
             prints: Prints::default(),
+            spreads: Spreads::default(),
             bell: Bell::default(),
             adding_tickets: 0,
         };

@@ -67,7 +67,7 @@ pub struct Print {
 
 /// Where most of a print is seen from, at rest unless another place shows far
 /// more: a flat one is not looked at along its edge.
-fn most_of(scene: &Scene) -> Eye {
+pub(super) fn most_of(scene: &Scene) -> Eye {
     let (columns, lines) = STILLS[STILLS.len() - 1];
     // In mm2, whatever the size of the picture.
     let seen = |eye: &Eye| {
@@ -349,7 +349,8 @@ pub struct Marker {
 }
 
 impl Showing {
-    fn of(piece: &str, eye: Eye) -> Self {
+    /// Without a marker.
+    pub fn of(piece: &str, eye: Eye) -> Self {
         Self {
             piece: piece.to_owned(),
             eye,
@@ -365,38 +366,35 @@ impl Showing {
         self.eye.open != 0
     }
 
-    fn mark(&mut self, print: &Print, hit: Option<Hit>) -> bool {
+    pub(super) fn mark(&mut self, scene: &Scene, hit: Option<Hit>) -> bool {
         if let Some(hit) = hit {
             self.marker = Some(Marker {
                 facet: hit.face as usize,
-                at_mm: print.scene.in_print(hit.at),
+                at_mm: scene.in_print(hit.at),
             });
         }
         hit.is_some()
     }
 
     /// Where the marker is from the middle of the print's box.
-    fn marked(&self, print: &Print) -> Option<Point> {
-        self.marker
-            .map(|marker| print.scene.from_middle(marker.at_mm))
+    fn marked(&self, scene: &Scene) -> Option<Point> {
+        self.marker.map(|marker| scene.from_middle(marker.at_mm))
     }
 
     /// While it is drawn larger than whole, the marker is in the middle.
-    fn centre(&mut self, print: &Print) {
-        let marked = self.marked(print).filter(|_| self.eye.zoom > 1.0);
+    pub(super) fn centre(&mut self, scene: &Scene) {
+        let marked = self.marked(scene).filter(|_| self.eye.zoom > 1.0);
         self.eye.centre = marked.unwrap_or_default();
     }
 
     /// Whether the marker is seen, not behind something.
-    pub fn sees_marker(&self, print: &Print) -> bool {
-        let hit = self
-            .marked(print)
-            .and_then(|at| pick(&print.scene, &self.eye, at));
+    pub fn sees_marker(&self, scene: &Scene) -> bool {
+        let hit = self.marked(scene).and_then(|at| pick(scene, &self.eye, at));
         let is_same = |at: Point, hit: Hit| {
             let apart = at.iter().zip(hit.at).map(|(a, b)| (a - b).abs());
-            apart.fold(0.0, f32::max) < 1e-3 * print.scene.half().into_iter().fold(1.0, f32::max)
+            apart.fold(0.0, f32::max) < 1e-3 * scene.half().into_iter().fold(1.0, f32::max)
         };
-        let marked = self.marked(print).zip(hit);
+        let marked = self.marked(scene).zip(hit);
         marked.is_some_and(|(at, hit)| is_same(at, hit))
     }
 }
@@ -719,7 +717,7 @@ impl Model {
 const TURN: f32 = 15.0;
 
 /// How much one key enlarges.
-const ENLARGE: f32 = 1.25;
+pub(super) const ENLARGE: f32 = 1.25;
 
 /// The most that a print is enlarged.
 const LARGEST: f32 = 60.0;
@@ -764,25 +762,45 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
             model.layers.extend(masking);
             return Vec::new();
         }
-        (Left | Char('4'), print) => go(model, &mut showing, print.as_deref(), [-1.0, 0.0]),
-        (Right | Char('6'), print) => go(model, &mut showing, print.as_deref(), [1.0, 0.0]),
-        (Up | Char('8'), print) => go(model, &mut showing, print.as_deref(), [0.0, 1.0]),
-        (Down | Char('2'), print) => go(model, &mut showing, print.as_deref(), [0.0, -1.0]),
-        (Char('+'), Some(print)) => enlarge(&mut showing, &print, ENLARGE),
-        (Char('-'), Some(print)) => enlarge(&mut showing, &print, 1.0 / ENLARGE),
+        (Left | Char('4'), print) => go(
+            model,
+            &mut showing,
+            print.as_deref().map(|print| &print.scene),
+            [-1.0, 0.0],
+        ),
+        (Right | Char('6'), print) => go(
+            model,
+            &mut showing,
+            print.as_deref().map(|print| &print.scene),
+            [1.0, 0.0],
+        ),
+        (Up | Char('8'), print) => go(
+            model,
+            &mut showing,
+            print.as_deref().map(|print| &print.scene),
+            [0.0, 1.0],
+        ),
+        (Down | Char('2'), print) => go(
+            model,
+            &mut showing,
+            print.as_deref().map(|print| &print.scene),
+            [0.0, -1.0],
+        ),
+        (Char('+'), Some(print)) => enlarge(&mut showing, &print.scene, ENLARGE),
+        (Char('-'), Some(print)) => enlarge(&mut showing, &print.scene, 1.0 / ENLARGE),
         (Char('5') | Home, Some(print)) => {
             showing.eye = print.first;
-            showing.centre(&print);
+            showing.centre(&print.scene);
         }
         (Char('*' | 'm') | Tab | BackTab, Some(print)) => {
             showing.marking = !showing.marking;
             if showing.marking && showing.marker.is_none() {
-                let first = in_the_middle(&print, &showing.eye);
-                showing.mark(&print, first);
+                let first = in_the_middle(&print.scene, &showing.eye);
+                showing.mark(&print.scene, first);
             }
         }
-        (Char('3' | ']') | PageDown, Some(print)) => cut(model, &mut showing, &print, -1.0),
-        (Char('1' | '[') | End, Some(print)) => cut(model, &mut showing, &print, 1.0),
+        (Char('3' | ']') | PageDown, Some(print)) => cut(model, &mut showing, &print.scene, -1.0),
+        (Char('1' | '[') | End, Some(print)) => cut(model, &mut showing, &print.scene, 1.0),
         (Char('7' | 'i'), Some(_)) => open(model, &mut showing),
         (Char('9' | 'b') | PageUp, Some(_)) => next_dots(model, &mut showing),
         (Char('0' | 'n'), Some(print)) => jump(model, &mut showing, &print),
@@ -801,34 +819,39 @@ fn wants_reading(model: &Model, piece: &str) -> bool {
 }
 
 /// Turns the print, also while it is read, or moves the marker over it.
-fn go(model: &mut Model, showing: &mut Showing, print: Option<&Print>, [right, up]: [f32; 2]) {
-    let Some(print) = print.filter(|_| showing.marking) else {
+pub(super) fn go(
+    model: &mut Model,
+    showing: &mut Showing,
+    scene: Option<&Scene>,
+    [right, up]: [f32; 2],
+) {
+    let Some(scene) = scene.filter(|_| showing.marking) else {
         showing.eye = showing.eye.turned(TURN * right, -TURN * up);
         return;
     };
     let eye = &showing.eye;
     let [to_right, to_up, _] = eye.directions();
-    let [aside, high] = eye.reach(&print.scene);
+    let [aside, high] = eye.reach(scene);
     let step = STEP * aside.min(high) / eye.zoom;
-    let from = showing.marked(print).unwrap_or(eye.centre);
+    let from = showing.marked(scene).unwrap_or(eye.centre);
     let mut steps = (1..=LEAP).map(|n| {
         let far = step * f32::from(n);
         [0, 1, 2].map(|axis| from[axis] + far * (right * to_right[axis] + up * to_up[axis]))
     });
-    let next = steps.find_map(|point| pick(&print.scene, eye, point));
-    if showing.mark(print, next) {
-        showing.centre(print);
+    let next = steps.find_map(|point| pick(scene, eye, point));
+    if showing.mark(scene, next) {
+        showing.centre(scene);
     } else {
         model.say("that is its edge as it is turned now");
     }
 }
 
 /// The place nearest to the middle of the picture.
-fn in_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
-    pick(&print.scene, eye, eye.centre).or_else(|| beside_the_middle(print, eye))
+pub(super) fn in_the_middle(scene: &Scene, eye: &Eye) -> Option<Hit> {
+    pick(scene, eye, eye.centre).or_else(|| beside_the_middle(scene, eye))
 }
 
-fn beside_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
+fn beside_the_middle(scene: &Scene, eye: &Eye) -> Option<Hit> {
     let [right, up, _] = eye.directions();
     let off = |middle: Point| {
         let aside = |direction: Point| {
@@ -837,32 +860,32 @@ fn beside_the_middle(print: &Print, eye: &Eye) -> Option<Hit> {
         };
         aside(right).hypot(aside(up))
     };
-    let middles = print.scene.faces().iter().map(|face| {
+    let middles = scene.faces().iter().map(|face| {
         let [a, b, c] = face.corners;
         [0, 1, 2].map(|axis| (a[axis] + b[axis] + c[axis]) / 3.0)
     });
     let nearest = middles.min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
-    pick(&print.scene, eye, nearest)
+    pick(scene, eye, nearest)
 }
 
-fn enlarge(showing: &mut Showing, print: &Print, times: f32) {
+pub(super) fn enlarge(showing: &mut Showing, scene: &Scene, times: f32) {
     let zoom = showing.eye.zoom * times;
     // Back at its whole size there is no rest left of the steps.
     showing.eye.zoom = if zoom < 1.05 { 1.0 } else { zoom.min(LARGEST) };
-    showing.centre(print);
+    showing.centre(scene);
 }
 
 /// Moves the cut away from the eye or towards it; the first goes through the
 /// marker, or through the middle.
-fn cut(model: &mut Model, showing: &mut Showing, print: &Print, towards: f32) {
+pub(super) fn cut(model: &mut Model, showing: &mut Showing, scene: &Scene, towards: f32) {
     let [_, _, near] = showing.eye.directions();
-    let half = print.scene.half();
+    let half = scene.half();
     let deep: f32 = half
         .iter()
         .zip(near)
         .map(|(half, near)| half * near.abs())
         .sum();
-    let marked = showing.marked(print);
+    let marked = showing.marked(scene);
     let marked = marked.map(|at| at.iter().zip(near).map(|(at, near)| at * near).sum());
     let next = match showing.eye.cut {
         Some(cut) => cut + towards * 2.0 * SLICE * deep,
@@ -874,14 +897,22 @@ fn cut(model: &mut Model, showing: &mut Showing, print: &Print, towards: f32) {
 
 /// Leaves out what faces the eye, except what the bath does not reach.
 fn open(model: &mut Model, showing: &mut Showing) {
-    let outside = 1 << tint(Class::Wetted) | 1 << tint(Class::Masked);
+    open_sides(
+        model,
+        showing,
+        1 << tint(Class::Wetted) | 1 << tint(Class::Masked),
+    );
+}
+
+/// The same of these tints.
+pub(super) fn open_sides(model: &mut Model, showing: &mut Showing, outside: u32) {
     showing.eye.open = if showing.is_open() { 0 } else { outside };
     if showing.is_open() {
         model.say("near side left out: the inside is seen");
     }
 }
 
-fn next_dots(model: &mut Model, showing: &mut Showing) {
+pub(super) fn next_dots(model: &mut Model, showing: &mut Showing) {
     let next = match model.prints.dots(showing) {
         Dots::Blocks => Dots::Braille,
         Dots::Braille if model.prints.pictures => Dots::Picture,
@@ -910,9 +941,9 @@ fn jump(model: &mut Model, showing: &mut Showing, print: &Print) {
     }
     showing.eye.cut = None;
     showing.eye.open = 0;
-    if !showing.sees_marker(print) {
+    if !showing.sees_marker(&print.scene) {
         open(model, showing);
     }
-    showing.centre(print);
+    showing.centre(&print.scene);
     model.say(format!("{} of {}: {}", next + 1, places.len(), place.one()));
 }

@@ -95,6 +95,18 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.prints.changed(&piece);
             Vec::new()
         }
+        Message::SpreadAt { step, done } => {
+            model.spreads.at(step, done);
+            Vec::new()
+        }
+        Message::SpreadSolved { tank, result } => {
+            model.spreads.solved(&tank, result);
+            Vec::new()
+        }
+        Message::SpreadChanged(tank) => {
+            model.spreads.changed(&tank);
+            Vec::new()
+        }
         Message::Pictures(pictures) => {
             model.prints.pictures = pictures;
             Vec::new()
@@ -231,6 +243,14 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Help => model.layers.push(Layer::Help(0)),
         Id::Told => model.layers.push(Layer::Told(0)),
         Id::Suspend => return vec![Effect::Suspend],
+        Id::Compute => return model.compute_spread(),
+        Id::GiveUp => return model.stop_spread(),
+        Id::Picture => model.open_spread(),
+        Id::Measure => model.next_measure(),
+        Id::Together => {
+            model.spreads.every = !model.spreads.every;
+            model.spread_piece_chosen();
+        }
         Id::Everything => model.open_menu(None),
         Id::Quit => return quit(model),
         Id::Leave => return vec![Effect::Quit],
@@ -264,9 +284,9 @@ fn show(model: &mut Model, screen: Screen) {
     if model.selected_piece().is_some() {
         return;
     }
-    // These two show pieces only: what is selected is seen there.
+    // These show pieces only: what is selected is seen there.
     let first = match screen {
-        Screen::Piece => model.pieces_along().first().map(|n| (*n).to_owned()),
+        Screen::Piece | Screen::Spread => model.pieces_along().first().map(|n| (*n).to_owned()),
         Screen::Holds => super::holds_order(model).into_iter().next(),
         Screen::Line | Screen::CloseOut => None,
     };
@@ -294,6 +314,7 @@ fn step_rows(model: &mut Model, down: bool) {
             model.item_row = step(model.item_row, model.facts.closeout.items.len());
         }
         Screen::Holds => step_spots(model, down),
+        Screen::Spread => model.step_places(down),
         Screen::Line | Screen::Piece => {
             let last = model.facts.due.len().saturating_sub(1);
             model.due_row = step(model.due_row, last);
@@ -312,7 +333,7 @@ fn step_spots(model: &mut Model, on: bool) {
             .into_iter()
             .map(Spot::Piece)
             .collect(),
-        Screen::Piece => {
+        Screen::Piece | Screen::Spread => {
             let along = model.pieces_along();
             along
                 .into_iter()
@@ -330,6 +351,7 @@ fn step_spots(model: &mut Model, on: bool) {
     };
     if let Some(spot) = spots.into_iter().nth(next) {
         model.spot = Some(spot);
+        model.spread_piece_chosen();
     }
     model.scroll = 0;
 }
@@ -350,6 +372,7 @@ fn choose(model: &mut Model, key: Key) -> Vec<Effect> {
     let spot = Some(Spot::Piece(name));
     if model.spot != spot {
         model.spot = spot;
+        model.spread_piece_chosen();
         model.scroll = 0;
     }
     Vec::new()

@@ -86,6 +86,41 @@ const PIECE: [(&str, &str); 8] = [
     ),
 ];
 
+const SPREAD: [(&str, &str); 8] = [
+    (
+        "predicted",
+        "computed from print, tank and bath before any current flows; nothing of it is measured",
+    ),
+    (
+        "assumed",
+        "taken as usual where project.ron says nothing: where pieces hang, conductivity, kinetics",
+    ),
+    (
+        "over the mean",
+        "the density at a place as a multiple of the piece's mean: so thick will its metal be",
+    ),
+    (
+        "least, most",
+        "the least and the greatest of that on a piece, a ten thousandth of the area left out",
+    ),
+    (
+        "5-95 %",
+        "what the twentieth part with least stays under, and the twentieth with most exceeds",
+    ),
+    (
+        "tip, edge, face",
+        "a place to watch where most goes: nodules grow there; a thief or a turn takes some away",
+    ),
+    (
+        "hollow, shadow",
+        "a place to watch where least goes: thin metal; a turn or an anode nearer brings some",
+    ),
+    (
+        "+-",
+        "how far the figure may be off, from a second solve with a quarter of the panels",
+    ),
+];
+
 const HOLDS: [(&str, &str); 5] = [
     (
         "ageing hold",
@@ -127,6 +162,7 @@ pub fn words_of(screen: Screen) -> Vec<(&'static str, &'static str)> {
     let own: &[(&str, &str)] = match screen {
         Screen::Line => &BENCH,
         Screen::Piece => &PIECE,
+        Screen::Spread => &SPREAD,
         Screen::Holds => &HOLDS,
         Screen::CloseOut => &CLOSEOUT,
     };

@@ -17,6 +17,7 @@ mod notify;
 mod own_keys;
 mod pictures;
 mod sense;
+mod spreader;
 mod surveyor;
 mod tty;
 
@@ -43,6 +44,7 @@ use inbox::{Incoming, Reader, Signals};
 use keeper::{Job, Keeper, Opening};
 use pictures::{Standing, Way};
 use sense::Look;
+use spreader::Spreader;
 use surveyor::Surveyor;
 
 /// The wall clock is compared at least this often, so that a computer that
@@ -94,12 +96,14 @@ pub fn run(
     let (tell, inbox) = mpsc::channel();
     let signals = Signals::watch(tell.clone())?;
     let tty = Tty::enter()?;
+    let spreads_kept = cache.clone();
     let keeper = Keeper::start(opening, keys, (cache, now), tell.clone())?;
     let reader = Reader::start(tell.clone())?;
     let mut shell = Shell {
         ways,
         herald: Herald::start(tell.clone())?,
         adder: Adder::new(tell.clone()),
+        spreader: Spreader::start(&whole, spreads_kept, tell.clone())?,
         surveyor: Surveyor::start(&whole, tell.clone())?,
         folder: whole,
         pictures: None,
@@ -148,6 +152,7 @@ struct Shell<'a> {
     /// The project's folder.
     folder: PathBuf,
     surveyor: Surveyor,
+    spreader: Spreader,
     /// How the terminal takes pictures, if it was asked and does.
     pictures: Option<Way>,
     /// Whether the terminal may still be asked for its pictures.
@@ -297,6 +302,8 @@ impl Shell<'_> {
             Effect::ReadPrint { piece, source } => self.surveyor.read(piece, source)?,
             Effect::SurveyMasks(work) => self.surveyor.survey(*work)?,
             Effect::WriteMasks(done) => self.keeper.ask(Job::WriteMasks(done))?,
+            Effect::Spread(work) => self.spreader.solve(*work)?,
+            Effect::StopSpread => self.spreader.stop(),
             Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,
@@ -377,7 +384,8 @@ impl Shell<'_> {
     /// Asks the terminal for its pictures when the first print is shown. Nothing
     /// else reads it meanwhile: the reader waits until its key is dealt with.
     fn ask_for_pictures(&mut self) -> Result<(), ShellError> {
-        let is_shown = matches!(self.model.layers.last(), Some(Layer::Print(_)));
+        let top = self.model.layers.last();
+        let is_shown = matches!(top, Some(Layer::Print(_) | Layer::Spread(_)));
         if !is_shown || !self.asks_for_pictures || self.lent.is_some() {
             return Ok(());
         }

@@ -6,7 +6,7 @@
 //! the rest only where it did: what is answered too late would read as keys.
 
 use super::sense::{Env, of_process};
-use crate::tui::app::{Key, KeyCode, Layer, Model, Print, Showing};
+use crate::tui::app::{Key, KeyCode, Layer, Model, Print, Seen, Showing};
 use crate::tui::picture::{Image, kitty, kitty_gone, sixel};
 use crate::tui::view::{Theme, picture, picture_place};
 use ratatui::layout::Rect;
@@ -182,13 +182,30 @@ pub(super) struct Standing {
     place: Rect,
     screen: Rect,
     showing: Box<Showing>,
-    print: Arc<Print>,
+    what: What,
+}
+
+/// What a picture is of.
+#[derive(Debug, Clone)]
+enum What {
+    Print(Arc<Print>),
+    Spread(Arc<Seen>),
+}
+
+impl What {
+    fn is(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Print(a), Self::Print(b)) => Arc::ptr_eq(a, b),
+            (Self::Spread(a), Self::Spread(b)) => Arc::ptr_eq(a, b),
+            _ => false,
+        }
+    }
 }
 
 impl PartialEq for Standing {
     fn eq(&self, other: &Self) -> bool {
         (self.place, self.screen, &self.showing) == (other.place, other.screen, &other.showing)
-            && Arc::ptr_eq(&self.print, &other.print)
+            && self.what.is(&other.what)
     }
 }
 
@@ -196,16 +213,21 @@ impl Standing {
     /// What is to stand on a screen of this size.
     pub(super) fn of(model: &Model, theme: Theme, screen: Rect) -> Option<Self> {
         let place = picture_place(model, &theme, screen)?;
-        let Some(Layer::Print(showing)) = model.layers.last() else {
-            return None;
+        let (showing, what) = match model.layers.last() {
+            Some(Layer::Print(showing)) => {
+                let print = model.prints.of(&showing.piece)?.print.clone()?;
+                (showing.clone(), What::Print(print))
+            }
+            Some(Layer::Spread(showing)) => {
+                (showing.clone(), What::Spread(model.spread_seen()?.clone()))
+            }
+            _ => return None,
         };
-        let print = model.prints.of(&showing.piece)?.print.clone()?;
-        let showing = showing.clone();
         Some(Self {
             place,
             screen,
             showing,
-            print,
+            what,
         })
     }
 

@@ -55,6 +55,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Adding(adding) => of_adding(&adding.step),
         Layer::Typing(typing) => of_typing(typing),
         Layer::Print(showing) => of_print(model, showing),
+        Layer::Spread(showing) => of_spread(model, showing),
         Layer::Masking(masking) => of_masking(model, masking),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
@@ -197,6 +198,36 @@ fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
                 "back"
             },
         ));
+    }
+    hints
+}
+
+/// The keys over the picture of where the metal goes.
+fn of_spread(model: &Model, showing: &Showing) -> Vec<Hint> {
+    let can_compute = model.is_spread_stale() && model.spreads.solving.is_none();
+    let mut hints: Vec<Hint> = can_compute
+        .then_some(("Enter", "compute again"))
+        .into_iter()
+        .collect();
+    hints.extend(if showing.marking {
+        [("2468", "move"), ("*", "turn")]
+    } else {
+        [("2468", "turn"), ("*", "probe")]
+    });
+    let is_larger = showing.eye.zoom > 1.0;
+    hints.extend([
+        ("0", "next place"),
+        ("+", "larger"),
+        ("-", if is_larger { "smaller" } else { "back" }),
+        ("/", "help"),
+        ("z", "thickness"),
+        ("3 1", "cut"),
+        ("7", "inside"),
+        ("9", "dots"),
+        ("5", "at first"),
+    ]);
+    if is_larger {
+        hints.push(("Esc", "back"));
     }
     hints
 }

@@ -41,7 +41,7 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
                 (0, 0),
             )
         }
-        Layer::Far | Layer::Locked(_) | Layer::Print(_) => return,
+        Layer::Far | Layer::Locked(_) | Layer::Print(_) | Layer::Spread(_) => return,
     };
     let (rule, inner) = (line_of(area, 0), below(area, 1));
     let height = usize::from(inner.height);

@@ -17,6 +17,8 @@ mod masking;
 mod pen;
 mod piece;
 mod print;
+mod scale;
+mod spread;
 mod theme;
 mod typing;
 mod vessel;
@@ -85,6 +87,7 @@ pub fn paint(model: &Model, theme: &Theme, now: Instant, buffer: &mut Buffer) {
     match model.layers.last() {
         None | Some(Layer::Locked(_)) => screen(model, &mut pen, body),
         Some(Layer::Print(showing)) => print::draw(model, showing, &mut pen, body),
+        Some(Layer::Spread(showing)) => spread::picture(model, showing, &mut pen, body),
         Some(layer) => layers::draw(model, layer, &mut pen, body),
     }
     let said_area = Rect {
@@ -100,8 +103,8 @@ pub fn paint(model: &Model, theme: &Theme, now: Instant, buffer: &mut Buffer) {
 fn due_lines(model: &Model, area: Rect) -> u16 {
     let lines = due::lines(area.height);
     match model.layers.last() {
-        Some(Layer::Print(_)) if area.height < 16 => lines.min(2),
-        Some(Layer::Print(_)) => lines.min(3),
+        Some(Layer::Print(_) | Layer::Spread(_)) if area.height < 16 => lines.min(2),
+        Some(Layer::Print(_) | Layer::Spread(_)) => lines.min(3),
         _ => lines,
     }
 }
@@ -128,6 +131,9 @@ pub fn picture_place(model: &Model, theme: &Theme, area: Rect) -> Option<Rect> {
         Some(Layer::Print(showing)) if is_drawn => {
             print::place(model, showing, (body(model, area), *theme))
         }
+        Some(Layer::Spread(showing)) if is_drawn => {
+            spread::place(model, showing, body(model, area))
+        }
         _ => None,
     }
 }
@@ -136,6 +142,7 @@ pub fn picture_place(model: &Model, theme: &Theme, area: Rect) -> Option<Rect> {
 pub fn picture(model: &Model, theme: &Theme, size: (usize, usize)) -> Option<Image> {
     match model.layers.last() {
         Some(Layer::Print(showing)) => print::image(model, showing, *theme, size),
+        Some(Layer::Spread(showing)) => Some(scale::image(showing, model.spread_seen()?, size)),
         _ => None,
     }
 }
@@ -210,6 +217,7 @@ fn screen(model: &Model, pen: &mut Pen<'_>, area: Rect) {
     match model.screen {
         Screen::Line => line::draw(model, pen, area),
         Screen::Piece => piece::draw(model, pen, area),
+        Screen::Spread => spread::draw(model, pen, area),
         Screen::Holds => holds::draw(model, pen, area),
         Screen::CloseOut => closeout::draw(model, pen, area),
     }

@@ -12,7 +12,7 @@ use crate::report::safe::fitted;
 use crate::tui::app::{
     CELL, CLASSES, Dots, Known, Model, Print, Showing, Source, Still, class_word,
 };
-use crate::tui::picture::{Dot, Image, Picture, draw as drawn};
+use crate::tui::picture::{Dot, Image, Picture, Scene, draw as drawn};
 use crate::units::{CM2, MM2, number};
 
 /// Draws the print of a piece in the place of the screen.
@@ -118,7 +118,7 @@ fn without(model: &Model, showing: &Showing, known: Option<&Known>) -> Vec<(Role
 }
 
 /// `turned 30 right, 20 from above; 2.4 times; cut open; inside`.
-fn turned(showing: &Showing) -> String {
+pub(super) fn turned(showing: &Showing) -> String {
     let eye = &showing.eye;
     let side = if eye.yaw < 0.0 { "left" } else { "right" };
     let height = if eye.tilt < 0.0 { "below" } else { "above" };
@@ -141,7 +141,7 @@ fn turned(showing: &Showing) -> String {
 
 /// `cut inside x2.4 30 right 20 above`, for a narrow screen: what is usual last,
 /// where there may be no room for it.
-fn turned_in_short(showing: &Showing) -> String {
+pub(super) fn turned_in_short(showing: &Showing) -> String {
     let eye = &showing.eye;
     let side = if eye.yaw < 0.0 { "left" } else { "right" };
     let height = if eye.tilt < 0.0 { "below" } else { "above" };
@@ -247,7 +247,7 @@ fn readout(model: &Model, showing: &Showing, print: &Print, width: usize) -> Vec
     let Some(marker) = &showing.marker else {
         return Vec::new();
     };
-    let is_seen = showing.sees_marker(print);
+    let is_seen = showing.sees_marker(&print.scene);
     let sign = if is_seen { MARK } else { HIDDEN_MARK };
     let piece = model.project.definition.piece(&showing.piece);
     let told = print.told_at(marker, piece.map_or(&[], |piece| &piece.masks));
@@ -271,8 +271,8 @@ fn readout(model: &Model, showing: &Showing, print: &Print, width: usize) -> Vec
 }
 
 /// The marker, and the marker behind something.
-const MARK: &str = "\u{25cf}";
-const HIDDEN_MARK: &str = "\u{25cb}";
+pub(super) const MARK: &str = "\u{25cf}";
+pub(super) const HIDDEN_MARK: &str = "\u{25cb}";
 
 fn role(class: Class) -> Role {
     match class {
@@ -305,22 +305,34 @@ fn class_of(dot: &Dot) -> Class {
 fn in_cells(showing: &Showing, print: &Print, dots: Dots, pen: &mut Pen<'_>, area: Rect) {
     let size = (usize::from(area.width), usize::from(area.height));
     let picture = drawn(&print.scene, &showing.eye, size.0 * CELL.0, size.1 * CELL.1);
-    let theme = pen.theme();
     cells(&picture, dots, pen, area);
-    if let Some(marker) = showing.marker {
-        let at = picture.view.place(print.scene.from_middle(marker.at_mm));
-        let at = (at[0] / CELL.0 as f32, at[1] / CELL.1 as f32);
-        let is_inside = at.0 >= 0.0 && at.1 >= 0.0;
-        let sign = match (theme.is_ascii(), showing.sees_marker(print)) {
-            (true, true) => '*',
-            (true, false) => 'o',
-            (false, true) => '\u{25cf}',
-            (false, false) => '\u{25cb}',
-        };
-        if is_inside {
-            let style = theme.selected(Role::Key);
-            pen.cell(area, (at.0 as usize, at.1 as usize), sign, style);
-        }
+    marker(showing, &print.scene, &picture, pen, area);
+}
+
+/// Draws the marker over a picture in cells.
+pub(super) fn marker(
+    showing: &Showing,
+    scene: &Scene,
+    picture: &Picture,
+    pen: &mut Pen<'_>,
+    area: Rect,
+) {
+    let Some(marker) = showing.marker else {
+        return;
+    };
+    let theme = pen.theme();
+    let at = picture.view.place(scene.from_middle(marker.at_mm));
+    let at = (at[0] / CELL.0 as f32, at[1] / CELL.1 as f32);
+    let is_inside = at.0 >= 0.0 && at.1 >= 0.0;
+    let sign = match (theme.is_ascii(), showing.sees_marker(scene)) {
+        (true, true) => '*',
+        (true, false) => 'o',
+        (false, true) => '\u{25cf}',
+        (false, false) => '\u{25cb}',
+    };
+    if is_inside {
+        let style = theme.selected(Role::Key);
+        pen.cell(area, (at.0 as usize, at.1 as usize), sign, style);
     }
 }
 
@@ -492,14 +504,6 @@ impl Cell<'_> {
 
     /// Eight dots, more where it is lighter; all but what is wetted in lines.
     fn braille(&self) -> (char, Style) {
-        // The least light at which a dot is set, ordered so that neighbours
-        // differ (B. E. Bayer, 1973).
-        const LEAST: [[f32; 4]; 4] = [
-            [0.5, 8.5, 2.5, 10.5],
-            [12.5, 4.5, 14.5, 6.5],
-            [3.5, 11.5, 1.5, 9.5],
-            [15.5, 7.5, 13.5, 5.5],
-        ];
         let (left, top) = (self.at.0 * CELL.0, self.at.1 * CELL.1);
         let mut bits = 0;
         for (dy, row) in BITS.iter().enumerate() {
@@ -535,8 +539,17 @@ impl Cell<'_> {
     }
 }
 
+/// The least light at which a dot is set, in sixteenths, ordered so that
+/// neighbours differ (B. E. Bayer, 1973).
+pub(super) const LEAST: [[f32; 4]; 4] = [
+    [0.5, 8.5, 2.5, 10.5],
+    [12.5, 4.5, 14.5, 6.5],
+    [3.5, 11.5, 1.5, 9.5],
+    [15.5, 7.5, 13.5, 5.5],
+];
+
 /// Which bit a dot of a Braille cell has: Unicode 15, 22.1, "Braille Patterns".
-const BITS: [[u32; CELL.0]; CELL.1] = [[0, 3], [1, 4], [2, 5], [6, 7]];
+pub(super) const BITS: [[u32; CELL.0]; CELL.1] = [[0, 3], [1, 4], [2, 5], [6, 7]];
 
 /// The pattern of a class, or of a cut, in one cell of Braille.
 fn in_braille(class: Class, section: bool) -> char {
@@ -586,7 +599,7 @@ pub(super) fn image(
     let picture = drawn(&print.scene, &showing.eye, width, height);
     let marked = showing.marker.map(|marker| {
         let at = picture.view.place(print.scene.from_middle(marker.at_mm));
-        (at, showing.sees_marker(print))
+        (at, showing.sees_marker(&print.scene))
     });
     let every = (0..height).flat_map(|y| (0..width).map(move |x| (x, y)));
     let dots = every.map(|(x, y)| {
@@ -608,7 +621,7 @@ pub(super) fn image(
 }
 
 /// A ring around the marker, white in black; broken where it is behind.
-fn on_marker(at: [f32; 3], seen: bool, (x, y): (usize, usize)) -> Option<u32> {
+pub(super) fn on_marker(at: [f32; 3], seen: bool, (x, y): (usize, usize)) -> Option<u32> {
     let (dx, dy) = (x as f32 + 0.5 - at[0], y as f32 + 0.5 - at[1]);
     let off = dx.hypot(dy);
     let is_gap = !seen && ((dx.atan2(dy) * 4.0).floor() as i32) % 2 == 0;

@@ -1,0 +1,316 @@
+//! The thread that computes where the metal goes: that takes seconds, and the
+//! screen never waits.
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
+use std::sync::{Arc, Mutex};
+use std::thread;
+use std::time::Duration;
+
+use super::ShellError;
+use super::inbox::{Ending, Incoming};
+use crate::clock::{Clock as _, SystemClock};
+use crate::field::scene::PANELS;
+use crate::spreading::{Asked, Unspread};
+use crate::store::{Disk as _, RealDisk, Stamp};
+use crate::tui::app::{Message, Seen, SpreadWork};
+use crate::units::Watch;
+
+/// How often the files of the last prints are looked at for changes.
+const FOLLOW: Duration = Duration::from_secs(1);
+
+/// The spreader, seen from the loop. Its thread is never joined: what it does is
+/// for the screen alone.
+pub(super) struct Spreader {
+    jobs: Sender<(SpreadWork, u64)>,
+    /// The number of the work that is wanted; any other stops.
+    wanted: Arc<AtomicU64>,
+}
+
+impl Spreader {
+    /// For the project in a folder; results are kept in the cache folder.
+    pub(super) fn start(
+        folder: &Path,
+        cache: Option<PathBuf>,
+        tell: Sender<Incoming>,
+    ) -> io::Result<Self> {
+        let (jobs, todo) = mpsc::channel();
+        let wanted = Arc::new(AtomicU64::new(0));
+        let desk = Desk {
+            folder: folder.to_owned(),
+            cache,
+            panels: PANELS,
+            wanted: Arc::clone(&wanted),
+            last: None,
+        };
+        thread::Builder::new()
+            .name("spreader".to_owned())
+            .spawn(move || {
+                let tell = Ending(tell);
+                desk.work(&todo, &tell.0);
+            })?;
+        Ok(Self { jobs, wanted })
+    }
+
+    /// Computes it; what is still computed is given up.
+    pub(super) fn solve(&self, work: SpreadWork) -> Result<(), ShellError> {
+        let number = self.wanted.fetch_add(1, Ordering::SeqCst) + 1;
+        let sent = self.jobs.send((work, number));
+        sent.map_err(|_gone| ShellError::Worker)
+    }
+
+    /// Gives up what is computed.
+    pub(super) fn stop(&self) {
+        self.wanted.fetch_add(1, Ordering::SeqCst);
+    }
+}
+
+/// The files of a tank's prints with their stamps.
+type Stamps = Vec<(PathBuf, Option<Stamp>)>;
+
+struct Desk {
+    folder: PathBuf,
+    cache: Option<PathBuf>,
+    panels: usize,
+    wanted: Arc<AtomicU64>,
+    /// The tank that was computed last, with what its prints were read from.
+    last: Option<(String, Stamps)>,
+}
+
+fn stamp(file: &Path) -> Option<Stamp> {
+    RealDisk.stat(file).ok()
+}
+
+impl Desk {
+    fn work(mut self, todo: &Receiver<(SpreadWork, u64)>, tell: &Sender<Incoming>) {
+        loop {
+            let message = match todo.recv_timeout(FOLLOW) {
+                Ok((work, number)) => self.perform(work, number, tell),
+                Err(RecvTimeoutError::Timeout) => self.follow(),
+                Err(RecvTimeoutError::Disconnected) => return,
+            };
+            if let Some(message) = message
+                && tell.send(Incoming::Message(message)).is_err()
+            {
+                return;
+            }
+        }
+    }
+
+    /// Tells once that the file of a print is another.
+    fn follow(&mut self) -> Option<Message> {
+        let (_, stamps) = self.last.as_ref()?;
+        let is_same = stamps.iter().all(|(file, then)| stamp(file) == *then);
+        let (tank, _) = self.last.take_if(|_| !is_same)?;
+        Some(Message::SpreadChanged(tank))
+    }
+
+    /// What was given up tells nothing.
+    fn perform(
+        &mut self,
+        work: SpreadWork,
+        number: u64,
+        tell: &Sender<Incoming>,
+    ) -> Option<Message> {
+        let waiting = Waiting {
+            wanted: &self.wanted,
+            number,
+            tell: Mutex::new((tell.clone(), "", 0)),
+        };
+        if waiting.stopped() {
+            return None;
+        }
+        let files = work.pieces.iter().filter_map(|name| {
+            let mesh = work.definition.piece(name)?.mesh.as_ref()?;
+            let file = self.folder.join(&mesh.file);
+            Some((file.clone(), stamp(&file)))
+        });
+        let stamps = files.collect();
+        let definition = work.definition.clone();
+        let asked = Asked {
+            folder: &self.folder,
+            cache: self.cache.as_deref(),
+            definition: &definition,
+            tank: &work.tank,
+            pieces: &work.pieces,
+            panels: self.panels,
+        };
+        let began = SystemClock.now();
+        let seconds = || SystemClock.now().elapsed_since(began);
+        let answer = asked.answer(&seconds, &waiting);
+        let tank = work.tank.clone();
+        let result = match answer {
+            Ok(answer) => {
+                let assumed = [answer.assumed, answer.warnings].concat();
+                Ok(Arc::new(Seen::of(work, answer.spread, assumed)))
+            }
+            Err(Unspread::Told(why)) => Err(why),
+            Err(Unspread::Stopped(_)) => return None,
+        };
+        if waiting.stopped() {
+            return None;
+        }
+        self.last = Some((tank.clone(), stamps));
+        Some(Message::SpreadSolved { tank, result })
+    }
+}
+
+/// Tells the screen how far the work is, a percent at a time.
+struct Waiting<'w> {
+    wanted: &'w AtomicU64,
+    number: u64,
+    /// Where it is told, which step was told last, and how many percent.
+    tell: Mutex<(Sender<Incoming>, &'static str, u8)>,
+}
+
+impl Watch for Waiting<'_> {
+    fn at(&self, step: &'static str, done: f64) {
+        // Where another thread tells just now, it is told next time.
+        let Ok(mut told) = self.tell.try_lock() else {
+            return;
+        };
+        let percent = (done * 100.0).clamp(0.0, 100.0) as u8;
+        if (told.1, told.2) != (step, percent) && !self.stopped() {
+            (told.1, told.2) = (step, percent);
+            let message = Message::SpreadAt { step, done };
+            // Where the loop has gone, nobody listens.
+            let _loop_gone = told.0.send(Incoming::Message(message));
+        }
+    }
+
+    fn stopped(&self) -> bool {
+        self.wanted.load(Ordering::SeqCst) != self.number
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plating::Metal;
+    use crate::project::{Definition, MeshRef, Piece, Target};
+    use crate::units::{MM, UM};
+
+    /// A folder with a cube of 20 mm.
+    fn folder() -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        let corner = |n: usize| [0, 1, 2].map(|bit| (n >> bit & 1) * 20);
+        let sides = [
+            [0, 2, 3, 1],
+            [4, 5, 7, 6],
+            [0, 1, 5, 4],
+            [2, 6, 7, 3],
+            [0, 4, 6, 2],
+            [1, 3, 7, 5],
+        ];
+        let halves = sides
+            .iter()
+            .flat_map(|[a, b, c, d]| [[*a, *b, *c], [*a, *c, *d]]);
+        let facets = halves.map(|of| {
+            let corners = of.map(corner);
+            let lines = corners.map(|[x, y, z]| format!("vertex {x} {y} {z}\n"));
+            format!(
+                "facet normal 0 0 0\nouter loop\n{}endloop\nendfacet\n",
+                lines.concat()
+            )
+        });
+        let text = facets.collect::<String>();
+        let text = format!("solid cube\n{text}endsolid cube\n");
+        std::fs::write(folder.path().join("cube.stl"), text).unwrap();
+        folder
+    }
+
+    fn work(at: [f64; 3]) -> SpreadWork {
+        let metal = Metal::named("copper-acid").unwrap();
+        let mut definition = Definition::new("cube", metal, Target::Mean(UM.of(40.0)));
+        definition.tanks[0].inside = Some([200.0; 3].map(|mm| MM.of(mm)));
+        definition.pieces = vec![Piece {
+            mesh: Some(MeshRef {
+                file: "cube.stl".to_owned(),
+                unit: Some("mm".to_owned()),
+                sha256: None,
+            }),
+            hangs: Some(crate::project::Hangs {
+                at: at.map(|mm| MM.of(mm)),
+                turn: [1.0, 0.0, 0.0, 0.0],
+            }),
+            ..Piece::named("cube")
+        }];
+        let tank = &definition.tanks[0];
+        SpreadWork {
+            tank: tank.name.clone(),
+            pieces: vec!["cube".to_owned()],
+            outline: definition.outline(tank, &[&definition.pieces[0]]),
+            definition: Box::new(definition),
+        }
+    }
+
+    fn desk(folder: &Path) -> Desk {
+        Desk {
+            folder: folder.to_owned(),
+            cache: Some(folder.join("cache")),
+            panels: 600,
+            wanted: Arc::new(AtomicU64::new(1)),
+            last: None,
+        }
+    }
+
+    #[test]
+    fn a_tank_is_computed_with_steps_and_a_change_of_its_print_is_told_once() {
+        let folder = folder();
+        let mut desk = desk(folder.path());
+        let (tell, inbox) = mpsc::channel();
+        let message = desk.perform(work([100.0; 3]), 1, &tell);
+        let Some(Message::SpreadSolved {
+            result: Ok(seen), ..
+        }) = message
+        else {
+            panic!("{message:?}");
+        };
+        let cube = seen.body("cube").unwrap();
+        assert!((cube.area_dm2 - 0.24).abs() < 1e-3, "six sides of 4 cm2");
+        assert!(cube.min_over_mean < 1.0 && cube.max_over_mean > 1.2);
+        assert!(seen.scene.faces().len() >= 12 && !seen.assumed.is_empty());
+        let steps = inbox.try_iter().count();
+        assert!(steps > 3, "{steps} steps were told");
+        // Kept: the second time nothing but the reading is left to do.
+        let again = desk.perform(work([100.0; 3]), 1, &tell);
+        assert!(matches!(
+            again,
+            Some(Message::SpreadSolved { result: Ok(_), .. })
+        ));
+        let steps = inbox.try_iter().count();
+        assert_eq!(steps, 1, "it was kept");
+        assert!(desk.follow().is_none());
+        std::fs::write(folder.path().join("cube.stl"), "another").unwrap();
+        assert!(matches!(desk.follow(), Some(Message::SpreadChanged(tank)) if tank == "main"));
+        assert!(desk.follow().is_none());
+    }
+
+    #[test]
+    fn what_is_in_the_way_is_told_in_words_and_what_is_given_up_is_not() {
+        let folder = folder();
+        let mut desk = desk(folder.path());
+        let (tell, _inbox) = mpsc::channel();
+        let Some(Message::SpreadSolved {
+            result: Err(why), ..
+        }) = desk.perform(work([5.0, 100.0, 100.0]), 1, &tell)
+        else {
+            panic!("it goes through the wall");
+        };
+        assert!(
+            why.contains("`cube` goes through the wall") && why.contains("hangs: (at:"),
+            "{why}"
+        );
+        assert!(
+            desk.perform(work([100.0; 3]), 0, &tell).is_none(),
+            "another is wanted"
+        );
+        std::fs::remove_file(folder.path().join("cube.stl")).unwrap();
+        let gone = desk.perform(work([100.0; 3]), 1, &tell);
+        assert!(
+            matches!(&gone, Some(Message::SpreadSolved { result: Err(why), .. }) if why.contains("cube.stl"))
+        );
+    }
+}

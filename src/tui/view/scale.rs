@@ -1,0 +1,194 @@
+//! Where the metal goes, drawn in cells: by colours of a scale that is even to
+//! the eye where there are such, else by a glyph for each band.
+
+use ratatui::layout::Rect;
+use ratatui::style::{Color, Style};
+
+use super::pen::Pen;
+use super::print::{BITS, LEAST, marker};
+use super::{Role, Theme};
+use crate::report::spread::{STEPS, colour, over_mean, step_of};
+use crate::tui::app::{CELL, Dots, Seen, Showing, band_of};
+use crate::tui::picture::{Dot, Image, Picture, draw as drawn};
+
+/// Half as light at least, so that the scale still reads in shade.
+const SHADE: f32 = 0.55;
+
+/// The glyph of each band, ever fuller: beside one another they tell which is
+/// more without a legend.
+const GLYPHS: [char; 7] = [
+    '.', ':', '\u{2591}', '\u{2592}', '\u{2593}', '\u{2588}', '@',
+];
+
+/// The same in plain ASCII.
+const LETTERS: [char; 7] = ['.', ':', '-', '=', '+', '#', '@'];
+
+/// A density over the mean in the middle of each band.
+const MIDDLES: [f64; 7] = [0.18, 0.35, 0.63, 1.0, 1.6, 2.8, 5.6];
+
+/// The glyph and style that stand for a band in a legend.
+pub(super) fn sample(band: usize, theme: Theme) -> (char, Style) {
+    let band = band.min(GLYPHS.len() - 1);
+    if theme.has_shades() {
+        return (
+            '\u{2588}',
+            Style::reset().fg(Color::from_u32(rgb(MIDDLES[band], 1.0))),
+        );
+    }
+    let glyphs = if theme.is_ascii() { LETTERS } else { GLYPHS };
+    (glyphs[band], theme.style(role(band)))
+}
+
+/// What a band is, where the terminal's own colours alone are there.
+fn role(band: usize) -> Role {
+    match band {
+        0 | 1 => Role::Soon,
+        5 | 6 => Role::Metal,
+        _ => Role::Plain,
+    }
+}
+
+fn rgb(over_mean: f64, light: f32) -> u32 {
+    let light = SHADE + (1.0 - SHADE) * light;
+    colour(step_of(over_mean))
+        .into_iter()
+        .fold(0, |rgb, part| rgb << 8 | (f32::from(part) * light) as u32)
+}
+
+/// Draws the pieces with the probe.
+pub(super) fn in_cells(showing: &Showing, seen: &Seen, dots: Dots, pen: &mut Pen<'_>, area: Rect) {
+    let size = (usize::from(area.width), usize::from(area.height));
+    let picture = drawn(&seen.scene, &showing.eye, size.0 * CELL.0, size.1 * CELL.1);
+    let theme = pen.theme();
+    for y in 0..size.1 {
+        for x in 0..size.0 {
+            let cell = Cell {
+                picture: &picture,
+                seen,
+                at: (x, y),
+                theme,
+            };
+            let (glyph, style) = match (dots, theme.is_ascii(), theme.has_shades()) {
+                (Dots::Braille, false, _) => cell.braille(),
+                (_, false, true) => cell.halves(),
+                _ => cell.banded(),
+            };
+            pen.cell(area, (x, y), glyph, style);
+        }
+    }
+    marker(showing, &seen.scene, &picture, pen, area);
+}
+
+/// One cell over a picture.
+struct Cell<'p> {
+    picture: &'p Picture,
+    seen: &'p Seen,
+    at: (usize, usize),
+    theme: Theme,
+}
+
+/// What is seen of several dots together: the density over the mean, and how
+/// light it lies.
+#[derive(Clone, Copy)]
+struct Part {
+    over: f64,
+    light: f32,
+}
+
+fn over(seen: &Seen, dot: &Dot) -> f64 {
+    let at = seen.at(dot.face as usize);
+    at.map_or(1.0, |(body, cell)| over_mean(body, cell))
+}
+
+impl Cell<'_> {
+    /// What is seen of the lines `from` to `until` of its dots, if at least half
+    /// of them are covered. What is furthest from the mean counts, so that a tip
+    /// is not lost among its neighbours.
+    fn part(&self, from: usize, until: usize) -> Option<Part> {
+        let (left, top) = (self.at.0 * CELL.0, self.at.1 * CELL.1);
+        let places =
+            (top + from..top + until).flat_map(|y| (left..left + CELL.0).map(move |x| (x, y)));
+        let dots: Vec<&Dot> = places
+            .filter_map(|(x, y)| self.picture.seen(x, y))
+            .collect();
+        if 2 * dots.len() < (until - from) * CELL.0 {
+            return None;
+        }
+        let light = dots.iter().map(|dot| dot.light).sum::<f32>() / dots.len() as f32;
+        let off = |over: &f64| over.max(1e-9).ln().abs();
+        let all = dots.iter().map(|dot| over(self.seen, dot));
+        let over = all.max_by(|a, b| off(a).total_cmp(&off(b)))?;
+        Some(Part { over, light })
+    }
+
+    /// Two dots, one above the other, each in a colour of its own.
+    fn halves(&self) -> (char, Style) {
+        let half = |n: usize| {
+            let part = self.part(2 * n, 2 * n + 2)?;
+            Some(Color::from_u32(rgb(part.over, part.light)))
+        };
+        match (half(0), half(1)) {
+            (None, None) => (' ', Style::reset()),
+            (Some(upper), None) => ('\u{2580}', Style::reset().fg(upper)),
+            (None, Some(lower)) => ('\u{2584}', Style::reset().fg(lower)),
+            (Some(upper), Some(lower)) => ('\u{2580}', Style::reset().fg(upper).bg(lower)),
+        }
+    }
+
+    /// The glyph of the band.
+    fn banded(&self) -> (char, Style) {
+        match self.part(0, CELL.1) {
+            None => (' ', Style::reset()),
+            Some(part) => sample(band_of(part.over), self.theme),
+        }
+    }
+
+    /// Eight dots, the more the more metal there is.
+    fn braille(&self) -> (char, Style) {
+        let (left, top) = (self.at.0 * CELL.0, self.at.1 * CELL.1);
+        let mut bits = 0;
+        for (dy, row) in BITS.iter().enumerate() {
+            for (dx, bit) in row.iter().enumerate() {
+                let (x, y) = (left + dx, top + dy);
+                let Some(dot) = self.picture.seen(x, y) else {
+                    continue;
+                };
+                let step = f32::from(step_of(over(self.seen, dot)));
+                let share = 0.1 + 0.9 * step / f32::from(STEPS - 1);
+                bits |= u32::from(share > LEAST[y % 4][x % 4] / 16.0) << bit;
+            }
+        }
+        let Some(part) = self.part(0, CELL.1).filter(|_| bits > 0) else {
+            return (' ', Style::reset());
+        };
+        let glyph = char::from_u32(0x2800 + bits).unwrap_or(' ');
+        let style = if self.theme.has_shades() {
+            Style::reset().fg(Color::from_u32(rgb(part.over, 1.0)))
+        } else {
+            self.theme.style(role(band_of(part.over)))
+        };
+        (glyph, style)
+    }
+}
+
+/// The pieces as the terminal's own picture, so many dots wide and high.
+pub(super) fn image(showing: &Showing, seen: &Seen, (width, height): (usize, usize)) -> Image {
+    let picture = drawn(&seen.scene, &showing.eye, width, height);
+    let marked = showing.marker.map(|marker| {
+        let at = picture.view.place(seen.scene.from_middle(marker.at_mm));
+        (at, showing.sees_marker(&seen.scene))
+    });
+    let every = (0..height).flat_map(|y| (0..width).map(move |x| (x, y)));
+    let dots = every.map(|at| {
+        let sign =
+            marked.and_then(|(marked, is_seen)| super::print::on_marker(marked, is_seen, at));
+        sign.or_else(|| {
+            let dot = picture.seen(at.0, at.1)?;
+            Some(rgb(over(seen, dot), dot.light))
+        })
+    });
+    Image {
+        width,
+        dots: dots.collect(),
+    }
+}
