@@ -446,6 +446,12 @@ pub(super) struct SpreadArgs {
     /// Only this piece of the project; again for more
     #[arg(long, value_name = "PIECE", conflicts_with = "scene")]
     pub(super) piece: Vec<String>,
+    /// The tank; where the pieces hang if left out
+    #[arg(long, value_name = "TANK", conflicts_with = "scene")]
+    pub(super) tank: Option<String>,
+    /// Set each piece's evenness in project.ron: a minimum target and the local range go by it
+    #[arg(long, conflicts_with = "scene")]
+    pub(super) set: bool,
     /// What the supply holds: amps into all that hangs there
     #[arg(long, conflicts_with = "volts")]
     pub(super) amps: Option<Current>,

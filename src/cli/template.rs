@@ -52,12 +52,20 @@ pub(super) fn project_ron(seed: &Seed<'_>) -> String {
             // What hangs on plus: the area that faces the work, the most it may carry.
             anodes: [
                 // (name: "left", area: "6dm2", carries: "10A"),
+                // For `tankside spread`, where it hangs: places are to the right, to the back and up from the
+                // left front lower corner, inside. `one_face: true` works only to where it faces.
+                // plate: (at: ("1cm", "12cm", "13cm"), facing: (1, 0, 0), size: ("15cm", "20cm"))
+                // or rod: (points: [("38cm", "12cm", "4cm"), ("38cm", "12cm", "26cm")], diameter: "12mm")
             ],
-            // What the supply can give, and the relative standard uncertainty of its ammeter.
+            // Insulating plates in the liquid.
+            // shields: [(at: ("10cm", "12cm", "8cm"), facing: (1, 0, 0), size: ("12cm", "6cm"), thickness: "3mm")],
+            // What the supply can give, and the relative standard uncertainty of its ammeter. What it holds
+            // for `tankside spread`, Amps("3A") or Volts("1.2V"); left out: where the build's ladder ends.
             supply: (
                 // limit_amps: "10A",
                 // limit_volts: "6V",
                 // amps_rel: 0.01,
+                // holds: Amps("3A"),
             ),
             // stirring: Still, Stirred or Air. Upkeep by charge.
             bath: (
@@ -66,6 +74,15 @@ pub(super) fn project_ron(seed: &Seed<'_>) -> String {
                 // dose_every: "50Ah",
                 // filter_every: "200Ah",
                 // bags_every: "200Ah",
+                // What it conducts: measured (0.2 S/cm is 20 S/m), or of acid copper by what is in it.
+                // conductivity_s_m: 25,
+                // temperature: "25C",
+                // copper_g_l: 50,
+                // acid_g_l: 120,
+                // What the metal does: Primary (nothing), Linear(rp_ohm_m2: 4e-4), Tafel(i0_a_m2: 10, alpha_c: 0.5),
+                // ButlerVolmer; the last two with limit_a_m2: 800 where copper runs short. Left out, acid copper has this,
+                // of which i0 is told from 0.3 to 100:
+                // kinetics: ButlerVolmer(i0_a_m2: 10, alpha_a: 1.5, alpha_c: 0.5),
             ),
         ),
     ],
@@ -111,6 +128,11 @@ pub(super) fn project_ron(seed: &Seed<'_>) -> String {
     // masks: [(name: "socket", shape: "cylinder:0,0,0:0,0,20:4.2", takes: "5cm2")]
     // Shapes: plane:POINT:NORMAL box:A:B sphere:C:R cylinder:A:B:R patch:POINT:DEGREES group:NAME
     // with POINT x,y,z; or plain words, with the area by hand.
+    // For `tankside spread`, the middle of its print in the tank, its turn (a quaternion w, x, y, z) and its wires:
+    // hangs: (at: ("20cm", "12cm", "13cm"), turn: (1, 0, 0, 0)),
+    // leads: [(name: "hook", points: [("20cm", "12cm", "16cm"), ("20cm", "12cm", "26cm")], diameter: "0.8mm")],
+    // with thief: true or closed: true (a ring). `tankside spread DIR --set` writes how even metal comes on it:
+    // evenness: (least: 0.4, most: 2.5, because: "predicted: 3 A in main with handle")
     pieces: [],
 
     // Where pieces meet, the one with the hole first; sizes as printed. `tankside joints DIR` tells the fit.

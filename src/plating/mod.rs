@@ -4,6 +4,7 @@
 //! doors. Nothing here knows a project, a file or a clock.
 
 mod account;
+mod bath;
 mod coat;
 mod density;
 mod deposit;
@@ -12,6 +13,7 @@ mod weighing;
 mod wire;
 
 pub use account::{Delivered, Immersion, Lead, Member, Point, Settled, Share, ShareByArea};
+pub use bath::{AcidCopper, Conductivity};
 pub use coat::{copper_sheet_resistance, strip_drop, strip_reach};
 pub use density::{DensityWord, density_word};
 pub use deposit::{

@@ -1,15 +1,17 @@
 //! What a person wrote in `project.ron`.
 
-use super::hung::{Hangs, Lead, Plate};
+use super::hung::{Evenness, Hangs, Law, Lead, Plate, Rod};
 use serde::{Deserialize, Serialize};
 
 use super::nearest::nearest;
-use super::{GateRule, Stage, Step, When};
+use super::{GateRule, Setting, Stage, Step, When};
 use crate::mesh::{self, MaskTaken};
-use crate::plating::{ASSUMED_LEAST_OVER_MEAN, Metal, charge_for, mean_from_minimum, wire_area};
+use crate::plating::{
+    ASSUMED_LEAST_OVER_MEAN, AcidCopper, Metal, charge_for, mean_from_minimum, wire_area,
+};
 use crate::units::{
-    Area, Charge, Current, Duration, H, Length, MIN, MM, MM2, Mass, Ratio, System, Voltage, Volume,
-    Zone, rounded,
+    Area, CELSIUS, Charge, Current, Duration, H, Length, MIN, MM, MM2, Mass, Ratio, System,
+    Temperature, Voltage, Volume, Zone, rounded,
 };
 
 /// The newest format of `project.ron` and `journal.ron` that this program writes.
@@ -117,9 +119,15 @@ pub enum Target {
 impl Target {
     /// The mean to plate for it; a minimum by the assumed evenness.
     pub fn mean(self) -> Length {
+        self.mean_by(ASSUMED_LEAST_OVER_MEAN)
+    }
+
+    /// The mean to plate for it; a minimum by the least local thickness over
+    /// the mean.
+    pub fn mean_by(self, least_over_mean: f64) -> Length {
         match self {
             Self::Mean(mean) => mean,
-            Self::Minimum(least) => mean_from_minimum(least, ASSUMED_LEAST_OVER_MEAN),
+            Self::Minimum(least) => mean_from_minimum(least, least_over_mean),
         }
     }
 }
@@ -186,9 +194,12 @@ pub struct Anode {
     /// Where it hangs, in words.
     #[serde(default)]
     pub place: String,
-    /// Where it hangs, in figures.
+    /// Where it hangs, of a plate.
     #[serde(default)]
     pub plate: Option<Plate>,
+    /// Where it hangs, of a rod.
+    #[serde(default)]
+    pub rod: Option<Rod>,
 }
 
 /// A DC power supply.
@@ -204,6 +215,10 @@ pub struct Supply {
     /// Relative standard uncertainty of its ammeter; the project's if left out.
     #[serde(default)]
     pub amps_rel: Option<f64>,
+    /// What it holds when the field is asked; where the build's ladder ends if
+    /// left out.
+    #[serde(default)]
+    pub holds: Option<Setting>,
 }
 
 /// The liquid and its upkeep.
@@ -225,9 +240,41 @@ pub struct Bath {
     /// Charge after which the anode bags are due.
     #[serde(default)]
     pub bags_every: Option<Charge>,
-    /// Its conductivity, S/m.
+    /// Its temperature.
+    #[serde(default)]
+    pub temperature: Option<Temperature>,
+    /// Copper in it (as metal), g/L.
+    #[serde(default)]
+    pub copper_g_l: Option<f64>,
+    /// Sulphuric acid in it, g/L.
+    #[serde(default)]
+    pub acid_g_l: Option<f64>,
+    /// Its conductivity, S/m; of acid copper by what is in it if left out.
     #[serde(default)]
     pub conductivity_s_m: Option<f64>,
+    /// What the metal does in it; that of its metal if left out.
+    #[serde(default)]
+    pub kinetics: Option<Law>,
+}
+
+impl Bath {
+    /// The temperature of a bath of which none is told.
+    pub const USUAL_CELSIUS: f64 = 25.0;
+
+    /// Its temperature, °C.
+    pub fn celsius(&self) -> f64 {
+        self.temperature
+            .map_or(Self::USUAL_CELSIUS, |temperature| temperature.to(CELSIUS))
+    }
+
+    /// What is in it, of acid copper, if all of it is told.
+    pub fn acid_copper(&self) -> Option<AcidCopper> {
+        Some(AcidCopper {
+            copper_g_l: self.copper_g_l?,
+            acid_g_l: self.acid_g_l?,
+            celsius: self.celsius(),
+        })
+    }
 }
 
 /// How the bath is moved.
@@ -467,6 +514,9 @@ pub struct Piece {
     /// Where it hangs and how it is turned.
     #[serde(default)]
     pub hangs: Option<Hangs>,
+    /// How even metal comes on it, as predicted; the assumed range if left out.
+    #[serde(default)]
+    pub evenness: Option<Evenness>,
     /// Parts kept from the bath on purpose.
     #[serde(default)]
     pub masks: Vec<Mask>,
@@ -497,6 +547,7 @@ impl Piece {
             thieves: Vec::new(),
             leads: Vec::new(),
             hangs: None,
+            evenness: None,
             masks: Vec::new(),
             route: None,
             target: None,
@@ -752,13 +803,21 @@ impl Definition {
         piece.target.unwrap_or(self.target)
     }
 
+    /// The mean to plate on a piece for its target: a minimum by its own
+    /// predicted evenness, or the assumed one.
+    pub fn mean_of(&self, piece: &Piece) -> Length {
+        let least = piece.evenness.as_ref().map(|evenness| evenness.least);
+        self.target_of(piece)
+            .mean_by(least.unwrap_or(ASSUMED_LEAST_OVER_MEAN))
+    }
+
     /// The charge that puts the target on a piece, through its lead.
     pub fn charge_target(&self, piece: &Piece) -> Option<Charge> {
         let area = piece.conductor_area().filter(|a| a.si() > 0.0)?;
         Some(charge_for(
             &self.metal,
             area,
-            self.target_of(piece).mean(),
+            self.mean_of(piece),
             self.efficiency,
         ))
     }

@@ -113,6 +113,8 @@ pub struct PieceFigures {
     pub target_at: Option<Instant>,
     /// Its ageing hold.
     pub hold: Option<HoldFigures>,
+    /// Least and most local thickness over the mean, where predicted.
+    pub evenness: Option<(f64, f64)>,
 }
 
 impl PieceFigures {
@@ -170,6 +172,7 @@ impl PieceFigures {
             density: density(definition, piece, at, amps, lead.map(|l| l.read_at == now)),
             target_at,
             hold: hold_figures(definition, state, name, now),
+            evenness: piece.evenness.as_ref().map(|even| (even.least, even.most)),
             charges,
         })
     }
@@ -190,6 +193,17 @@ impl PieceFigures {
             mean * ASSUMED_LEAST_OVER_MEAN,
             mean * ASSUMED_MOST_OVER_MEAN,
         ))
+    }
+
+    /// Least and most local thickness: as the field predicts it, or the range
+    /// that is assumed.
+    pub fn local(&self) -> Option<(Length, Length, Kind)> {
+        let mean = self.thickness.as_ref()?.value;
+        if let Some((least, most)) = self.evenness {
+            return Some((mean * least, mean * most, Kind::Predicted));
+        }
+        let (least, most) = self.local_range()?;
+        Some((least, most, Kind::Assumed))
     }
 
     /// How far the charge is, as a fraction of the target.

@@ -120,7 +120,7 @@ fn mating(definition: &Definition, joint: &Joint, masked: [bool; 2]) -> Option<M
     let gap = joint.printed_gap()?;
     let face = |side: usize| {
         let piece = definition.piece(&joint.between[side])?;
-        let deposit = definition.target_of(piece).mean();
+        let deposit = definition.mean_of(piece);
         Some(Face {
             deposit_mm: deposit.to(MM),
             deposit_pm_mm: deposit.to(MM) * planned_pm(definition, piece),

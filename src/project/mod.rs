@@ -31,6 +31,7 @@ mod joint;
 mod ladder;
 mod mask_edit;
 mod nearest;
+mod placed;
 mod possible;
 mod refold;
 mod refusal;
@@ -59,7 +60,9 @@ pub use gate_table::{GateRule, When};
 pub use gates::GateView;
 pub use glimpse::Outcome;
 pub use history::History;
-pub use hung::{ACID_COPPER, ACID_COPPER_S_M, Hangs, Lead, Plate, PrintBox};
+pub use hung::{
+    ACID_COPPER, ACID_COPPER_S_M, Evenness, Hangs, Law, Lead, Plate, PrintBox, Rod, SUPPLY_SAID,
+};
 pub use joint::{JointFit, fit};
 pub use ladder::{LadderStep, NextStep, Step};
 pub use mask_edit::MaskEdit;

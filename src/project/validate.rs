@@ -109,7 +109,8 @@ impl Definition {
                 "add (name: \"main\")",
             ));
         }
-        unique("tanks", self.tanks.iter().map(|t| t.name.as_str()))
+        unique("tanks", self.tanks.iter().map(|t| t.name.as_str()))?;
+        self.tanks.iter().try_for_each(super::placed::check_tank)
     }
 
     fn validate_route(&self, path: &str, route: &[Stage]) -> Result<(), DefinitionError> {
@@ -196,6 +197,7 @@ impl Definition {
                 ));
             }
             check_wires(piece)?;
+            super::placed::check_piece(piece)?;
             for mask in &piece.masks {
                 check_shape(&path(&format!("masks.{}.shape", mask.name)), &mask.shape)?;
             }
@@ -336,7 +338,10 @@ fn written(text: &str) -> String {
     text.chars().map(one).collect()
 }
 
-fn unique<'a>(path: &str, names: impl Iterator<Item = &'a str>) -> Result<(), DefinitionError> {
+pub(super) fn unique<'a>(
+    path: &str,
+    names: impl Iterator<Item = &'a str>,
+) -> Result<(), DefinitionError> {
     let mut seen = BTreeSet::new();
     for name in names {
         check_name(path, name)?;

@@ -125,13 +125,14 @@ fn piece(definition: &Definition, state: &State, figures: &PieceFigures, now: In
     })
 }
 
-/// The local range around the mean that is assumed.
+/// The local range around the mean: predicted, or assumed.
 fn local(figures: &PieceFigures) -> Value {
-    let (least, most) = figures.local_range().unzip();
+    let local = figures.local();
+    let kind = local.map_or(crate::units::Kind::Assumed, |(.., kind)| kind);
     json!({
-        "least_um": quantity(least, UM),
-        "most_um": quantity(most, UM),
-        "kind": crate::units::Kind::Assumed.word(),
+        "least_um": quantity(local.map(|(least, ..)| least), UM),
+        "most_um": quantity(local.map(|(_, most, _)| most), UM),
+        "kind": kind.word(),
     })
 }
 

@@ -1,10 +1,11 @@
 //! Phrases that several printed forms share.
 
 use crate::project::{Definition, PieceFigures, PieceState, StageState};
-use crate::units::{AH, Instant, Kind, clock_span, number};
+use crate::units::{AH, Instant, clock_span, number};
 
 /// What the signs before figures mean.
-pub(super) const LEGEND: &str = "no sign measured, ~ estimated, ? assumed; \u{b1} is k = 2";
+pub(super) const LEGEND: &str =
+    "no sign measured, ~ estimated, > predicted, ? assumed; \u{b1} is k = 2";
 
 /// A clock time beside `now`, in the project's zone.
 pub(super) fn clock(definition: &Definition, at: Instant, now: Instant) -> String {
@@ -61,16 +62,13 @@ pub(super) fn thickness(definition: &Definition, figures: &PieceFigures) -> Opti
     Some(thickness.shown(definition.units.thickness()))
 }
 
-/// The local range that is assumed around a mean above zero: `?11.9-71.4 um`.
+/// The local range around a mean above zero: `?11.9-71.4 um`, or `>` where it is
+/// predicted.
 pub(super) fn local_range(definition: &Definition, figures: &PieceFigures) -> Option<String> {
-    let (least, most) = figures.local_range().filter(|(_, most)| most.si() > 0.0)?;
+    let (least, most, kind) = figures.local().filter(|(_, most, _)| most.si() > 0.0)?;
     let unit = definition.units.thickness();
     let [least, most] = [least, most].map(|l| number(l.to(unit), 3));
-    Some(format!(
-        "{}{least}-{most} {}",
-        Kind::Assumed.sign(),
-        unit.symbol
-    ))
+    Some(format!("{}{least}-{most} {}", kind.sign(), unit.symbol))
 }
 
 /// The ageing hold: `aged 12 h 30 of 72 h 00, over Wed 20:15`.

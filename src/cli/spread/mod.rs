@@ -1,5 +1,7 @@
 //! `spread`: where the metal goes, of a scene file or of a project.
 
+mod chosen;
+mod evenness;
 mod kept;
 mod located;
 mod png;
@@ -10,14 +12,15 @@ use super::Context;
 use super::args::SpreadArgs;
 use super::measure::{Progress, ReadPrint, read_bytes, stopped};
 use super::outcome::{Fault, Outcome, Trouble};
-use super::survey::with_print;
 use crate::field::FieldError;
 use crate::field::scene::{Hung, Print, Ready, Scene, SceneError, Spread, Supply};
 use crate::mesh::{self, LengthUnit, Mask};
+use crate::project::SUPPLY_SAID;
 use crate::report::spread::{Told, csv, ply, vtu};
 use crate::settings;
 use crate::store::{self, sha256_hex};
 use crate::units::{A, DM2, V};
+use chosen::chosen;
 use kept::Kept;
 use located::located;
 
@@ -26,16 +29,10 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     let out = args.out.as_deref().map(Form::of).transpose()?;
     let mut asked = match (&args.scene, &args.dir) {
         (Some(file), None) => Asked::of_file(file)?,
-        (_, dir) => Asked::of_project(
-            context,
-            dir.as_deref().unwrap_or(Path::new(".")),
-            &args.piece,
-        )?,
+        (_, dir) => Asked::of_project(context, dir.as_deref().unwrap_or(Path::new(".")), args)?,
     };
     if args.amps.is_some() || args.volts.is_some() {
-        asked
-            .assumed
-            .retain(|said| !said.ends_with("on the pieces"));
+        asked.assumed.retain(|said| !said.starts_with(SUPPLY_SAID));
     }
     if let Some(amps) = args.amps {
         asked.scene.supply = Some(Supply::Amps(amps.to(A)));
@@ -57,7 +54,13 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
         store::write_out(path, form.written(&kept.spread, args))?;
         text = format!("{text}  {} is written\n", path.display());
     }
-    Ok(Outcome::both(text, told.json()).warn(asked.warnings))
+    let json = told.json();
+    if let (true, Some(dir)) = (args.set, &args.dir) {
+        let (said, low) = evenness::set(context, dir, &kept.spread)?;
+        text += &said;
+        asked.warnings.extend(low);
+    }
+    Ok(Outcome::both(text, json).warn(asked.warnings))
 }
 
 /// The box around a print, mm.
@@ -163,15 +166,18 @@ impl Asked {
     }
 
     /// The scene of a project's pieces in their tank.
-    fn of_project(context: &Context<'_>, dir: &Path, named: &[String]) -> Result<Self, Trouble> {
+    fn of_project(context: &Context<'_>, dir: &Path, args: &SpreadArgs) -> Result<Self, Trouble> {
         let folder = context.open(dir)?;
         let definition = &folder.project().definition;
-        let pieces = with_print(definition, named)?;
-        let Some(tank) = definition.tanks.first() else {
-            return Err(Trouble::usage("the project has no tank"));
-        };
+        let chosen = chosen(
+            definition,
+            folder.project().state(),
+            args.tank.as_deref(),
+            &args.piece,
+        )?;
+        let (tank, pieces) = (&chosen.tank, &chosen.pieces);
         let (mut files, mut boxes) = (Vec::new(), Vec::new());
-        for piece in &pieces {
+        for piece in pieces {
             let mesh = piece.mesh.as_ref();
             let file = folder.path().join(mesh.map_or("", |mesh| &mesh.file));
             let bytes = read_bytes(&file)?;
@@ -190,7 +196,8 @@ impl Asked {
             })
             .collect();
         let (mut scene, mut assumed) = definition.scene(tank, &hung);
-        for (body, piece) in scene.bodies.iter_mut().zip(&pieces) {
+        assumed.splice(0..0, chosen.said.iter().cloned());
+        for (body, piece) in scene.bodies.iter_mut().zip(pieces) {
             let shapes = piece.masks.iter().map(|mask| mask.shape.clone());
             body.masks = shapes
                 .filter(|shape| shape.parse::<Mask>().is_ok())
@@ -303,7 +310,11 @@ impl Asked {
             SceneError::Meets(said) => Trouble::Error(Box::new(Fault {
                 kind: "collision".to_owned(),
                 message: said,
-                remedy: "see to the places and turns in the scene".to_owned(),
+                remedy: if self.text.is_empty() {
+                    "`hangs` of a piece in project.ron tells its place and turn, `--piece` takes some alone".to_owned()
+                } else {
+                    "see to the places and turns in the scene".to_owned()
+                },
                 file: Some(self.file.clone()),
                 ..Fault::default()
             })),
