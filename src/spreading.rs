@@ -105,19 +105,18 @@ impl Asked<'_> {
                 warnings.push(format!("{name}: the file says no unit: taken as {unit}"));
             }
         }
-        let (spread, cached) = match kept {
-            Some(kept) => (kept.spread, true),
-            None => {
-                let prints = surveyed(&scene, &files, &read, watch)?;
-                let kept = self.solved(&scene, &prints, seconds, watch)?;
-                if let (Some((label, dir)), Ok(bytes)) =
-                    (label.zip(self.cache), postcard::to_allocvec(&kept))
-                {
-                    // Where that fails it is solved again the next time.
-                    store::keep_spread(dir, &label, &bytes);
-                }
-                (kept.spread, false)
+        let (spread, cached) = if let Some(kept) = kept {
+            (kept.spread, true)
+        } else {
+            let prints = surveyed(&scene, &files, &read, watch)?;
+            let kept = self.solved(&scene, &prints, seconds, watch)?;
+            if let (Some((label, dir)), Ok(bytes)) =
+                (label.zip(self.cache), postcard::to_allocvec(&kept))
+            {
+                // Where that fails it is solved again the next time.
+                store::keep_spread(dir, &label, &bytes);
             }
+            (kept.spread, false)
         };
         Ok(Answer {
             spread,

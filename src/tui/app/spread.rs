@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::print::{ENLARGE, cut, enlarge, go, in_the_middle, most_of, next_dots, open_sides};
-use super::{Effect, Key, KeyCode, Layer, Marker, Model, Screen, Showing};
+use super::{Effect, Key, KeyCode, Layer, Marker, Message, Model, Screen, Showing};
 use crate::field::scene::{BodySpread, Cell, Place, Scene as FieldScene, Spread};
 use crate::mesh::Corner;
 use crate::project::{Definition, Piece, Tank};
@@ -265,15 +265,25 @@ impl Spreads {
         self.last.as_deref().filter(|last| last.piece == tank)
     }
 
+    /// Takes in what the worker says.
+    pub(super) fn news(&mut self, message: Message) {
+        match message {
+            Message::SpreadAt { step, done } => self.at(step, done),
+            Message::SpreadSolved { tank, result } => self.solved(&tank, result),
+            Message::SpreadChanged(tank) => self.changed(&tank),
+            _ => {}
+        }
+    }
+
     /// The work is so far.
-    pub(super) fn at(&mut self, step: &'static str, done: f64) {
+    fn at(&mut self, step: &'static str, done: f64) {
         if let Some(solving) = &mut self.solving {
             (solving.step, solving.done) = (step, done);
         }
     }
 
     /// What came of a tank, or why nothing.
-    pub(super) fn solved(&mut self, tank: &str, result: Result<Arc<Seen>, String>) {
+    fn solved(&mut self, tank: &str, result: Result<Arc<Seen>, String>) {
         self.solving = None;
         let known = self.tanks.entry(tank.to_owned()).or_default();
         let seen = match result {
@@ -296,7 +306,7 @@ impl Spreads {
     }
 
     /// The file of a print in a tank was touched.
-    pub(super) fn changed(&mut self, tank: &str) {
+    fn changed(&mut self, tank: &str) {
         if let Some(known) = self.tanks.get_mut(tank) {
             known.changed = true;
         }
@@ -514,7 +524,7 @@ impl Model {
         };
         let mut showing = self.take_showing();
         self.probe_place(&mut showing);
-        self.spreads.last = Some(showing);
+        self.spreads.last = Some(Box::new(showing));
         self.scroll = 0;
     }
 
@@ -526,13 +536,13 @@ impl Model {
         }
     }
 
-    fn take_showing(&mut self) -> Box<Showing> {
+    fn take_showing(&mut self) -> Showing {
         let tank = self
             .spread_tank()
             .map_or_else(String::new, |t| t.name.clone());
         let last = self.spreads.last.take().filter(|last| last.piece == tank);
         let first = self.spread_seen().map_or(Eye::REST, |seen| seen.first);
-        last.unwrap_or_else(|| Box::new(Showing::of(&tank, first)))
+        last.map_or_else(|| Showing::of(&tank, first), |last| *last)
     }
 
     /// Puts the probe on the selected place and turns it to the eye.
@@ -562,7 +572,7 @@ impl Model {
         if self.spread_seen().is_none() {
             return self.say("nothing is computed yet; Enter computes it");
         }
-        let showing = self.take_showing();
+        let showing = Box::new(self.take_showing());
         self.layers.push(Layer::Spread(showing));
     }
 

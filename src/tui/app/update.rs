@@ -95,16 +95,10 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.prints.changed(&piece);
             Vec::new()
         }
-        Message::SpreadAt { step, done } => {
-            model.spreads.at(step, done);
-            Vec::new()
-        }
-        Message::SpreadSolved { tank, result } => {
-            model.spreads.solved(&tank, result);
-            Vec::new()
-        }
-        Message::SpreadChanged(tank) => {
-            model.spreads.changed(&tank);
+        news @ (Message::SpreadAt { .. }
+        | Message::SpreadSolved { .. }
+        | Message::SpreadChanged(_)) => {
+            model.spreads.news(news);
             Vec::new()
         }
         Message::Pictures(pictures) => {

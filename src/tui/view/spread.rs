@@ -240,8 +240,6 @@ impl Told {
         let cathodes: Vec<&BodySpread> = bodies.filter(|body| body.kind.is_cathode()).collect();
         let chosen = model.spread_piece();
         let at = cathodes.iter().position(|body| chosen == Some(&body.name));
-        // Of many, those around the chosen one; the window tells of the rest.
-        const MOST: usize = 8;
         let first = at.unwrap_or(0).saturating_sub(MOST / 2);
         let first = first.min(cathodes.len().saturating_sub(MOST));
         for body in cathodes.iter().skip(first).take(MOST) {
@@ -358,6 +356,9 @@ impl Told {
         }
     }
 }
+
+/// Of many pieces so many around the chosen one have their row.
+const MOST: usize = 8;
 
 /// The middle of a tank, or of one that is usual, in cm.
 fn middle_cm(tank: &Tank) -> [String; 3] {
