@@ -827,7 +827,8 @@ fn figures_carry_their_sign_and_the_legend_tells_it() {
         "{estimated}"
     );
     assert!(
-        estimated.contains("?2.42-14.5 um") && estimated.contains("~ estimated, > predicted, ? assumed"),
+        estimated.contains("?2.42-14.5 um")
+            && estimated.contains("~ estimated, > predicted, ? assumed"),
         "{estimated}"
     );
 }

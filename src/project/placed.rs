@@ -103,10 +103,9 @@ fn check_plate(path: &str, plate: &Plate) -> Checked {
             "give width and height, such as (\"15cm\", \"20cm\")",
         )?;
     }
-    let thickness = plate.thickness.map_or(Ok(()), |thickness| {
+    plate.thickness.map_or(Ok(()), |thickness| {
         above(format!("{path}.thickness"), thickness, "give it as \"3mm\"")
-    });
-    thickness
+    })
 }
 
 fn check_rod(path: &str, rod: &Rod) -> Checked {

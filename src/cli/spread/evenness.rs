@@ -20,7 +20,7 @@ pub(super) fn set(
 ) -> Result<(String, Vec<String>), Trouble> {
     let mut folder = context.open(dir)?;
     let pieces = spread.bodies.iter().filter(|body| body.kind == Kind::Piece);
-    let (mut values, mut said, mut warnings) = (Vec::new(), String::new(), Vec::new());
+    let (mut values, mut said, mut warnings) = (Vec::new(), Vec::new(), Vec::new());
     for body in pieces {
         let (least, most) = least_most(body);
         let path = format!("pieces.{}.evenness", quote(&body.name));
@@ -30,7 +30,9 @@ pub(super) fn set(
             format!("(least: {least:?}, most: {most:?}, because: {because})"),
         ));
         let name = line_safe(&body.name);
-        said += &format!("  {name}: evenness {least} to {most} of the mean is set, as predicted\n");
+        said.push(format!(
+            "  {name}: evenness {least} to {most} of the mean is set, as predicted\n"
+        ));
         if least < LOW {
             warnings.push(format!(
                 "{name}: its thinnest place has {least} of the mean, so a minimum target asks {} times as much on \
@@ -40,7 +42,7 @@ pub(super) fn set(
         }
     }
     folder.set_all(&values).map_err(contradicted)?;
-    Ok((said, warnings))
+    Ok((said.concat(), warnings))
 }
 
 /// What `project.ron` takes, to three digits.

@@ -19,7 +19,7 @@ use crate::project::SUPPLY_SAID;
 use crate::report::spread::{Told, csv, ply, vtu};
 use crate::settings;
 use crate::store::{self, sha256_hex};
-use crate::units::{A, DM2, V};
+use crate::units::{A, V};
 use chosen::chosen;
 use kept::Kept;
 use located::located;
@@ -186,33 +186,9 @@ impl Asked {
             boxes.push(box_mm(&read));
             files.push(file);
         }
-        let hung: Vec<_> = (pieces.iter().zip(boxes))
-            .map(|(piece, print)| {
-                (
-                    piece,
-                    print,
-                    piece.wetted_area().map_or(1.0, |area| area.to(DM2)),
-                )
-            })
-            .collect();
-        let (mut scene, mut assumed) = definition.scene(tank, &hung);
-        assumed.splice(0..0, chosen.said.iter().cloned());
-        for (body, piece) in scene.bodies.iter_mut().zip(pieces) {
-            let shapes = piece.masks.iter().map(|mask| mask.shape.clone());
-            body.masks = shapes
-                .filter(|shape| shape.parse::<Mask>().is_ok())
-                .collect();
-        }
-        let undrawn = pieces.iter().filter(|piece| {
-            piece.leads.is_empty() && !(piece.wires.is_empty() && piece.thieves.is_empty())
-        });
-        let undrawn: Vec<&str> = undrawn.map(|piece| piece.name.as_str()).collect();
-        if !undrawn.is_empty() {
-            assumed.push(format!(
-                "no wires at {}: `leads` of a piece tell how they run",
-                undrawn.join(", ")
-            ));
-        }
+        let hung: Vec<_> = pieces.iter().zip(boxes).collect();
+        let (scene, of_scene) = definition.whole_scene(tank, &hung);
+        let assumed = [chosen.said, of_scene].concat();
         Ok(Self {
             scene,
             file: dir.join("project.ron"),
