@@ -5,6 +5,7 @@
 
 use crate::support::cli::{Shop, near};
 use crate::support::prints::{self, Shape};
+use crate::support::solids::Solid;
 use serde_json::{Value, json};
 use tankside::mesh;
 
@@ -135,13 +136,159 @@ fn what_overlaps_or_is_shut_in_is_told_and_not_counted() {
     let text = s.raw(&["measure".into(), "two.stl".into()]);
     for part in [
         "WETTED AREA   38.500 +- ",
-        "48.00 cm2 is 25 % too much",
-        "9.50 cm2 lie inside the solid",
+        "cm2, all triangles: 25 % too much",
+        "9.50 cm2 lie",
     ] {
         assert!(text.text.contains(part), "{part}: {}", text.text);
     }
     let text = s.raw(&["measure".into(), "hollow.stl".into()]).text;
     assert!(text.contains("lift it by 9.3 g"), "{text}");
+    assert!(text.contains("taken as mm, assumed: no unit"), "{text}");
+    assert!(text.contains("cm3, measured: no way in, at "), "{text}");
+}
+
+/// A box of 30 mm around a hollow of 20 mm, its wall pierced by a square hole.
+fn pierced(hole: f64) -> Vec<u8> {
+    let (from, to) = (15.0 - hole / 2.0, 15.0 + hole / 2.0);
+    let planes = [0.0, 5.0, from, to, 25.0, 30.0];
+    let in_hole = |at: f64| (from..to).contains(&at);
+    let in_hollow = |at: f64| (5.0..25.0).contains(&at);
+    let is_solid = |[x, y, z]: [f64; 3]| {
+        let hollow = [x, y, z].into_iter().all(in_hollow);
+        let hole = z > 25.0 && in_hole(x) && in_hole(y);
+        !(hollow || hole)
+    };
+    Solid::lattice([&planes, &planes, &[0.0, 5.0, 25.0, 30.0]], is_solid).stl()
+}
+
+#[test]
+fn a_hole_too_narrow_for_the_bath_is_told_with_its_width_and_what_follows() {
+    let s = shop();
+    std::fs::write(s.path("pin.stl"), pierced(0.3)).unwrap();
+    let pin = s.ok("measure pin.stl --unit mm");
+    let sealed: Vec<&Value> = (pin["defects"].as_array().unwrap().iter())
+        .filter(|defect| defect["what"] == "sealed_cavity")
+        .collect();
+    assert_eq!(sealed.len(), 1, "{pin}");
+    let said = sealed[0]["say"].as_str().unwrap();
+    for part in [
+        "no bubble passes (0.",
+        " mm wide), at 15, 15, ",
+        "acid may creep in",
+        "seal the hole",
+    ] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    let text = s.raw(&["measure".into(), "pin.stl".into()]).text;
+    assert!(text.contains("taken as shut, its hole"), "{text}");
+    assert!(!text.contains("a sealed cavity"), "{text}");
+}
+
+#[test]
+fn the_parts_of_the_wetted_area_add_up_before_the_readers_eyes() {
+    let s = shop();
+    std::fs::write(s.path("drain.stl"), pierced(4.0)).unwrap();
+    let mut words = vec!["measure", "drain.stl"];
+    for mask in [
+        "box:-1,-1,28:31,31,31",
+        "box:-1,-1,-1:31,31,2",
+        "sphere:99,99,99:1",
+    ] {
+        words.extend(["--mask", mask]);
+    }
+    let words: Vec<String> = words.into_iter().map(Into::into).collect();
+    let text = s.raw(&words).text;
+    let figure = |line: &str| -> Option<f64> {
+        let figure = line.get(16..)?.split_whitespace().next()?;
+        figure.parse().ok()
+    };
+    let of = |sign: &str| -> Vec<f64> {
+        let lines = text.lines().filter(|line| line.starts_with(sign));
+        lines.map(|line| figure(line).expect(line)).collect()
+    };
+    let (plus, less, is) = (of("  + "), of("  - masked"), of("  = "));
+    assert_eq!((plus.len(), less.len(), is.len()), (2, 3, 1), "{text}");
+    let sum = plus.iter().sum::<f64>() - less.iter().sum::<f64>();
+    assert!((sum - is[0]).abs() < 0.0015, "{text}");
+    for part in [
+        "before masks",
+        "sphere:99,99,99:1 takes nothing",
+        "estimated, through an opening",
+    ] {
+        assert!(text.contains(part), "{part}: {text}");
+    }
+}
+
+/// Beside a cube a triangle or a corner that is far away.
+#[test]
+fn what_lies_far_off_is_told_with_its_place_or_refused() {
+    let s = shop();
+    let cube = Shape::cuboid([0.0; 3], CUBE);
+    let far = |at: f64| {
+        let mut shape = Shape::cuboid([0.0; 3], CUBE);
+        shape.corners[0] = [-at, 0.0, 0.0];
+        prints::stl(&shape)
+    };
+    std::fs::write(s.path("corner.stl"), far(9e8)).unwrap();
+    assert_eq!(
+        s.bad("measure corner.stl --unit mm")["kind"],
+        "bad_coordinate"
+    );
+    // What single precision cannot hold beside it is doubted as a whole.
+    std::fs::write(s.path("rough.stl"), far(9e7)).unwrap();
+    let rough = s.ok("measure rough.stl --unit mm");
+    let of = |key: &str| rough[key].as_f64().unwrap();
+    let doubted = of("wetted_area_mm2") + of("wetted_pm_mm2");
+    assert!(doubted >= 0.99 * of("naive_area_mm2"), "{rough}");
+    let stray = Shape {
+        corners: vec![[1e5, 0.0, 0.0], [1e5 + 1.0, 0.0, 0.0], [1e5, 1.0, 0.0]],
+        faces: vec![vec![0, 1, 2]],
+    };
+    std::fs::write(s.path("stray.stl"), together(&[cube, stray])).unwrap();
+    std::fs::write(s.path("spike.stl"), far(9e4)).unwrap();
+    for (file, at) in [
+        ("stray.stl", "100001, 0, 0 mm"),
+        ("spike.stl", "-90000, 0, 0 mm"),
+    ] {
+        let told = s.ok(&format!("measure {file} --unit mm"));
+        let told = (told["defects"].as_array().unwrap().iter())
+            .find(|defect| defect["what"] == "unit_suspect")
+            .unwrap();
+        let said = told["say"].as_str().unwrap();
+        assert!(
+            said.contains("far away from the rest") && said.contains(at),
+            "{said}"
+        );
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_file_that_is_not_to_be_had_is_told_why() {
+    let s = shop();
+    let link = |to: &str, name: &str| std::os::unix::fs::symlink(to, s.path(name)).unwrap();
+    link("round.stl", "about.stl");
+    link("about.stl", "round.stl");
+    link("gone.stl", "dangling.stl");
+    for (file, told) in [
+        (
+            "round.stl".to_owned(),
+            "a link to about.stl that cannot be followed",
+        ),
+        (
+            "dangling.stl".to_owned(),
+            "a link to gone.stl, where nothing is",
+        ),
+        (
+            format!("{}.stl", "a".repeat(300)),
+            "longer than the system takes",
+        ),
+        ("cube.stl/x.stl".to_owned(), "leads through a file"),
+        ("nowhere.stl".to_owned(), "there is no such file"),
+    ] {
+        let error = s.bad(&format!("measure {file}"));
+        assert!(error["message"].as_str().unwrap().contains(told), "{error}");
+    }
 }
 
 #[test]
@@ -165,6 +312,12 @@ fn masks_take_their_part_and_a_group_that_is_not_there_is_refused() {
     let error = s.bad("measure grouped.obj --unit mm --mask group:glu");
     let told = format!("{} {}", error["message"], error["remedy"]);
     assert!(told.contains("glue, rest"), "{told}");
+    let error = s.bad("measure grouped.obj --unit mm --mask group:");
+    let told = format!("{} {}", error["message"], error["remedy"]);
+    assert!(
+        told.contains("missing behind the colon") && told.contains("glue, rest"),
+        "{told}"
+    );
     for mask in [
         "ball:1,2,3:4",
         "sphere:1,2:4",

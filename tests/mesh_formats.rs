@@ -546,7 +546,7 @@ fn what_a_3mf_lacks_or_repeats_is_named() {
         ),
         (
             &one,
-            "<item objectid=\"1\" transform=\"1e9 0 0 0 1 0 0 0 1 0 0 0\"/>".to_owned(),
+            "<item objectid=\"1\" transform=\"1e8 0 0 0 1 0 0 0 1 0 0 0\"/>".to_owned(),
             "bad_coordinate",
         ),
         (&one, "<item objectid=\"&file;\"/>".to_owned(), "xml_entity"),

@@ -57,6 +57,7 @@ fn survey(facets: Vec<Facet>, cavities: Vec<Cavity>) -> Survey {
         masks: Vec::new(),
         volume_mm3: None,
         envelope_volume_mm3: None,
+        rounding_mm: 0.0,
         watertight: true,
         islands: Vec::new(),
         cavities,

@@ -231,6 +231,28 @@ fn what_is_smooth_or_only_edged_has_no_tips() {
     assert_eq!(tips(&cuboid([30.0; 3])).len(), 8);
 }
 
+/// Boxes of which the coarse look alone found four to seven tips.
+#[test]
+fn every_box_has_eight_tips_however_long_and_flat() {
+    for size in [
+        [78.0, 66.0, 13.1],
+        [46.0, 2.0, 23.0],
+        [94.22, 21.3, 31.3],
+        [18.0, 83.04, 98.3],
+        [55.0, 56.42, 18.47],
+        [49.89, 92.1, 61.0],
+        [82.0, 22.51, 98.0],
+    ] {
+        let found = tips(&cuboid(size));
+        assert_eq!(found.len(), 8, "{size:?}");
+        for tip in found {
+            assert_near(tip.sharpness, CORNER, 1e-3);
+            let is_end = |(at, end): (f64, f64)| [0.0, end].contains(&at);
+            assert!(tip.at_mm.into_iter().zip(size).all(is_end), "{tip:?}");
+        }
+    }
+}
+
 /// A rod thinner than the ball it is looked at in: its end is a tip, its sides
 /// are none. A hole's floor corners and the mouth's inner corners are none.
 #[test]

@@ -496,9 +496,14 @@ fn panels(text: &str) -> Result<usize, String> {
     }
 }
 
+/// A group without a name is told with those that the file has, once it is read.
 fn mask(text: &str) -> Result<Mask, String> {
-    text.parse()
-        .map_err(|error: MaskError| format!("{error}; {}", error.remedy()))
+    let mask = text.parse();
+    mask.or_else(|error| match error {
+        MaskError::NoName => Ok(Mask::Group(String::new())),
+        error => Err(error),
+    })
+    .map_err(|error: MaskError| format!("{error}; {}", error.remedy()))
 }
 
 /// A diameter above nothing.

@@ -1,6 +1,6 @@
 //! `measure`, and how print files are read and surveyed for other commands.
 
-use std::io::{IsTerminal as _, Write as _};
+use std::io::{self, IsTerminal as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
@@ -168,26 +168,53 @@ impl<'a> ReadPrint<'a> {
 
 /// The bytes of a print file.
 pub(super) fn read_bytes(file: &Path) -> Result<Vec<u8>, Trouble> {
-    if let Ok(there) = std::fs::metadata(file) {
-        mesh::check_length(there.len()).map_err(|e| mesh_trouble(file, &e))?;
-    }
-    store::read_file(file).map_err(|error| {
-        // A path that leads in a circle or is too long is not merely missing.
-        let is_missing = std::fs::metadata(file)
-            .is_err_and(|error| error.kind() == std::io::ErrorKind::NotFound);
-        if !is_missing {
-            return error.into();
-        }
+    let there = std::fs::metadata(file).map_err(|error| not_there(file, &error))?;
+    mesh::check_length(there.len()).map_err(|e| mesh_trouble(file, &e))?;
+    Ok(store::read_file(file)?)
+}
+
+/// Why a file is not to be had.
+fn not_there(file: &Path, error: &io::Error) -> Trouble {
+    let leads_to = std::fs::read_link(file).ok();
+    let spelling = || {
         let here = std::env::current_dir().map_or_else(|_| ".".into(), PathBuf::into_os_string);
         let here = here.to_string_lossy();
-        Trouble::Error(Box::new(Fault {
-            kind: error.kind().to_owned(),
-            message: "there is no such file".to_owned(),
-            remedy: format!("see to the spelling of its path, which begins at {here}"),
-            file: Some(file.to_owned()),
-            ..Fault::default()
-        }))
-    })
+        format!("see to the spelling of its path, which begins at {here}")
+    };
+    let (message, remedy) = match (error.kind(), leads_to) {
+        (io::ErrorKind::NotFound, Some(to)) => (
+            format!("it is a link to {}, where nothing is", to.display()),
+            "name the file itself, or mend the link".to_owned(),
+        ),
+        (io::ErrorKind::NotFound, None) => ("there is no such file".to_owned(), spelling()),
+        (io::ErrorKind::NotADirectory, _) => (
+            "its path leads through a file as if that were a folder".to_owned(),
+            spelling(),
+        ),
+        (io::ErrorKind::InvalidFilename, _) => (
+            "its name or its path is longer than the system takes".to_owned(),
+            "give it a shorter name".to_owned(),
+        ),
+        (io::ErrorKind::PermissionDenied, _) => (
+            "it may not be read".to_owned(),
+            "see to the permissions of the file and its folder".to_owned(),
+        ),
+        (_, Some(to)) => (
+            format!(
+                "it is a link to {} that cannot be followed: {error}",
+                to.display()
+            ),
+            "name the file itself; where links lead in a circle, mend them".to_owned(),
+        ),
+        (_, None) => (format!("it cannot be read: {error}"), spelling()),
+    };
+    Trouble::Error(Box::new(Fault {
+        kind: "io".to_owned(),
+        message,
+        remedy,
+        file: Some(file.to_owned()),
+        ..Fault::default()
+    }))
 }
 
 /// What a reader found wrong, with its file.
@@ -219,7 +246,7 @@ pub(super) struct Progress<'a> {
 impl<'a> Progress<'a> {
     pub(super) fn on(clock: &'a dyn Clock) -> Self {
         let began = clock.now();
-        let is_seen = std::io::stderr().is_terminal();
+        let is_seen = io::stderr().is_terminal();
         Self {
             clock,
             began,
@@ -229,7 +256,7 @@ impl<'a> Progress<'a> {
 
     fn say(text: &str) {
         // Where it cannot be told, the work goes on all the same.
-        let _untold = write!(std::io::stderr(), "\r\x1b[K{text}");
+        let _untold = write!(io::stderr(), "\r\x1b[K{text}");
     }
 }
 

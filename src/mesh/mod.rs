@@ -94,8 +94,9 @@ pub const INSTANCE_BUDGET: usize = 10_000;
 const EAR_TEST_BUDGET: u64 = 400_000_000;
 
 /// The largest coordinate that is believed, in the file's unit:
-/// [`MeshError::BadCoordinate`] beyond. In mm it is a thousand kilometres.
-pub const COORDINATE_LIMIT: f64 = 1e9;
+/// [`MeshError::BadCoordinate`] beyond. In mm it is a hundred kilometres;
+/// single precision is off by four units there.
+pub const COORDINATE_LIMIT: f64 = 1e8;
 
 /// A corner of a triangle: x, y, z in the file's unit.
 ///

@@ -79,7 +79,7 @@ impl FromStr for LengthUnit {
 /// Under this largest extent, in mm, a thing is no plausible print.
 const SMALLEST_PRINT_MM: f64 = 5.0;
 /// Over this largest extent, in mm, a thing is no plausible print.
-const LARGEST_PRINT_MM: f64 = 2000.0;
+pub(super) const LARGEST_PRINT_MM: f64 = 2000.0;
 
 /// A size that no print has: most likely the unit is another.
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]

@@ -4,6 +4,7 @@ use rayon::prelude::*;
 
 use super::reach::{Reach, Tally, reach};
 use super::rooms::rooms;
+use super::size::LARGEST_PRINT_MM;
 use super::space::{area, length, less};
 use super::{Corner, InMm, LengthUnit, Mask, MaskTaken, Mesh, mask, measure, plausible_print};
 use crate::units::{Part, Stopped, Watch, go_on};
@@ -82,6 +83,17 @@ pub struct Cavity {
     pub at_mm: Corner,
 }
 
+impl Cavity {
+    /// What it is told as.
+    pub fn flaw(&self) -> Flaw {
+        match (self.sealed, self.opening_mm) {
+            (true, None) => Flaw::SealedCavity,
+            (true, Some(_)) => Flaw::PinholeCavity,
+            (false, _) => Flaw::DrainedCavity,
+        }
+    }
+}
+
 /// A connected piece of the solid: it needs a contact of its own.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Island {
@@ -114,10 +126,14 @@ pub enum Flaw {
     SelfIntersection,
     /// A hollow without a way in.
     SealedCavity,
+    /// A hollow whose only way in lets no bubble through.
+    PinholeCavity,
     /// A hollow with an opening.
     DrainedCavity,
     /// A size that no print has.
     UnitSuspect,
+    /// Triangles so far away from the rest that they are none of the print.
+    FarOff,
     /// Walls thinner than a printer or a bath forgives.
     ThinWall,
 }
@@ -131,8 +147,9 @@ pub struct Defect {
     pub count: usize,
     /// Where the first or the largest is.
     pub at_mm: Corner,
-    /// How large: an area in mm² of faces, a length in mm of sides, holes and
-    /// walls, a volume in mm³ of cavities.
+    /// How large: an area in mm² of faces, a length in mm of sides, holes,
+    /// walls and how far off, a volume in mm³ of cavities; of those behind a
+    /// pinhole the width in mm of the widest.
     pub size: f64,
 }
 
@@ -161,6 +178,9 @@ pub struct Survey {
     pub volume_mm3: Option<f64>,
     /// The solid and all that is shut inside, in mm³.
     pub envelope_volume_mm3: Option<f64>,
+    /// How far a corner may be off for the rounding of its file, in mm: one
+    /// standard uncertainty.
+    pub rounding_mm: f64,
     /// Whether each side of a triangle is met by exactly one other.
     pub watertight: bool,
     /// The connected pieces of the solid, the largest first.
@@ -187,6 +207,28 @@ impl Survey {
     /// Extents of the box around it in mm.
     pub fn size_mm(&self) -> [f64; 3] {
         [0, 1, 2].map(|axis| self.high_mm[axis] - self.low_mm[axis])
+    }
+
+    /// The expanded uncertainty (k = 2) in mm² of the area of some of the
+    /// facets, that of the reckoning alone: corners are rounded in the file, each
+    /// by itself, so that the sides of each triangle are off by as much.
+    pub fn area_pm_mm2<'a>(&self, facets: impl Iterator<Item = &'a Facet>) -> f64 {
+        area_pm(self.rounding_mm, facets)
+    }
+
+    /// The expanded uncertainty (k = 2) in mm³ of the volume, that of the
+    /// reckoning alone; none where no volume is told.
+    ///
+    /// A corner that is off by r moves a third of the triangles around it by r:
+    /// of six, a variance of 6 r² (A/3)² a corner, of which there are half as
+    /// many as triangles.
+    pub fn volume_pm_mm3(&self) -> Option<f64> {
+        let volume = self.volume_mm3?;
+        let is_skin = |facet: &&Facet| facet.class != Class::Hidden;
+        let skin = self.facets.iter().filter(is_skin);
+        let squares: f64 = skin.map(|facet| facet.area_mm2().powi(2)).sum();
+        let rounding = self.rounding_mm * (2.0 * squares).sqrt();
+        Some((2.0 * rounding).hypot(RECKONING * volume))
     }
 
     /// From corner to corner of the box around it, in mm.
@@ -228,6 +270,15 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         blocks.collect::<Vec<f64>>().into_iter().sum::<f64>() + 0.0
     };
     let (wetted, masked) = (sum(Class::Wetted), sum(Class::Masked));
+    // Triangles that are lost in the rounding of much larger ones have an area
+    // all the same.
+    let classed = wetted + masked + sum(Class::Hidden) + sum(Class::Dry);
+    let lost = sums.naive_area_mm2 - classed;
+    let lost = if lost > LOST * sums.naive_area_mm2 {
+        lost
+    } else {
+        0.0
+    };
     // A lid that covers much of the print says that it is no solid at all.
     let is_solid = reach.lidded <= WIDE_HOLES * sums.naive_area_mm2 && reach.volume > 0.0;
     let mut cavities = reach.sealed.clone();
@@ -235,16 +286,14 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
     cavities.sort_by(|a, b| b.volume_mm3.total_cmp(&a.volume_mm3));
     let mut defects = defects(&reach, &cavities, sums.naive_area_mm2);
     if let Err(doubt) = plausible_print(sums.size_mm) {
+        let of_size = Defect {
+            what: Flaw::UnitSuspect,
+            count: 1,
+            at_mm: low_mm,
+            size: doubt.largest_mm,
+        };
         // What matters most stands first.
-        defects.insert(
-            0,
-            Defect {
-                what: Flaw::UnitSuspect,
-                count: 1,
-                at_mm: low_mm,
-                size: doubt.largest_mm,
-            },
-        );
+        defects.insert(0, far_off(raw).unwrap_or(of_size));
     }
     Ok(Survey {
         triangles: mesh.count(),
@@ -252,12 +301,13 @@ pub fn survey(mesh: &Mesh<'_>, order: &Order, watch: &dyn Watch) -> Result<Surve
         high_mm,
         naive_area_mm2: sums.naive_area_mm2,
         wetted_area_mm2: wetted,
-        wetted_pm_mm2: doubt(&reach, wetted).hypot(hollows.doubt_mm2),
+        wetted_pm_mm2: doubt(&reach).hypot(hollows.doubt_mm2) + lost,
         outside_area_mm2: (wetted + masked - hollows.drained_mm2).max(0.0),
         masked_area_mm2: masked,
         masks,
         volume_mm3: is_solid.then_some(reach.volume),
         envelope_volume_mm3: is_solid.then_some(reach.envelope + hollows.shut_mm3),
+        rounding_mm: reach.rounding,
         watertight: reach.watertight,
         defects,
         islands: reach.islands,
@@ -329,20 +379,59 @@ impl Hollows {
 /// The share of its area from which on holes leave no solid to tell of.
 const WIDE_HOLES: f64 = 0.01;
 
-/// The expanded uncertainty (k = 2) of a wetted area in mm², that of the
-/// reckoning alone: corners are rounded in the file, each by itself, so that the
-/// sides of each triangle are off by as much. That a hole may be open in truth is
-/// told as a defect.
-fn doubt(reach: &Reach, wetted: f64) -> f64 {
-    let wet = reach
-        .facets
-        .iter()
-        .filter(|facet| facet.class == Class::Wetted);
+/// The share of the sum of all triangles from which on some were lost.
+const LOST: f64 = 1e-6;
+
+/// What sums and cuts are off by at most, as a share.
+const RECKONING: f64 = 1e-6;
+
+/// The expanded uncertainty (k = 2) of a wetted area in mm². That a hole may be
+/// open in truth is told as a defect.
+fn doubt(reach: &Reach) -> f64 {
+    let is_wet = |facet: &&Facet| facet.class == Class::Wetted;
+    area_pm(reach.rounding, reach.facets.iter().filter(is_wet)) + reach.untold
+}
+
+/// See [`Survey::area_pm_mm2`].
+fn area_pm<'a>(rounding: f64, facets: impl Iterator<Item = &'a Facet>) -> f64 {
     let around =
         |[a, b, c]: [Corner; 3]| length(less(b, a)) + length(less(c, b)) + length(less(a, c));
-    let squares: f64 = wet.map(|facet| around(facet.corners).powi(2)).sum();
-    let rounding = reach.rounding * squares.sqrt();
-    (2.0 * rounding).hypot(1e-6 * wetted) + reach.untold
+    let (area, squares) = facets.fold((0.0, 0.0), |(area, squares), facet| {
+        let around = around(facet.corners);
+        (area + facet.area_mm2(), squares + around * around)
+    });
+    (2.0 * rounding * f64::sqrt(squares)).hypot(RECKONING * area)
+}
+
+/// Triangles that are none of the print, of one that is larger than any: the
+/// rest, half of them at least, lies within a tenth of how far these are off.
+fn far_off(raw: InMm<'_>) -> Option<Defect> {
+    const TIMES: f64 = 10.0;
+    let middle = [0, 1, 2].map(|axis| {
+        let corners = (0..raw.count).flat_map(|at| raw.corners(at));
+        let mut along: Vec<f64> = corners.map(|corner| corner[axis]).collect();
+        let half = along.len().saturating_sub(1) / 2;
+        *along.select_nth_unstable_by(half, f64::total_cmp).1
+    });
+    let off = |corner: &Corner| length(less(*corner, middle));
+    let farthest = |at: usize| {
+        let corners = raw.corners(at).into_iter();
+        corners.max_by(|a, b| off(a).total_cmp(&off(b)))
+    };
+    let mut corners: Vec<Corner> = (0..raw.count).filter_map(farthest).collect();
+    corners.sort_by(|a, b| off(a).total_cmp(&off(b)));
+    let is_gap = |at: &usize| {
+        let (rest, next) = (off(&corners[at - 1]), off(&corners[*at]));
+        next > LARGEST_PRINT_MM && next > TIMES * rest
+    };
+    let half = corners.len().div_ceil(2).max(1);
+    let first = (half..corners.len()).find(is_gap)?;
+    Some(Defect {
+        what: Flaw::FarOff,
+        count: corners.len() - first,
+        at_mm: corners[first],
+        size: off(&corners[first]),
+    })
 }
 
 /// What is wrong with a mesh.
@@ -384,13 +473,19 @@ fn defects(reach: &Reach, cavities: &[Cavity], naive: f64) -> Vec<Defect> {
         at_mm: at(holes.cracks.first().copied()),
         size: holes.cracked,
     });
-    for (what, sealed) in [(Flaw::SealedCavity, true), (Flaw::DrainedCavity, false)] {
-        let these = || cavities.iter().filter(|cavity| cavity.sealed == sealed);
+    for what in [Flaw::SealedCavity, Flaw::PinholeCavity, Flaw::DrainedCavity] {
+        let these = || cavities.iter().filter(|cavity| cavity.flaw() == what);
+        let volume: f64 = these().map(|cavity| cavity.volume_mm3).sum();
+        let widths = these().filter_map(|cavity| cavity.opening_mm);
+        let widest = widths.fold(0.0, f64::max);
         defects.push(Defect {
             what,
             count: these().count(),
             at_mm: at(these().next().map(|cavity| cavity.at_mm)),
-            size: these().map(|cavity| cavity.volume_mm3).sum(),
+            size: match what {
+                Flaw::PinholeCavity => widest,
+                _ => volume,
+            },
         });
     }
     defects.retain(|defect| defect.count > 0);

@@ -190,14 +190,48 @@ pub(super) fn parsed<N: FromStr>(word: &[u8]) -> Option<N> {
     text.split('(').next()?.parse().ok()
 }
 
-/// A word of the file for a message: without control characters, and short.
+/// Characters of a word that a message repeats.
+const SHOWN: usize = 60;
+
+/// A word of the file for a message: without control characters; of a long one
+/// the beginning and `…`.
 pub(super) fn shown(word: &[u8]) -> String {
-    let beginning = &word[..word.len().min(200)];
-    printable(beginning).chars().take(24).collect()
+    // No character has more than four bytes.
+    let beginning = &word[..word.len().min(4 * SHOWN + 4)];
+    cut(&printable(beginning), SHOWN)
+}
+
+/// A text of at most so many characters, with `…` in place of what is cut off.
+pub(super) fn cut(text: &str, most: usize) -> String {
+    if text.chars().nth(most).is_none() {
+        return text.to_owned();
+    }
+    let kept: String = text.chars().take(most - 1).collect();
+    kept + "\u{2026}"
 }
 
 /// A name of the file without control characters.
 pub(super) fn printable(name: &[u8]) -> String {
     let text = String::from_utf8_lossy(name);
     text.chars().filter(|c| !c.is_control()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_cut_off_a_word_is_seen() {
+        assert_eq!(shown(b"joint"), "joint");
+        let whole = "\u{e9}".repeat(60);
+        assert_eq!(shown(whole.as_bytes()), whole);
+        for long in ["\u{e9}".repeat(61), "\u{1f514}".repeat(5000)] {
+            let shown = shown(long.as_bytes());
+            assert_eq!(shown.chars().count(), 60);
+            assert!(
+                shown.ends_with('\u{2026}') && !shown.contains('\u{fffd}'),
+                "{shown}"
+            );
+        }
+    }
 }

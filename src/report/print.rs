@@ -7,8 +7,8 @@ use super::safe::{plain_text, wrapped};
 use super::text::COLUMNS;
 use crate::mesh::shape::{self, ACID_COPPER_BATH_G_CM3, Afloat, Plastic, Recess, Shape};
 use crate::mesh::{
-    self, Cavity, Class, Defect, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey, area_words,
-    place, volume_words,
+    self, Cavity, Class, Defect, Facet, Flaw, LengthUnit, MaskTaken, Order, Printed, Survey,
+    area_words, place, volume_words,
 };
 use crate::units::{number, plain};
 
@@ -43,9 +43,6 @@ const STEEL_G_CM3: f64 = 7.85;
 /// From this depth to width on, the floor of a recess is told of: common
 /// practice, no source.
 const DEEP: f64 = 1.0;
-
-/// What kind of figures these are.
-const RECKONED: &str = "reckoned from the triangles; +- (k = 2) is the reckoning's";
 
 /// A sum that differs from the wetted area by less than this share agrees.
 const AGREES: f64 = 5e-4;
@@ -105,6 +102,7 @@ impl Print<'_> {
             "seconds": self.seconds,
             "method": self.method(),
             "masks": masks.collect::<Vec<_>>(),
+            "volume_pm_mm3": survey.volume_pm_mm3(),
             "bubble_mm": self.order.bubble_mm,
             "hidden_area_mm2": self.area_of(Class::Hidden),
             "dry_area_mm2": self.area_of(Class::Dry),
@@ -129,7 +127,8 @@ impl Print<'_> {
     /// What is wrong with the mesh, what matters most first.
     pub fn defects(&self) -> Vec<Defect> {
         let mut defects = self.survey.defects.clone();
-        let is_told = defects.iter().any(|d| d.what == Flaw::UnitSuspect);
+        let of_size = [Flaw::UnitSuspect, Flaw::FarOff];
+        let is_told = defects.iter().any(|d| of_size.contains(&d.what));
         if let (Err(doubt), false) = (mesh::plausible_print(self.survey.size_mm()), is_told) {
             defects.push(Defect {
                 what: Flaw::UnitSuspect,
@@ -171,7 +170,7 @@ impl Print<'_> {
             of_kind.map(|cavity| cavity.volume_mm3).sum()
         };
         let (shut, open) = (volume(true), volume(false));
-        let mut told: Vec<String> = cavities.iter().filter_map(|c| self.shut_words(c)).collect();
+        let mut told = Vec::new();
         if shut > WORTH_MM3 {
             let lift = shut / 1000.0 * ACID_COPPER_BATH_G_CM3;
             told.push(format!(
@@ -203,19 +202,6 @@ impl Print<'_> {
             ));
         }
         told
-    }
-
-    /// Of a hollow whose opening is taken as shut because no bubble passes it.
-    fn shut_words(&self, hollow: &Cavity) -> Option<String> {
-        let opening = hollow.opening_mm.filter(|_| hollow.sealed)?;
-        Some(format!(
-            "a hollow of {} behind an opening of {} mm {}: taken as dry, for no bubble of {} mm passes. Liquid may creep \
-             in and weep out later: plug and seal it, or widen it",
-            volume_words(hollow.volume_mm3),
-            number(opening, 2),
-            place(hollow.at_mm),
-            plain(self.order.bubble_mm)
-        ))
     }
 
     /// Whether it floats as far as that can be told: printed solid.
@@ -251,7 +237,7 @@ impl Print<'_> {
         ))
     }
 
-    /// The print for people: the wetted area first, its parts below, what is
+    /// The print for people: the wetted area first, how it adds up below, what is
     /// left out and why, and what to heed.
     pub fn text(&self) -> String {
         let survey = self.survey;
@@ -264,114 +250,202 @@ impl Print<'_> {
                 size_words(survey.size_mm()),
                 mesh::size_beside(largest)
             ),
-        ];
-        if self.unit_source == "assumed" {
-            lines.push("  the file says no unit: taken as mm; --unit tells another".to_owned());
-        }
-        lines.extend([
+            format!("  {}", self.unit_words()),
             String::new(),
             format!("  WETTED AREA   {}", self.wetted_words()),
-        ]);
-        lines.extend(led("                ", RECKONED));
+        ];
         lines.extend(self.parts());
+        lines.extend(self.left_out());
         lines.extend(led("  naive sum     ", &self.naive_words()));
-        let volume = |mm3: Option<f64>| mm3.map_or_else(|| "?".to_owned(), volume_words);
-        lines.push(format!(
-            "  volume        {}, with what is shut in {}",
-            volume(survey.volume_mm3),
-            volume(survey.envelope_volume_mm3)
-        ));
+        lines.extend(led("  volume        ", &self.volume_words()));
         let (heed, rest): (Vec<Defect>, Vec<Defect>) = self
             .defects()
             .into_iter()
             .partition(|defect| defect.what.matters_in_the_bath());
         let heed = heed.iter().map(Defect::say).chain(self.handling());
-        lines.extend(heed.flat_map(|said| led("  ! ", &said)));
+        let untold = survey.hollows_untold.then(|| UNTOLD.to_owned());
+        lines.extend(heed.chain(untold).flat_map(|said| led("  ! ", &said)));
         lines.extend(rest.iter().flat_map(|defect| led("  - ", &defect.say())));
         lines.extend(self.tips().iter().flat_map(|said| led("  - ", said)));
         lines.extend(led("  ", &texture_words()));
+        lines.extend(led("  ", &self.kinds_words()));
         lines.join("\n") + "\n"
     }
 
-    /// `282.62 cm2 +- 0.01 (2.8262 dm2)`.
+    /// Which unit its numbers are in, and who says so.
+    fn unit_words(&self) -> String {
+        let unit = self.order.unit;
+        match self.unit_source {
+            "assumed" => {
+                format!("taken as {unit}, assumed: no unit in the file (--unit gives one)")
+            }
+            "given" => format!("in {unit}, as given"),
+            _ => format!("in {unit}, as the file says"),
+        }
+    }
+
+    /// Whether areas and volume rest on more than the triangles: holes that were
+    /// shut, hollows that were not looked for.
+    fn kind(&self) -> &'static str {
+        let is_open = |defect: &Defect| defect.what == Flaw::OpenMesh;
+        if self.survey.hollows_untold || self.survey.defects.iter().any(is_open) {
+            "estimated"
+        } else {
+            "measured"
+        }
+    }
+
+    /// `282.62 +- 0.01 cm2 = 2.8262 dm2, measured`.
     fn wetted_words(&self) -> String {
         let cm2 = self.survey.wetted_area_mm2 / 100.0;
         let pm = self.survey.wetted_pm_mm2 / 100.0;
         let dm2 = number(cm2 / 100.0, 5);
-        format!("{} +- {} cm2 = {dm2} dm2", number(cm2, 5), number(pm, 2))
+        let kind = self.kind();
+        format!(
+            "{} +- {} cm2 = {dm2} dm2, {kind}",
+            number(cm2, 5),
+            number(pm, 2)
+        )
     }
 
-    /// What the wetted area is made of, and what is no part of it.
+    /// How the wetted area adds up, a part to a line: what is outside and in the
+    /// cavities, less what each mask takes.
     fn parts(&self) -> Vec<String> {
         let survey = self.survey;
-        let mut lines = vec![format!(
-            "    outside     {}",
-            self.with_pm(survey.outside_area_mm2)
-        )];
-        for cavity in survey.cavities.iter().filter(|cavity| !cavity.sealed) {
+        let open = survey.cavities.iter().filter(|cavity| !cavity.sealed);
+        let open: Vec<&Cavity> = open.collect();
+        let most = survey.wetted_area_mm2 + survey.masked_area_mm2;
+        let decimals = decimals(&number(most / 100.0, 5));
+        let part = |sign: &str, name: &str, mm2: f64, said: &str| {
+            // Beyond the fifth digit figures are not told.
+            let figure = match decimals {
+                0 => number(mm2 / 100.0, 5),
+                some => format!("{:.some$}", mm2 / 100.0 + 0.0),
+            };
+            let lead = format!("  {sign} {name:<12}{figure}");
+            led(&format!("{lead} "), said)
+        };
+        let all_pm = survey.area_pm_mm2(self.of_class(Class::Masked)) + survey.wetted_pm_mm2;
+        let before = if survey.masks.is_empty() {
+            ""
+        } else {
+            " before masks"
+        };
+        let outside = if open.is_empty() {
+            format!("{}{before}, {}", pm_cm2(all_pm), self.kind())
+        } else {
+            format!("cm2{before}, estimated: up to the openings")
+        };
+        let mut lines = part("+", "outside", survey.outside_area_mm2, &outside);
+        for cavity in open {
             let opening = cavity.opening_mm.map_or_else(
                 || "an opening".to_owned(),
                 |mm| format!("an opening of {} mm", number(mm, 3)),
             );
-            let said = format!(
-                "{}, through {opening} {}",
-                self.with_pm(cavity.area_mm2),
-                place(cavity.at_mm)
-            );
-            lines.extend(led("    in a cavity ", &said));
-        }
-        if survey.masked_area_mm2 > 0.0 {
-            let masked = cm2(survey.masked_area_mm2);
-            lines.push(format!("    masks take  {masked} off these"));
+            let at = place(cavity.at_mm);
+            let said = format!("cm2, estimated, through {opening} {at}");
+            lines.extend(part("+", "in a cavity", cavity.area_mm2, &said));
         }
         for taken in &survey.masks {
-            let said = format!(
-                "{}: {}",
-                cm2(taken.area_mm2),
-                plain_text(&taken.mask.to_string())
-            );
-            lines.extend(led("      of which  ", &said));
+            let shape = plain_text(&taken.mask.to_string()).into_owned();
+            let said = if let Some(because) = taken.nothing_because() {
+                format!("cm2: {shape} takes nothing: {because}")
+            } else {
+                let runs = taken.facets.iter().cloned();
+                let facets = runs.flat_map(|run| survey.facets.get(run).unwrap_or_default());
+                let pm = pm_cm2(survey.area_pm_mm2(facets));
+                format!("{pm}, {}: {shape}", self.kind())
+            };
+            lines.extend(part("-", "masked", taken.area_mm2, &said));
         }
-        let left_out = [
-            (
-                "hidden",
-                self.area_of(Class::Hidden),
-                "inside the solid, or there twice",
-            ),
-            (
-                "dry",
-                self.area_of(Class::Dry),
-                "in cavities that no bath reaches",
-            ),
-        ];
-        let some = left_out.into_iter().filter(|(_, mm2, _)| *mm2 > 0.0);
-        lines.extend(some.map(|(name, mm2, why)| format!("  {name:<13} {}: {why}", cm2(mm2))));
-        let shut = survey.cavities.iter().filter(|cavity| cavity.sealed);
-        for (cavity, mm) in shut.filter_map(|cavity| Some((cavity, cavity.opening_mm?))) {
-            let said = format!(
-                "{} behind an opening of {} mm {}",
-                self.with_pm(cavity.area_mm2),
-                number(mm, 2),
-                place(cavity.at_mm)
-            );
-            lines.extend(led("    of which    ", &said));
+        if lines.len() > 1 {
+            lines.extend(part("=", "wetted", survey.wetted_area_mm2, "cm2"));
         }
         lines
     }
 
-    /// A part of the wetted area: what is doubted of the whole may all be in it.
-    fn with_pm(&self, mm2: f64) -> String {
-        let pm = number(self.survey.wetted_pm_mm2.min(mm2) / 100.0, 2);
-        format!("{} +- {pm} cm2", number(mm2 / 100.0, 4))
+    /// What is no part of the wetted area.
+    fn left_out(&self) -> Vec<String> {
+        let left_out = [
+            ("hidden", Class::Hidden, "inside the solid, or there twice"),
+            ("dry", Class::Dry, "in cavities that no bath reaches"),
+        ];
+        let mut lines = Vec::new();
+        for (name, class, why) in left_out {
+            let mm2 = self.area_of(class);
+            if mm2 > 0.0 {
+                let pm = self.survey.area_pm_mm2(self.of_class(class));
+                let said = format!("{}, {}: {why}", with_pm(mm2, pm), self.kind());
+                lines.extend(led(&format!("  {name:<14}"), &said));
+            }
+        }
+        let sealed = self.survey.cavities.iter().filter(|cavity| cavity.sealed);
+        for cavity in sealed {
+            let how = cavity.opening_mm.map_or_else(
+                || "no way in".to_owned(),
+                |mm| format!("taken as shut, its hole {} mm wide", number(mm, 3)),
+            );
+            let kind = if cavity.opening_mm.is_some() {
+                "estimated"
+            } else {
+                self.kind()
+            };
+            let said = format!(
+                "{} around {}, {kind}: {how}, {}",
+                cm2(cavity.area_mm2),
+                volume_words(cavity.volume_mm3),
+                place(cavity.at_mm)
+            );
+            lines.extend(led("    cavity      ", &said));
+        }
+        lines
+    }
+
+    /// The volume of the solid, and with what is shut in.
+    fn volume_words(&self) -> String {
+        let survey = self.survey;
+        let Some(solid) = survey.volume_mm3 else {
+            return "unknown: the triangles do not close up".to_owned();
+        };
+        let pm = survey.volume_pm_mm3().unwrap_or(0.0);
+        let whole = survey.envelope_volume_mm3.map_or_else(
+            || "unknown".to_owned(),
+            |mm3| format!("{} cm3", number(mm3 / 1000.0, 4)),
+        );
+        let is_pinhole = |cavity: &Cavity| cavity.flaw() == Flaw::PinholeCavity;
+        let kind_of_whole = if survey.cavities.iter().any(is_pinhole) {
+            ", estimated"
+        } else {
+            ""
+        };
+        format!(
+            "{} +- {} cm3, {}; with what is shut in {whole}{kind_of_whole}",
+            number(solid / 1000.0, 4),
+            number(pm / 1000.0, 2),
+            self.kind(),
+        )
+    }
+
+    /// What measured, estimated and assumed mean here.
+    fn kinds_words(&self) -> String {
+        let bubble = plain(self.order.bubble_mm);
+        format!(
+            "measured: the triangles that are reached from outside without crossing one, cut where they cross, each \
+             place once; +- (k = 2) is for the rounding in the file, not for the printer. Estimated: holes taken as \
+             shut flat, and hollows, openings, recesses and tips, looked for in steps. Assumed: the bath stays out of \
+             passages under {bubble} mm (--bubble)"
+        )
     }
 
     /// The naive sum beside the wetted area, and what makes the difference.
     fn naive_words(&self) -> String {
         let naive = self.survey.naive_area_mm2;
         let reached = self.survey.wetted_area_mm2 + self.survey.masked_area_mm2;
+        let pm = self.survey.area_pm_mm2(self.survey.facets.iter());
+        let sum = format!("{}, all triangles", with_pm(naive, pm));
         let over = naive / reached.max(f64::MIN_POSITIVE) - 1.0;
         if over.abs() < AGREES {
-            return format!("{}: agrees", cm2(naive));
+            return format!("{sum}: agrees");
         }
         let reasons = [
             (
@@ -391,14 +465,18 @@ impl Print<'_> {
         } else {
             format!(": {}", reasons.join(", "))
         };
-        format!("{} is {percent} % {way}{because}", cm2(naive))
+        format!("{sum}: {percent} % {way}{because}")
+    }
+
+    fn of_class(&self, class: Class) -> impl Iterator<Item = &Facet> {
+        let facets = self.survey.facets.iter();
+        facets.filter(move |facet| facet.class == class)
     }
 
     fn area_of(&self, class: Class) -> f64 {
-        let facets = self.survey.facets.iter();
-        let of_class = facets.filter(|facet| facet.class == class);
         // Adding to zero keeps the sum of nothing from being -0.
-        of_class.fold(0.0, |sum, facet| sum + facet.area_mm2())
+        self.of_class(class)
+            .fold(0.0, |sum, facet| sum + facet.area_mm2())
     }
 }
 
@@ -418,6 +496,21 @@ fn recess_words(recess: &Recess) -> String {
 
 fn cm2(mm2: f64) -> String {
     format!("{} cm2", number(mm2 / 100.0, 4))
+}
+
+/// `9.500 +- 0.001 cm2`, from mm².
+fn with_pm(mm2: f64, pm_mm2: f64) -> String {
+    format!("{} {}", number(mm2 / 100.0, 4), pm_cm2(pm_mm2))
+}
+
+/// `+- 0.001 cm2`, from mm².
+fn pm_cm2(pm_mm2: f64) -> String {
+    format!("+- {} cm2", number(pm_mm2 / 100.0, 2))
+}
+
+/// How many digits stand behind the point.
+fn decimals(number: &str) -> usize {
+    number.split_once('.').map_or(0, |(_, after)| after.len())
 }
 
 /// Text of any length in lines, the further ones indented as the first is led.
@@ -446,7 +539,7 @@ pub fn size_in(extents: [f64; 3], unit: LengthUnit) -> String {
 fn texture_words() -> String {
     let each = Printed::USUAL.map(|printed| format!("{printed} x{}", number(printed.factor(), 3)));
     format!(
-        "layers are not in it; `add --printed` puts them in: {}",
+        "layers are not in it; `add --printed` puts them in, assumed: {}",
         each.join(", ")
     )
 }
@@ -454,7 +547,7 @@ fn texture_words() -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::mesh::{Facet, Island};
+    use crate::mesh::Island;
 
     /// A print whose every part is of a size of its own.
     fn survey() -> Survey {
@@ -470,6 +563,12 @@ mod tests {
             opening_mm,
             at_mm: [15.0, 15.0, 30.0],
         };
+        let taken = |text: &str, area_mm2, run| MaskTaken {
+            mask: text.parse().unwrap(),
+            area_mm2,
+            facets: vec![run],
+            because: None,
+        };
         Survey {
             hollows_untold: false,
             triangles: 36,
@@ -478,9 +577,13 @@ mod tests {
             naive_area_mm2: 9750.0,
             wetted_area_mm2: 7800.0,
             wetted_pm_mm2: 10.0,
-            outside_area_mm2: 5400.0,
+            outside_area_mm2: 5600.0,
             masked_area_mm2: 200.0,
-            masks: Vec::new(),
+            masks: vec![
+                taken("box:-1,-1,-1:21,21,5", 150.0, 1..2),
+                taken("group:glue", 50.0, 2..3),
+            ],
+            rounding_mm: 0.001,
             volume_mm3: Some(19_000.0),
             envelope_volume_mm3: None,
             watertight: true,
@@ -497,11 +600,7 @@ mod tests {
             cavities: vec![
                 cavity(8000.0, false, Some(4.0)),
                 cavity(1000.0, true, None),
-                Cavity {
-                    area_mm2: 50.0,
-                    at_mm: [1.0, 2.0, 3.0],
-                    ..cavity(50.0, true, Some(0.3))
-                },
+                cavity(500.0, true, Some(0.3)),
             ],
             defects: vec![
                 Defect {
@@ -519,7 +618,8 @@ mod tests {
             ],
             facets: vec![
                 facet(Class::Wetted, 7800.0),
-                facet(Class::Masked, 200.0),
+                facet(Class::Masked, 150.0),
+                facet(Class::Masked, 50.0),
                 facet(Class::Hidden, 950.0),
                 facet(Class::Dry, 800.0),
             ],
@@ -553,15 +653,22 @@ mod tests {
             let text = words(&text);
             for part in [
                 "30.0 x 30.0 x 60.0 mm, as large as an egg",
-                "WETTED AREA   78.000 +- 0.10 cm2 = 0.78000 dm2",
-                "outside     54.00 +- 0.10 cm2",
-                "in a cavity 24.00 +- 0.10 cm2, through an opening of 4.00 mm at 15, 15, 30 mm",
-                "masks take  2.000 cm2 off these",
-                "of which    0.5000 +- 0.10 cm2 behind an opening of 0.30 mm at 1, 2, 3 mm",
-                "! a hollow of 50.0 mm3 behind an opening of 0.30 mm at 1, 2, 3 mm: taken as dry, for no bubble of 0.5 mm",
-                "97.50 cm2 is 22 % too much: 9.50 cm2 lie inside the solid or are there twice, 8.00 cm2 line cavities",
-                "volume        19.0 cm3, with what is shut in ?",
-                "! 1.05 cm3 of shut-in air lift it by 1.2 g",
+                "in mm, as given",
+                "WETTED AREA   78.000 +- 0.10 cm2 = 0.78000 dm2, measured",
+                "+ outside     56.000 cm2 before masks, estimated",
+                "+ in a cavity 24.000 cm2, estimated, through an opening of 4.00 mm at 15, 15, 30 mm",
+                "- masked      1.500 +- ",
+                "cm2, measured: box:-1,-1,-1:21,21,5",
+                "- masked      0.500 +- ",
+                "cm2, measured: group:glue",
+                "= wetted      78.000 cm2",
+                "hidden 9.500 +- ",
+                "cavity 24.00 cm2 around 1.00 cm3, measured: no way in, at 15, 15, 30 mm",
+                "cavity 24.00 cm2 around 0.500 cm3, estimated: taken as shut, its hole 0.300 mm wide, at 15, 15, 30 mm",
+                "cm2, all triangles: 22 % too much: 9.50 cm2 lie inside the solid or are there twice, 8.00 cm2 line cavities",
+                "volume        19.00 +- ",
+                "cm3, measured; with what is shut in unknown",
+                "! 1.50 cm3 of shut-in air lift it by 1.7 g",
                 "! drag-out: up to 8.00 cm3",
                 "! a deep recess 20.0 mm deep and 4.00 mm wide at 15, 15, 30 mm",
                 "! 2 parts that do not touch",

@@ -160,7 +160,7 @@ fn what_is_no_mask_says_which_part_and_what_would_do() {
         ),
         (
             "group: ",
-            "the name of the group is ` `; expected the name of a group in the file",
+            "`group:` names no group: the name of a group or object in the file is missing behind the colon",
         ),
     ] {
         let error = text.parse::<Mask>().unwrap_err();
@@ -281,7 +281,7 @@ fn a_group_takes_its_triangles() {
     );
     let unknown = told[1].mask.check_group(&groups).unwrap_err();
     assert_eq!(unknown.kind(), "unknown-group");
-    assert_eq!(unknown.remedy(), "it has: body, glue");
+    assert_eq!(unknown.remedy(), "the file has: body, glue");
     assert_eq!(told[0].mask.check_group(&groups), Ok(()));
     // Triangle 8 is in no run, 11 in the second.
     let mut print = cuboid([20.0, 30.0, 40.0]);

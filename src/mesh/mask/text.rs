@@ -5,6 +5,7 @@ use std::str::FromStr;
 
 use super::Mask;
 use crate::mesh::space::{length, less};
+use crate::mesh::words::cut;
 use crate::mesh::{Corner, Group, is_sound};
 
 /// The words that begin the text of a mask, each with its form.
@@ -52,8 +53,13 @@ pub enum MaskError {
         /// What should stand there.
         expected: &'static str,
     },
+    /// `group:` without a name.
+    #[error(
+        "`group:` names no group: the name of a group or object in the file is missing behind the colon"
+    )]
+    NoName,
     /// The file has no group of this name.
-    #[error("the file has no group `{}`{}", shown(.name), hint(.near.as_ref()))]
+    #[error("{}", unknown(.name, .near.as_ref()))]
     UnknownGroup {
         /// The name.
         name: String,
@@ -89,15 +95,16 @@ impl MaskError {
                 let forms: Vec<&str> = FORMS.iter().map(|(_, form)| *form).collect();
                 format!("write one of {}, in mm", forms.join("  "))
             }
+            Self::NoName => "write it as group:NAME".to_owned(),
             Self::Parts { form, .. } | Self::BadPart { form, .. } => {
                 format!("write it as {form}, in mm")
             }
             Self::UnknownGroup { known, .. } if known.is_empty() => {
-                "it names no groups at all: mask by a shape".to_owned()
+                "the file names no groups at all: mask by a shape".to_owned()
             }
             Self::UnknownGroup { known, .. } => {
                 let known: Vec<String> = known.iter().map(|name| shown(name)).collect();
-                format!("it has: {}", known.join(", "))
+                format!("the file has: {}", known.join(", "))
             }
         }
     }
@@ -114,9 +121,19 @@ fn word(form: &str) -> &str {
     form.split(':').next().unwrap_or_default()
 }
 
-/// A text for a message: what is not seen written out, and short.
+fn unknown(name: &str, near: Option<&String>) -> String {
+    if name.trim().is_empty() {
+        return MaskError::NoName.to_string();
+    }
+    format!("the file has no group `{}`{}", shown(name), hint(near))
+}
+
+/// A text for a message: what is not seen written out, and not too long.
 fn shown(text: &str) -> String {
-    let escaped: String = text.chars().take(60).flat_map(char::escape_debug).collect();
+    let escaped: String = cut(text, 200)
+        .chars()
+        .flat_map(char::escape_debug)
+        .collect();
     escaped.replace("\\'", "'").replace("\\\"", "\"")
 }
 
@@ -184,12 +201,10 @@ impl FromStr for Mask {
         };
         if *word == "group" {
             let name = rest.to_owned();
-            let parts = vec![rest];
             let is_named = !name.trim().is_empty();
-            let of = Parts { form, parts };
             return is_named
                 .then_some(Self::Group(name))
-                .ok_or_else(|| of.bad(0, "name", "the name of a group in the file"));
+                .ok_or(MaskError::NoName);
         }
         let of = Parts {
             form,

@@ -516,11 +516,7 @@ fn places(survey: &Survey, is_told: impl Fn(Flaw) -> bool) -> Vec<Place> {
     let hollows = survey.cavities.iter().map(|cavity| Place {
         say: hollow(cavity),
         count: 1,
-        means: if cavity.sealed {
-            Flaw::SealedCavity.means()
-        } else {
-            Flaw::DrainedCavity.means()
-        },
+        means: cavity.flaw().means(),
         at_mm: cavity.at_mm,
     });
     let islands = survey.islands.iter().enumerate().skip(1);
@@ -530,7 +526,8 @@ fn places(survey: &Survey, is_told: impl Fn(Flaw) -> bool) -> Vec<Place> {
         means: "what touches no other part needs a contact of its own, or stays bare",
         at_mm: island.at_mm,
     });
-    let told = |what: Flaw| !matches!(what, Flaw::SealedCavity | Flaw::DrainedCavity);
+    let of_hollows = [Flaw::SealedCavity, Flaw::PinholeCavity, Flaw::DrainedCavity];
+    let told = |what: Flaw| !of_hollows.contains(&what);
     let flaws = survey.defects.iter();
     let flaws = flaws.filter(|flaw| told(flaw.what) && is_told(flaw.what));
     let flaws = flaws.map(|flaw| Place {
@@ -592,7 +589,7 @@ fn hollow(cavity: &Cavity) -> String {
         (true, None) => format!("a hollow of {volume} cm3 without a way in"),
         (true, Some(opening)) => {
             let opening = number(opening, 2);
-            format!("a hollow of {volume} cm3, shut: its opening is {opening} mm")
+            format!("a hollow of {volume} cm3, taken as shut: its hole is {opening} mm wide")
         }
         (false, opening) => {
             let opening = opening.map_or_else(String::new, |mm| format!(", {} mm", number(mm, 2)));
@@ -613,8 +610,10 @@ fn flaw_words(what: Flaw) -> &'static str {
         Flaw::DegenerateTriangles => "a triangle without area",
         Flaw::SelfIntersection => "a shell that runs through itself",
         Flaw::SealedCavity => "a hollow without a way in",
+        Flaw::PinholeCavity => "a hollow behind a hole that no bubble passes",
         Flaw::DrainedCavity => "a hollow with an opening",
         Flaw::UnitSuspect => "a size that no print has",
+        Flaw::FarOff => "triangles far away from the rest",
         Flaw::ThinWall => "a thin wall",
     }
 }

@@ -389,7 +389,9 @@ impl Shell<'_> {
         if !is_shown || !self.asks_for_pictures || self.lent.is_some() {
             return Ok(());
         }
-        let (way, typed) = pictures::ask(|text| self.tty.tell(text), pictures::listen)?;
+        let cell = pictures::cell_of_system();
+        let tell = |text: &str| self.tty.tell(text);
+        let (way, typed) = pictures::ask(tell, pictures::listen, cell)?;
         self.asks_for_pictures = false;
         self.pictures = way;
         self.update(Message::Pictures(way.is_some()))?;

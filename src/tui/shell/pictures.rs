@@ -71,10 +71,13 @@ fn may(env: Env<'_>) -> bool {
 }
 
 /// Asks the terminal; keys that were typed meanwhile are handed back. `send`
-/// writes to it, `listen` waits so long for what it says.
+/// writes to it, `listen` waits so long for what it says. `cell` is the dots of a
+/// cell as the system knows them, for a terminal that does not say: xterm keeps
+/// that to itself unless it is told to answer.
 pub(super) fn ask<E>(
     mut send: impl FnMut(&str) -> Result<(), E>,
     mut listen: impl FnMut(Duration) -> Vec<u8>,
+    cell: Option<(u16, u16)>,
 ) -> Result<(Option<Way>, Vec<Key>), E> {
     let mut typed = Vec::new();
     let mut answers = |question: &str, patience: Duration| {
@@ -98,7 +101,7 @@ pub(super) fn ask<E>(
     let then = answers(WHETHER, THEN)?;
     typed.extend(then.typed);
     let has_sixels = then.attributes.is_some_and(|a| a.contains(&4));
-    let way = match then.cell {
+    let way = match then.cell.or(cell) {
         _ if then.kitty => Some(Way::Kitty),
         Some((wide, high)) if has_sixels && wide > 0 && high > 0 => Some(Way::Sixel(wide, high)),
         _ => None,
@@ -302,6 +305,17 @@ impl Standing {
     }
 }
 
+/// The dots of a cell, wide and high, as the system knows them from the
+/// terminal.
+pub(super) fn cell_of_system() -> Option<(u16, u16)> {
+    let size = crossterm::terminal::window_size().ok()?;
+    let cell = (
+        size.width.checked_div(size.columns)?,
+        size.height.checked_div(size.rows)?,
+    );
+    (cell.0 > 0 && cell.1 > 0).then_some(cell)
+}
+
 /// What the terminal says within so long; nothing when it is silent.
 #[cfg(unix)]
 pub(super) fn listen(patience: Duration) -> Vec<u8> {
@@ -332,6 +346,11 @@ mod tests {
 
     /// Asks a terminal that gives these answers, one a listening.
     fn asked(answers: &[&str]) -> (Option<Way>, Vec<Key>, String) {
+        asked_beside(answers, None)
+    }
+
+    /// The same, where the system knows the dots of a cell, or not.
+    fn asked_beside(answers: &[&str], cell: Option<(u16, u16)>) -> (Option<Way>, Vec<Key>, String) {
         let mut answers: VecDeque<&str> = answers.iter().copied().collect();
         let mut sent = String::new();
         let send = |text: &str| -> Result<(), ()> {
@@ -339,7 +358,7 @@ mod tests {
             Ok(())
         };
         let listen = |_| answers.pop_front().unwrap_or_default().as_bytes().to_vec();
-        let (way, typed) = ask(send, listen).unwrap();
+        let (way, typed) = ask(send, listen, cell).unwrap();
         (way, typed, sent)
     }
 
@@ -368,6 +387,20 @@ mod tests {
             let answers = [vec![what], then].concat();
             assert_eq!(asked(&answers).0, way, "{answers:?}");
         }
+    }
+
+    /// What xterm 379 answers when it is started as a VT340.
+    #[test]
+    fn the_system_knows_the_cells_of_a_terminal_that_does_not_tell() {
+        let what = "\x1b[?63;1;2;4;6;9;15;16;22;28c";
+        let beside = |cell| asked_beside(&[what, what], cell).0;
+        assert_eq!(beside(Some((9, 17))), Some(Way::Sixel(9, 17)));
+        assert_eq!(beside(None), None);
+        let told = ["\x1b[?62;4;22c", "\x1b[6;18;9t\x1b[?62;4;22c"];
+        let way = asked_beside(&told, Some((8, 16))).0;
+        assert_eq!(way, Some(Way::Sixel(9, 18)), "what it tells goes before");
+        let without = ["\x1b[?62c", "\x1b[?62c"];
+        assert_eq!(asked_beside(&without, Some((8, 16))).0, None);
     }
 
     #[test]
