@@ -328,7 +328,7 @@ mod tests {
     fn a_key_means_one_thing_on_a_screen() {
         for (text, place, told) in [
             ("far u", (1, 5), "give `undo` other keys too"),
-            ("undo x\nfar f u x", (2, 9), "`undo` already"),
+            ("undo F9\nfar f u F9", (2, 9), "`undo` already"),
             ("far 3", (1, 5), "`3` stays `choose`"),
             ("far Ctrl-c", (1, 5), "`Ctrl-c` stays `leave`"),
             ("far Up\nup F9", (1, 5), "`Up` stays `up`"),
@@ -342,7 +342,7 @@ mod tests {
         // is one of another screen.
         for text in [
             "far u\nundo x",
-            "undo x\nfar u",
+            "undo F9\nfar u",
             "far u\nundo f",
             "reading w",
         ] {
