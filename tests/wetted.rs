@@ -875,7 +875,7 @@ fn soups() -> impl Strategy<Value = Solid> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(48) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(12) })]
 
     #[test]
     fn any_triangles_are_surveyed_in_any_order(soup in soups(), seed in any::<u64>()) {
