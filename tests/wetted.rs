@@ -875,7 +875,7 @@ fn soups() -> impl Strategy<Value = Solid> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(12) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(48) })]
 
     #[test]
     fn any_triangles_are_surveyed_in_any_order(soup in soups(), seed in any::<u64>()) {
@@ -888,6 +888,21 @@ proptest! {
         let other = soup.shuffled(&mut dice).flipped_where(|_| dice.below(2) == 0);
         let again = surveyed(&Mesh::of(other.0), &fine).wetted_area_mm2;
         prop_assert!((again - wetted).abs() <= 1e-6 * naive, "{wetted}, then {again}");
+    }
+}
+
+#[test]
+fn a_sheet_that_is_touched_in_its_middle_is_wet_on_both_sides() {
+    // Two triangles, a corner of one in the middle of the other; areas by hand,
+    // sqrt(5)/2 and 3/2.
+    let touching = [[0.0, 1.0, 0.0], [2.0, 0.0, 2.0], [0.0, 1.0, 1.0]];
+    let touched = [[1.0, 0.0, 3.0], [3.0, 0.0, 2.0], [2.0, 0.0, 1.0]];
+    for touched in [touched, [touched[2], touched[1], touched[0]]] {
+        let wetted = survey_of(&Solid(vec![touching, touched])).wetted_area_mm2;
+        assert!(
+            (wetted - f64::sqrt(5.0) / 2.0 - 1.5).abs() < 1e-9,
+            "{wetted}"
+        );
     }
 }
 

@@ -396,8 +396,16 @@ impl Free {
             let place = (sample * triangles.len() + triangles.len() / 2) / samples;
             let triangle = triangles[place % triangles.len()];
             let front = front != (self.patch_of[triangle as usize] & 1 == 1);
-            let from = middle(scene.welded.corners_of(triangle as usize));
-            self.look(scene, triangle, from, front, round * 1000 + sample as u32)
+            let number = round * 1000 + sample as u32;
+            // What touches a triangle just in its middle leaves all looks from
+            // there unsure.
+            let corners = scene.welded.corners_of(triangle as usize);
+            let from = if round == 0 {
+                middle(corners)
+            } else {
+                spread_over(corners, number)
+            };
+            self.look(scene, triangle, from, front, number)
         };
         (0..samples).filter_map(look).map(|to| (side, to)).collect()
     }
@@ -411,14 +419,25 @@ impl Free {
     ) -> impl Iterator<Item = Side> {
         let cutting = self.first_part.partition_point(|first| *first <= part) - 1;
         let here = &scene.cuttings[cutting];
-        let middle = here.parts[(part - self.first_part[cutting]) as usize].middle();
-        let is_clear = here.is_clear(middle, 8.0 * scene.welded.tolerance);
-        let tries = if is_clear { 3 } else { 0 };
-        let from = here.sheet.raised(middle);
-        let look =
-            move |number| self.look(scene, scene.met[cutting], from, front, round * 3 + number);
+        let outline = &here.parts[(part - self.first_part[cutting]) as usize];
+        let (middle, corners) = (outline.middle(), outline.corners().collect::<Vec<_>>());
+        let look = move |number: u32| {
+            let number = TRIES * round + number;
+            // Parts are convex. What touches one just in its middle leaves all
+            // looks from there unsure.
+            let from = if round == 0 {
+                middle
+            } else {
+                between(middle, corners[number as usize % corners.len()], 0.5)
+            };
+            if !here.is_clear(from, 8.0 * scene.welded.tolerance) {
+                return None;
+            }
+            let from = here.sheet.raised(from);
+            self.look(scene, scene.met[cutting], from, front, number)
+        };
         // The first look that is sure will do.
-        (0..tries).find_map(look).into_iter()
+        (0..TRIES).find_map(look).into_iter()
     }
 
     /// The side that is first seen from a point on a triangle.
@@ -458,8 +477,25 @@ impl Free {
     }
 }
 
+/// So many looks from a part in each round.
+const TRIES: u32 = 3;
+
 /// The most rounds of looking.
 const ROUNDS: u32 = 5;
+
+/// Points of a triangle by number, evenly spread and clear of its sides (the R2
+/// sequence, Roberts 2018; from memory).
+fn spread_over([a, b, c]: [Corner; 3], number: u32) -> Corner {
+    const CLEAR: f64 = 0.05;
+    let step = |by: f64| (f64::from(number) * by).fract();
+    let (mut u, mut v) = (step(0.754_877_666), step(0.569_840_291));
+    if u + v > 1.0 {
+        (u, v) = (1.0 - u, 1.0 - v);
+    }
+    let share = |of: f64| CLEAR + (1.0 - 3.0 * CLEAR) * of;
+    let (u, v) = (share(u), share(v));
+    plus(plus(times(a, 1.0 - u - v), times(b, u)), times(c, v))
+}
 
 /// A point beside a line of an outline that runs counter-clockwise.
 fn outwards([a, b]: Line, at: Point, by: f64) -> Option<Point> {
