@@ -298,13 +298,12 @@ impl Print<'_> {
     /// `282.62 +- 0.01 cm2 = 2.8262 dm2, measured`.
     fn wetted_words(&self) -> String {
         let cm2 = self.survey.wetted_area_mm2 / 100.0;
-        let pm = self.survey.wetted_pm_mm2 / 100.0;
         let dm2 = number(cm2 / 100.0, 5);
         let kind = self.kind();
         format!(
-            "{} +- {} cm2 = {dm2} dm2, {kind}",
+            "{} {} cm2 = {dm2} dm2, {kind}",
             number(cm2, 5),
-            number(pm, 2)
+            pm(self.survey.wetted_pm_mm2 / 100.0)
         )
     }
 
@@ -407,7 +406,7 @@ impl Print<'_> {
         let Some(solid) = survey.volume_mm3 else {
             return "unknown: the triangles do not close up".to_owned();
         };
-        let pm = survey.volume_pm_mm3().unwrap_or(0.0);
+        let pm = pm(survey.volume_pm_mm3().unwrap_or(0.0) / 1000.0);
         let whole = survey.envelope_volume_mm3.map_or_else(
             || "unknown".to_owned(),
             |mm3| format!("{} cm3", number(mm3 / 1000.0, 4)),
@@ -419,9 +418,8 @@ impl Print<'_> {
             ""
         };
         format!(
-            "{} +- {} cm3, {}; with what is shut in {whole}{kind_of_whole}",
+            "{} {pm} cm3, {}; with what is shut in {whole}{kind_of_whole}",
             number(solid / 1000.0, 4),
-            number(pm / 1000.0, 2),
             self.kind(),
         )
     }
@@ -505,7 +503,14 @@ fn with_pm(mm2: f64, pm_mm2: f64) -> String {
 
 /// `+- 0.001 cm2`, from mm².
 fn pm_cm2(pm_mm2: f64) -> String {
-    format!("+- {} cm2", number(pm_mm2 / 100.0, 2))
+    format!("{} cm2", pm(pm_mm2 / 100.0))
+}
+
+/// `+- 0.001`: less than the last decimal that is told is rounded up to it, since
+/// nothing is exact.
+fn pm(pm: f64) -> String {
+    const LEAST: f64 = 1e-5;
+    format!("+- {}", number(pm.max(LEAST), 2))
 }
 
 /// How many digits stand behind the point.
@@ -723,6 +728,12 @@ mod tests {
             assert_eq!(json["defects"][0]["what"], "internal_faces");
             assert_eq!(json["hidden_area_mm2"], 950.0);
         });
+    }
+
+    #[test]
+    fn no_figure_is_told_as_exact() {
+        assert_eq!(pm_cm2(0.0004), "+- 0.00001 cm2");
+        assert_eq!(pm_cm2(12.0), "+- 0.12 cm2");
     }
 
     #[test]
