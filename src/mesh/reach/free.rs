@@ -420,24 +420,31 @@ impl Free {
         let cutting = self.first_part.partition_point(|first| *first <= part) - 1;
         let here = &scene.cuttings[cutting];
         let outline = &here.parts[(part - self.first_part[cutting]) as usize];
-        let (middle, corners) = (outline.middle(), outline.corners().collect::<Vec<_>>());
-        let look = move |number: u32| {
-            let number = TRIES * round + number;
-            // Parts are convex. What touches one just in its middle leaves all
-            // looks from there unsure.
-            let from = if round == 0 {
-                middle
-            } else {
-                between(middle, corners[number as usize % corners.len()], 0.5)
-            };
-            if !here.is_clear(from, 8.0 * scene.welded.tolerance) {
-                return None;
-            }
+        let middle = outline.middle();
+        let near = 8.0 * scene.welded.tolerance;
+        let tries = if here.is_clear(middle, near) {
+            TRIES
+        } else {
+            0
+        };
+        let look = move |from: Point, number: u32| {
             let from = here.sheet.raised(from);
+            let number = TRIES * round + number;
             self.look(scene, scene.met[cutting], from, front, number)
         };
+        // What touches a part just in its middle leaves all looks from there
+        // unsure. Parts are convex.
+        let beside = move || {
+            let mut corners = outline.corners().take(tries as usize);
+            corners.find_map(|corner| {
+                let from = between(middle, corner, 0.5);
+                let is_clear = here.is_clear(from, CLEAR * near);
+                is_clear.then(|| look(from, TRIES - 1)).flatten()
+            })
+        };
         // The first look that is sure will do.
-        (0..TRIES).find_map(look).into_iter()
+        let seen = (0..tries).find_map(|number| look(middle, number));
+        seen.or_else(beside).into_iter()
     }
 
     /// The side that is first seen from a point on a triangle.
@@ -479,6 +486,10 @@ impl Free {
 
 /// So many looks from a part in each round.
 const TRIES: u32 = 3;
+
+/// So many times as far from walls as a part's middle any other place of it
+/// that is looked from has to be.
+const CLEAR: f64 = 8.0;
 
 /// The most rounds of looking.
 const ROUNDS: u32 = 5;

@@ -39,6 +39,9 @@ pub(super) struct Scene {
 /// Triangles lower than so many tolerances are blind.
 const BLIND: f64 = 64.0;
 
+/// A wall closer than so many tolerances is not seen for sure.
+const CLOSE: f64 = 8.0;
+
 /// What a ray meets first.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Sight {
@@ -234,7 +237,9 @@ impl Scene {
             }
             nearest
         });
-        if grazed <= nearest + self.welded.tolerance && grazed < f64::INFINITY {
+        let grazes = grazed <= nearest + self.welded.tolerance && grazed < f64::INFINITY;
+        // What is so close may as well lie on the other side.
+        if grazes || nearest <= CLOSE * self.welded.tolerance {
             return Sight::Unsure;
         }
         seen.map_or(Sight::Open, |triangle| Sight::Wall {
