@@ -7,6 +7,7 @@
 //! is recorded is shown as recorded only when the disk has it.
 
 mod adder;
+mod desk;
 mod editor;
 mod error;
 mod herald;

@@ -3,23 +3,20 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
-use std::sync::{Arc, Mutex};
+use std::sync::mpsc::{self, Sender};
 use std::thread;
-use std::time::Duration;
 
 use super::ShellError;
+use super::desk::{self, Waiting};
 use super::inbox::{Ending, Incoming};
 use crate::clock::{Clock as _, SystemClock};
 use crate::field::scene::PANELS;
 use crate::spreading::{Asked, Unspread};
 use crate::store::{Disk as _, RealDisk, Stamp};
 use crate::tui::app::{Message, Seen, SpreadWork};
-use crate::units::Watch;
-
-/// How often the files of the last prints are looked at for changes.
-const FOLLOW: Duration = Duration::from_secs(1);
+use crate::units::Watch as _;
 
 /// The spreader, seen from the loop. Its thread is never joined: what it does is
 /// for the screen alone.
@@ -38,7 +35,7 @@ impl Spreader {
     ) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let wanted = Arc::new(AtomicU64::new(0));
-        let desk = Desk {
+        let mut desk = Desk {
             folder: folder.to_owned(),
             cache,
             panels: PANELS,
@@ -49,7 +46,10 @@ impl Spreader {
             .name("spreader".to_owned())
             .spawn(move || {
                 let tell = Ending(tell);
-                desk.work(&todo, &tell.0);
+                desk::work(&todo, &tell.0, |job| match job {
+                    Some((work, number)) => desk.perform(work, number, &tell.0),
+                    None => desk.follow(),
+                });
             })?;
         Ok(Self { jobs, wanted })
     }
@@ -84,21 +84,6 @@ fn stamp(file: &Path) -> Option<Stamp> {
 }
 
 impl Desk {
-    fn work(mut self, todo: &Receiver<(SpreadWork, u64)>, tell: &Sender<Incoming>) {
-        loop {
-            let message = match todo.recv_timeout(FOLLOW) {
-                Ok((work, number)) => self.perform(work, number, tell),
-                Err(RecvTimeoutError::Timeout) => self.follow(),
-                Err(RecvTimeoutError::Disconnected) => return,
-            };
-            if let Some(message) = message
-                && tell.send(Incoming::Message(message)).is_err()
-            {
-                return;
-            }
-        }
-    }
-
     /// Tells once that the file of a print is another.
     fn follow(&mut self) -> Option<Message> {
         let (_, stamps) = self.last.as_ref()?;
@@ -114,11 +99,8 @@ impl Desk {
         number: u64,
         tell: &Sender<Incoming>,
     ) -> Option<Message> {
-        let waiting = Waiting {
-            wanted: &self.wanted,
-            number,
-            tell: Mutex::new((tell.clone(), "", 0)),
-        };
+        let say = |step, done| Message::SpreadAt { step, done };
+        let waiting = Waiting::new(&self.wanted, number, tell, &say);
         if waiting.stopped() {
             return None;
         }
@@ -154,34 +136,6 @@ impl Desk {
         }
         self.last = Some((tank.clone(), stamps));
         Some(Message::SpreadSolved { tank, result })
-    }
-}
-
-/// Tells the screen how far the work is, a percent at a time.
-struct Waiting<'w> {
-    wanted: &'w AtomicU64,
-    number: u64,
-    /// Where it is told, which step was told last, and how many percent.
-    tell: Mutex<(Sender<Incoming>, &'static str, u8)>,
-}
-
-impl Watch for Waiting<'_> {
-    fn at(&self, step: &'static str, done: f64) {
-        // Where another thread tells just now, it is told next time.
-        let Ok(mut told) = self.tell.try_lock() else {
-            return;
-        };
-        let percent = (done * 100.0).clamp(0.0, 100.0) as u8;
-        if (told.1, told.2) != (step, percent) && !self.stopped() {
-            (told.1, told.2) = (step, percent);
-            let message = Message::SpreadAt { step, done };
-            // Where the loop has gone, nobody listens.
-            let _loop_gone = told.0.send(Incoming::Message(message));
-        }
-    }
-
-    fn stopped(&self) -> bool {
-        self.wanted.load(Ordering::SeqCst) != self.number
     }
 }
 

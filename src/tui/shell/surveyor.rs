@@ -3,22 +3,19 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
-use std::sync::{Arc, Mutex};
+use std::sync::mpsc::{self, Sender};
 use std::thread;
-use std::time::Duration;
 
 use super::ShellError;
+use super::desk::{self, Waiting};
 use super::inbox::{Ending, Incoming};
 use crate::mesh::{self, LengthUnit, Mask, Mesh, MeshError, Order};
 use crate::project::survey_for_piece;
 use crate::store::{self, Disk, RealDisk, Stamp, sha256_hex, survey_values};
 use crate::tui::app::{MaskWork, MaskedPrint, Message, Print, Source};
 use crate::units::{MM, Stopped, Watch};
-
-/// How often the file of the last print is looked at for changes.
-const FOLLOW: Duration = Duration::from_secs(1);
 
 /// A print to read.
 struct Job {
@@ -48,7 +45,7 @@ impl Surveyor {
     pub(super) fn start(folder: &Path, tell: Sender<Incoming>) -> io::Result<Self> {
         let (jobs, todo) = mpsc::channel();
         let wanted = Arc::new(AtomicU64::new(0));
-        let desk = Desk {
+        let mut desk = Desk {
             folder: folder.to_owned(),
             wanted: Arc::clone(&wanted),
             last: None,
@@ -57,7 +54,10 @@ impl Surveyor {
             .name("surveyor".to_owned())
             .spawn(move || {
                 let tell = Ending(tell);
-                desk.work(&todo, &tell.0);
+                desk::work(&todo, &tell.0, |job| match job {
+                    Some(job) => desk.perform(job, &tell.0),
+                    None => desk.follow(),
+                });
             })?;
         Ok(Self { jobs, wanted })
     }
@@ -96,21 +96,6 @@ struct Desk {
 }
 
 impl Desk {
-    fn work(mut self, todo: &Receiver<Job>, tell: &Sender<Incoming>) {
-        loop {
-            let message = match todo.recv_timeout(FOLLOW) {
-                Ok(job) => self.perform(job, tell),
-                Err(RecvTimeoutError::Timeout) => self.follow(),
-                Err(RecvTimeoutError::Disconnected) => return,
-            };
-            if let Some(message) = message
-                && tell.send(Incoming::Message(message)).is_err()
-            {
-                return;
-            }
-        }
-    }
-
     /// Tells once that the file of the last print is another.
     fn follow(&mut self) -> Option<Message> {
         let (_, file, stamp) = self.last.as_ref()?;
@@ -126,12 +111,12 @@ impl Desk {
             asked,
             number,
         } = job;
-        let waiting = Waiting {
-            wanted: &self.wanted,
-            number,
-            tell: Mutex::new((tell.clone(), "", 0)),
-            piece: &piece,
+        let say = |step, done| Message::PrintAt {
+            piece: piece.clone(),
+            step,
+            done,
         };
+        let waiting = Waiting::new(&self.wanted, number, tell, &say);
         if waiting.stopped() {
             return None;
         }
@@ -250,41 +235,11 @@ fn refused(source: &Source, error: &MeshError) -> Trouble {
     Trouble::Told(format!("{}: {error}; {}", source.file, error.remedy()))
 }
 
-/// Tells the screen how far a print is, a percent at a time.
-struct Waiting<'w> {
-    wanted: &'w AtomicU64,
-    number: u64,
-    /// Where it is told, which step was told last, and how many percent.
-    tell: Mutex<(Sender<Incoming>, &'static str, u8)>,
-    piece: &'w str,
-}
-
-impl Watch for Waiting<'_> {
-    fn at(&self, step: &'static str, done: f64) {
-        // Where another thread tells just now, it is told next time.
-        let Ok(mut told) = self.tell.try_lock() else {
-            return;
-        };
-        let percent = (done * 100.0).clamp(0.0, 100.0) as u8;
-        if (told.1, told.2) != (step, percent) && !self.stopped() {
-            (told.1, told.2) = (step, percent);
-            let message = Message::PrintAt {
-                piece: self.piece.to_owned(),
-                step,
-                done,
-            };
-            // Where the loop has gone, nobody listens.
-            let _loop_gone = told.0.send(Incoming::Message(message));
-        }
-    }
-
-    fn stopped(&self) -> bool {
-        self.wanted.load(Ordering::SeqCst) != self.number
-    }
-}
-
 #[cfg(test)]
 mod tests {
+    use std::sync::mpsc::Receiver;
+    use std::time::Duration;
+
     use super::*;
 
     const TIP: &str = "solid tip\nfacet normal 0 0 1\nouter loop\nvertex 0 0 0\nvertex 3 0 0\nvertex 0 4 0\n\
@@ -341,12 +296,9 @@ mod tests {
             };
             assert!(result.unwrap_err().starts_with(file));
         }
-        let stopped = Waiting {
-            wanted: &AtomicU64::new(2),
-            number: 1,
-            tell: Mutex::new((mpsc::channel().0, "", 0)),
-            piece: "tip",
-        };
+        let (wanted, nobody) = (AtomicU64::new(2), mpsc::channel().0);
+        let say = |step, done| Message::SpreadAt { step, done };
+        let stopped = Waiting::new(&wanted, 1, &nobody, &say);
         std::fs::write(folder.path().join("tip.stl"), TIP).unwrap();
         let read = read(&folder.path().join("tip.stl"), source("tip.stl"), &stopped);
         assert!(matches!(read, Err(Trouble::Stopped)));
