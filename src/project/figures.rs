@@ -186,24 +186,14 @@ impl PieceFigures {
             .collect()
     }
 
-    /// Least and most local thickness that are assumed around the mean.
-    pub fn local_range(&self) -> Option<(Length, Length)> {
-        let mean = self.thickness.as_ref()?.value;
-        Some((
-            mean * ASSUMED_LEAST_OVER_MEAN,
-            mean * ASSUMED_MOST_OVER_MEAN,
-        ))
-    }
-
     /// Least and most local thickness: as the field predicts it, or the range
     /// that is assumed.
     pub fn local(&self) -> Option<(Length, Length, Kind)> {
         let mean = self.thickness.as_ref()?.value;
-        if let Some((least, most)) = self.evenness {
-            return Some((mean * least, mean * most, Kind::Predicted));
-        }
-        let (least, most) = self.local_range()?;
-        Some((least, most, Kind::Assumed))
+        let assumed = (ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN);
+        let (least, most) = self.evenness.unwrap_or(assumed);
+        let kind = self.evenness.map_or(Kind::Assumed, |_| Kind::Predicted);
+        Some((mean * least, mean * most, kind))
     }
 
     /// How far the charge is, as a fraction of the target.

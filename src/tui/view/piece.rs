@@ -229,12 +229,15 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures, width: usize) ->
         let second = label("").and(Role::Plain, wanted);
         vec![shown.and(Role::Plain, " mean;"), second]
     };
-    if let Some((least, most)) = figures.local_range().filter(|_| thickness.value.si() > 0.0) {
+    let local = figures.local().filter(|_| thickness.value.si() > 0.0);
+    if let Some((least, most, kind)) = local {
+        let sign = kind.sign();
         let told = format!(
-            "?{} to ?{} {} local, assumed",
+            "{sign}{} to {sign}{} {} local, {}",
             number(least.to(unit), 2),
             number(most.to(unit), 2),
-            unit.symbol
+            unit.symbol,
+            kind.word()
         );
         rows.push(label("").and(Role::Plain, told));
     }
