@@ -11,7 +11,7 @@ use crate::field::scene::{Print, Ready, Scene, SceneError, Spread};
 use crate::mesh::{self, LengthUnit, Mask, Mesh, Order};
 use crate::project::{Definition, Piece, PrintBox};
 use crate::store::{self, sha256_hex};
-use crate::units::{Part, Stopped, Watch};
+use crate::units::{MM, Part, Stopped, Watch};
 
 /// What is asked.
 #[derive(Debug)]
@@ -56,10 +56,89 @@ pub enum Unspread {
 
 /// A result with what it took, as it is kept.
 #[derive(Debug, Serialize, Deserialize)]
-struct Kept {
-    spread: Spread,
-    setup_s: f64,
-    solve_s: f64,
+pub struct Kept {
+    /// Where the current goes.
+    pub spread: Spread,
+    /// To cut all into panels and prepare the equations, s.
+    pub setup_s: f64,
+    /// To solve them, s.
+    pub solve_s: f64,
+}
+
+/// A scene and all that its result hangs on, but for the bytes of its prints.
+#[derive(Debug)]
+pub struct Question<'a> {
+    /// The scene.
+    pub scene: &'a Scene,
+    /// The bubble of the prints' surveys, mm.
+    pub bubble_mm: f64,
+    /// About so many panels.
+    pub panels: usize,
+    /// Where results are kept, if anywhere.
+    pub cache: Option<&'a Path>,
+}
+
+impl Question<'_> {
+    /// What is kept of it, or else what it comes to now, which is then kept;
+    /// and whether it was kept. `files` are the bytes of its prints, in the
+    /// order of the scene's bodies; `surveyed` is asked what of them is wetted.
+    /// `seconds` tells how much time passed since any instant.
+    ///
+    /// # Errors
+    /// What `surveyed` fails with, or what `told` makes of the scene's error.
+    pub fn answered<E>(
+        &self,
+        files: &[&[u8]],
+        surveyed: impl FnOnce() -> Result<Vec<Print>, E>,
+        told: impl Fn(SceneError) -> E,
+        seconds: &dyn Fn() -> f64,
+        watch: &dyn Watch,
+    ) -> Result<(Kept, bool), E> {
+        self.scene.check().map_err(&told)?;
+        let place = self.cache.zip(self.label(files));
+        let bytes = place.as_ref();
+        let bytes = bytes.and_then(|(dir, label)| store::kept_spread(dir, label));
+        if let Some(kept) = bytes.and_then(|bytes| postcard::from_bytes(&bytes).ok()) {
+            return Ok((kept, true));
+        }
+        let part = |from, to| Part {
+            whole: watch,
+            from,
+            to,
+        };
+        let prints = surveyed()?;
+        let began = seconds();
+        let preparing = part(SURVEYED, READY);
+        let ready = Ready::new(self.scene, &prints, self.panels, &preparing).map_err(&told)?;
+        let set_up = seconds();
+        let solving = part(READY, 1.0);
+        let solved = ready.solve(self.scene, None, &solving).map_err(&told)?;
+        let kept = Kept {
+            spread: solved.spread,
+            setup_s: set_up - began,
+            solve_s: seconds() - set_up,
+        };
+        // Where it cannot be kept it is solved again the next time.
+        if let (Some((dir, label)), Ok(bytes)) = (place, postcard::to_allocvec(&kept)) {
+            store::keep_spread(dir, &label, &bytes);
+        }
+        Ok((kept, false))
+    }
+
+    /// What has to be the same: every number of the scene, the bytes of its
+    /// prints, how they are surveyed, how fine it is cut, and this very program.
+    fn label(&self, files: &[&[u8]]) -> Option<String> {
+        let mut scene = self.scene.clone();
+        // Where a print lies is not what it is.
+        for (body, bytes) in scene.bodies.iter_mut().zip(files) {
+            body.mesh = sha256_hex(bytes);
+        }
+        let text = serde_json::to_string(&scene).ok()?;
+        let program = store::program_stamp()?;
+        let (panels, bubble) = (self.panels, self.bubble_mm);
+        let all = format!("{program}\n{panels}\n{bubble}\n{text}");
+        Some(sha256_hex(all.as_bytes()))
+    }
 }
 
 /// The share of the work after which the prints are surveyed.
@@ -92,12 +171,6 @@ impl Asked<'_> {
             .map(|(file, (print, unit))| (file.piece, box_mm(print, *unit)))
             .collect();
         let (scene, assumed) = self.definition.whole_scene(tank, &hung);
-        scene.check().map_err(|error| scene_told(&error))?;
-        let digests = files.iter().map(|file| sha256_hex(&file.bytes));
-        let label = label(&scene, self.panels, digests);
-        let kept = label.as_ref().zip(self.cache);
-        let kept = kept.and_then(|(label, dir)| store::kept_spread(dir, label));
-        let kept = kept.and_then(|bytes| postcard::from_bytes::<Kept>(&bytes).ok());
         let mut warnings = Vec::new();
         for (file, (print, unit)) in files.iter().zip(&read) {
             let name = &file.piece.name;
@@ -105,21 +178,17 @@ impl Asked<'_> {
                 warnings.push(format!("{name}: the file says no unit: taken as {unit}"));
             }
         }
-        let (spread, cached) = if let Some(kept) = kept {
-            (kept.spread, true)
-        } else {
-            let prints = surveyed(&scene, &files, &read, watch)?;
-            let kept = self.solved(&scene, &prints, seconds, watch)?;
-            if let (Some((label, dir)), Ok(bytes)) =
-                (label.zip(self.cache), postcard::to_allocvec(&kept))
-            {
-                // Where that fails it is solved again the next time.
-                store::keep_spread(dir, &label, &bytes);
-            }
-            (kept.spread, false)
+        let question = Question {
+            scene: &scene,
+            bubble_mm: self.definition.bubble.to(MM),
+            panels: self.panels,
+            cache: self.cache,
         };
+        let bytes: Vec<&[u8]> = files.iter().map(|file| &file.bytes[..]).collect();
+        let surveyed = || surveyed(&question, &read, watch);
+        let (kept, cached) = question.answered(&bytes, surveyed, of_scene, seconds, watch)?;
         Ok(Answer {
-            spread,
+            spread: kept.spread,
             assumed,
             warnings,
             cached,
@@ -144,32 +213,6 @@ impl Asked<'_> {
             bytes,
         })
     }
-
-    fn solved(
-        &self,
-        scene: &Scene,
-        prints: &[Print],
-        seconds: &dyn Fn() -> f64,
-        watch: &dyn Watch,
-    ) -> Result<Kept, Unspread> {
-        let part = |from, to| Part {
-            whole: watch,
-            from,
-            to,
-        };
-        let began = seconds();
-        let ready =
-            Ready::new(scene, prints, self.panels, &part(SURVEYED, READY)).map_err(of_scene)?;
-        let set_up = seconds();
-        let solved = ready
-            .solve(scene, None, &part(READY, 1.0))
-            .map_err(of_scene)?;
-        Ok(Kept {
-            spread: solved.spread,
-            setup_s: set_up - began,
-            solve_s: seconds() - set_up,
-        })
-    }
 }
 
 /// A print's file.
@@ -192,19 +235,19 @@ impl File<'_> {
 
 /// What of each print is wetted.
 fn surveyed(
-    scene: &Scene,
-    files: &[File<'_>],
+    question: &Question<'_>,
     read: &[(Mesh<'_>, LengthUnit)],
     watch: &dyn Watch,
 ) -> Result<Vec<Print>, Unspread> {
-    let step = SURVEYED / files.len().max(1) as f64;
+    let step = SURVEYED / read.len().max(1) as f64;
     let mut prints = Vec::new();
-    for (k, (body, (print, unit))) in scene.bodies.iter().zip(read).enumerate() {
+    for (k, (body, (print, unit))) in question.scene.bodies.iter().zip(read).enumerate() {
         let shapes = body.masks.iter();
         let order = Order {
             masks: shapes
                 .filter_map(|shape| shape.parse::<Mask>().ok())
                 .collect(),
+            bubble_mm: question.bubble_mm,
             ..Order::in_unit(*unit)
         };
         let part = Part {
@@ -218,7 +261,7 @@ fn surveyed(
 }
 
 /// The box around a print, mm.
-fn box_mm(print: &Mesh<'_>, unit: LengthUnit) -> PrintBox {
+pub fn box_mm(print: &Mesh<'_>, unit: LengthUnit) -> PrintBox {
     let none = [[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]];
     print
         .triangles()
@@ -230,21 +273,6 @@ fn box_mm(print: &Mesh<'_>, unit: LengthUnit) -> PrintBox {
                 [0, 1, 2].map(|k| at[k].max(high[k])),
             ]
         })
-}
-
-/// What has to be the same: every number of the scene, the bytes of its prints,
-/// how fine it is cut, and this very program.
-fn label(scene: &Scene, panels: usize, digests: impl Iterator<Item = String>) -> Option<String> {
-    let mut scene = scene.clone();
-    // Where a print lies is not what it is.
-    for (body, digest) in scene.bodies.iter_mut().zip(digests) {
-        body.mesh = digest;
-    }
-    let text = serde_json::to_string(&scene).ok()?;
-    let program = store::program_stamp()?;
-    Some(sha256_hex(
-        format!("{program}\n{panels}\n{text}").as_bytes(),
-    ))
 }
 
 fn told(why: impl Into<String>) -> Unspread {

@@ -2,7 +2,6 @@
 
 mod chosen;
 mod evenness;
-mod kept;
 mod located;
 mod png;
 
@@ -13,15 +12,15 @@ use super::args::SpreadArgs;
 use super::measure::{Progress, ReadPrint, read_bytes, stopped};
 use super::outcome::{Fault, Outcome, Trouble};
 use crate::field::FieldError;
-use crate::field::scene::{Hung, Print, Ready, Scene, SceneError, Spread, Supply};
+use crate::field::scene::{Hung, Print, Scene, SceneError, Spread, Supply};
 use crate::mesh::{self, LengthUnit, Mask};
 use crate::project::SUPPLY_SAID;
 use crate::report::spread::{Told, csv, ply, vtu};
 use crate::settings;
-use crate::store::{self, sha256_hex};
-use crate::units::{A, V};
+use crate::spreading::{Kept, Question, box_mm};
+use crate::store;
+use crate::units::{A, MM, V};
 use chosen::chosen;
-use kept::Kept;
 use located::located;
 
 /// `spread --scene SCENE.json` or `spread DIR`
@@ -63,20 +62,6 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     Ok(Outcome::both(text, json).warn(asked.warnings))
 }
 
-/// The box around a print, mm.
-fn box_mm(read: &ReadPrint<'_>) -> [[f64; 3]; 2] {
-    let scale = read.unit.mm();
-    let none = [[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]];
-    let corners = read.print.triangles().flatten();
-    corners.fold(none, |[low, high], corner| {
-        let at = corner.map(|along| along * scale);
-        [
-            [0, 1, 2].map(|k| at[k].min(low[k])),
-            [0, 1, 2].map(|k| at[k].max(high[k])),
-        ]
-    })
-}
-
 /// What a file is written as.
 #[derive(Debug, Clone, Copy)]
 enum Form {
@@ -113,6 +98,8 @@ impl Form {
 /// A scene and where its prints lie.
 struct Asked {
     scene: Scene,
+    /// Of the prints' surveys, mm.
+    bubble_mm: f64,
     /// The scene's file and text, for the place of what is wrong.
     file: PathBuf,
     text: String,
@@ -158,6 +145,7 @@ impl Asked {
         Ok(Self {
             prints: scene.bodies.iter().map(find).collect(),
             scene,
+            bubble_mm: mesh::Order::BUBBLE_MM,
             file: file.to_owned(),
             text,
             assumed: Vec::new(),
@@ -183,7 +171,7 @@ impl Asked {
             let bytes = read_bytes(&file)?;
             let unit = mesh.and_then(|mesh| mesh.unit.as_deref()?.parse().ok());
             let read = ReadPrint::of(&file, &bytes, unit)?;
-            boxes.push(box_mm(&read));
+            boxes.push(box_mm(&read.print, read.unit));
             files.push(file);
         }
         let hung: Vec<_> = pieces.iter().zip(boxes).collect();
@@ -191,6 +179,7 @@ impl Asked {
         let assumed = [chosen.said, of_scene].concat();
         Ok(Self {
             scene,
+            bubble_mm: definition.bubble.to(MM),
             file: dir.join("project.ron"),
             text: String::new(),
             prints: files,
@@ -201,45 +190,46 @@ impl Asked {
 
     /// What comes of it: kept from before, or solved now and kept.
     fn answered(&mut self, context: &Context<'_>, panels: usize) -> Result<(Kept, bool), Trouble> {
-        self.scene.check().map_err(|error| self.told(error))?;
         let bytes = self
             .prints
             .iter()
             .map(|file| read_bytes(file))
             .collect::<Result<Vec<_>, _>>()?;
-        let digests = bytes.iter().map(|bytes| sha256_hex(bytes));
-        let cache = settings::cache_dir().zip(kept::label(&self.scene, panels, digests));
-        if let Some(kept) = cache
-            .as_ref()
-            .and_then(|(dir, label)| Kept::read(dir, label))
-        {
-            return Ok((kept, true));
-        }
         let progress = Progress::on(context.clock);
-        let mut prints = Vec::new();
-        for (k, bytes) in bytes.iter().enumerate() {
-            prints.push(self.print(k, bytes, &progress)?);
-        }
         let began = context.clock.now();
-        let ready = Ready::new(&self.scene, &prints, panels, &progress)
-            .map_err(|error| self.told(error))?;
-        let set_up = context.clock.now();
-        let solved = ready
-            .solve(&self.scene, None, &progress)
-            .map_err(|error| self.told(error))?;
-        let kept = Kept {
-            spread: solved.spread,
-            setup_s: set_up.elapsed_since(began),
-            solve_s: context.clock.now().elapsed_since(set_up),
+        let cache = settings::cache_dir();
+        let question = Question {
+            scene: &self.scene,
+            bubble_mm: self.bubble_mm,
+            panels,
+            cache: cache.as_deref(),
         };
-        if let Some((dir, label)) = cache {
-            kept.keep(&dir, &label);
-        }
-        Ok((kept, false))
+        let files: Vec<&[u8]> = bytes.iter().map(Vec::as_slice).collect();
+        let mut warnings = Vec::new();
+        let surveyed = || {
+            let each = files.iter().enumerate();
+            each.map(|(k, bytes)| self.print(k, bytes, &progress, &mut warnings))
+                .collect()
+        };
+        let answered = question.answered(
+            &files,
+            surveyed,
+            |error| self.told(error),
+            &|| context.clock.now().elapsed_since(began),
+            &progress,
+        )?;
+        self.warnings.extend(warnings);
+        Ok(answered)
     }
 
     /// What of a body's print is wetted.
-    fn print(&mut self, k: usize, bytes: &[u8], progress: &Progress<'_>) -> Result<Print, Trouble> {
+    fn print(
+        &self,
+        k: usize,
+        bytes: &[u8],
+        progress: &Progress<'_>,
+        warnings: &mut Vec<String>,
+    ) -> Result<Print, Trouble> {
         let body = &self.scene.bodies[k];
         let at = |field: &str| format!("bodies[{k}].{field}");
         let unit = body.unit.as_deref().map(str::parse::<LengthUnit>);
@@ -253,13 +243,13 @@ impl Asked {
             .collect::<Result<Vec<_>, _>>()
             .map_err(|error| self.wrong(&at("masks"), error.to_string()))?;
         let read = ReadPrint::of(&self.prints[k], bytes, unit)?;
-        let order = read.order(mesh::Order::BUBBLE_MM, masks)?;
+        let order = read.order(self.bubble_mm, masks)?;
         let survey = mesh::survey(&read.print, &order, progress).map_err(stopped)?;
         let said = read.warnings();
         let said = said
             .into_iter()
             .map(|said| format!("{}: {said}", body.name));
-        self.warnings.extend(said);
+        warnings.extend(said);
         Ok(Print::of(&survey))
     }
 

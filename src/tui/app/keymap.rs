@@ -341,7 +341,7 @@ mod tests {
         // A key that its command gives away is free, in either order, and so
         // is one of another screen.
         for text in [
-            "far u\nundo x",
+            "far u\nundo F9",
             "undo F9\nfar u",
             "far u\nundo f",
             "reading w",
