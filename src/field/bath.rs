@@ -1,6 +1,8 @@
 //! Metal in a bath at given volts or amps, and the currents that flow:
 //! prepared once, asked often.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
 use super::bodies::{Body, Currents, FieldError, Order, checked};
@@ -10,7 +12,7 @@ use super::krylov;
 use super::linear::Linear;
 use super::operator::Operator;
 use super::panel::Panel;
-use super::tank::Tank;
+use super::tank::{Tank, Walls};
 use crate::units::{Stopped, Watch, go_on};
 
 /// The geometry of a bath, ready to be asked with any volts and kinetics.
@@ -18,6 +20,7 @@ use crate::units::{Stopped, Watch, go_on};
 pub struct Bath {
     pub(super) conductivity: f64,
     pub(super) in_tank: bool,
+    walls: Option<Arc<Walls>>,
     pub(super) operator: Operator,
     /// In the operator's order: area, surface, body and place in the body.
     pub(super) panels: Vec<Place>,
@@ -52,11 +55,32 @@ impl Bath {
         watch: &dyn Watch,
     ) -> Result<Self, FieldError> {
         checked(tank, conductivity, bodies)?;
+        let walls = tank.map(|tank| Arc::new(Walls::new(tank)));
+        Self::between(walls, conductivity, bodies, watch)
+    }
+
+    /// The same liquid in the same tank with other bodies in it.
+    ///
+    /// # Errors
+    /// As [`Self::new`].
+    pub fn with(&self, bodies: &[Body], watch: &dyn Watch) -> Result<Self, FieldError> {
+        let walls = self.walls.clone();
+        let tank = walls.as_ref().map(|walls| walls.tank);
+        checked(tank, self.conductivity, bodies)?;
+        Self::between(walls, self.conductivity, bodies, watch)
+    }
+
+    fn between(
+        walls: Option<Arc<Walls>>,
+        conductivity: f64,
+        bodies: &[Body],
+        watch: &dyn Watch,
+    ) -> Result<Self, FieldError> {
         let given: Vec<Panel> = bodies
             .iter()
             .flat_map(|body| body.panels.iter().copied())
             .collect();
-        let operator = Operator::new(&given, tank.as_ref(), watch)?;
+        let operator = Operator::new(&given, walls.as_ref(), watch)?;
         let places: Vec<Place> = bodies
             .iter()
             .enumerate()
@@ -86,7 +110,8 @@ impl Bath {
             .for_each(|(spot, value)| sorted[*spot] = value);
         Ok(Self {
             conductivity,
-            in_tank: tank.is_some(),
+            in_tank: walls.is_some(),
+            walls,
             panels: operator
                 .order()
                 .iter()

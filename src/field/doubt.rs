@@ -43,14 +43,15 @@ pub fn solve_doubted(
         from: 0.0,
         to: 0.2,
     };
-    let coarse = Bath::new(tank, conductivity, bodies, &first)?.solve(order, &first)?;
+    let begun = Bath::new(tank, conductivity, bodies, &first)?;
+    let coarse = begun.solve(order, &first)?;
     let rest = Part {
         whole: watch,
         from: 0.2,
         to: 1.0,
     };
     let fine: Vec<Body> = bodies.iter().map(quartered).collect();
-    let bath = Bath::new(tank, conductivity, &fine, &rest)?;
+    let bath = begun.with(&fine, &rest)?;
     let currents = bath.solve_from(order, Some(&repeated(&coarse)), &rest)?;
     Ok(Doubted {
         amps: amps_changed(&coarse, &currents),

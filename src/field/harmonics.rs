@@ -309,6 +309,7 @@ pub(super) fn mirror_signs(axes: u8) -> Expansion {
 }
 
 /// `out += factor · map · from`.
+#[inline(always)]
 pub(super) fn add_mapped(out: &mut Expansion, map: &Map, from: &Expansion, factor: f32) {
     let (columns, _) = map.as_chunks::<4>();
     let (values, _) = from.as_chunks::<4>();
@@ -321,6 +322,7 @@ pub(super) fn add_mapped(out: &mut Expansion, map: &Map, from: &Expansion, facto
 }
 
 /// `Σ a b`, in as many lanes as the machine adds at once.
+#[inline(always)]
 pub(super) fn dot_terms(a: &Expansion, b: &Expansion) -> f32 {
     let mut lanes = [0.0_f32; 8];
     for (x, y) in a.as_chunks::<8>().0.iter().zip(b.as_chunks::<8>().0) {

@@ -9,6 +9,11 @@
 //!
 //! Everything is in SI: metres, volts, amperes, A/m², S/m.
 
+#![allow(
+    clippy::inline_always,
+    reason = "what is not inlined into `lanes::widest` is compiled without the wide lanes"
+)]
+
 mod bath;
 mod bodies;
 mod cover;
@@ -19,6 +24,7 @@ mod kinetics;
 #[cfg(test)]
 mod known;
 mod krylov;
+mod lanes;
 mod linear;
 mod operator;
 mod panel;

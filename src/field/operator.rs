@@ -7,6 +7,7 @@
 
 use std::collections::HashMap;
 use std::ops::Range;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -14,8 +15,9 @@ use super::harmonics::{
     Expansion, Harmonics, Map, ORDER, TERMS, add_mapped, dot_terms, inward_shift, mirror_signs,
     outward_shift, outward_to_inward,
 };
-use super::panel::Panel;
-use super::tank::{Image, Rest, Tank};
+use super::lanes::widest;
+use super::panel::{Panel, Places};
+use super::tank::{Image, Rest, Tank, Walls};
 use super::tree::{Cell, Sight, Tree};
 use crate::mesh::space::{less, times};
 use crate::units::{Stopped, Watch, go_on};
@@ -64,10 +66,11 @@ impl Operator {
     /// [`Stopped`] as the watch asks.
     pub(super) fn new(
         given: &[Panel],
-        tank: Option<&Tank>,
+        walls: Option<&Arc<Walls>>,
         watch: &dyn Watch,
     ) -> Result<Self, Stopped> {
         go_on(watch, "sorting panels", 0.0)?;
+        let tank = walls.map(|walls| &walls.tank);
         let tree = Tree::new(given, tank);
         let panels: Vec<Panel> = tree.order.iter().map(|k| given[*k as usize]).collect();
         let images = tank.map_or_else(|| vec![Image::ITSELF], |_| Image::next());
@@ -96,7 +99,7 @@ impl Operator {
         let (far, maps) = far_sights(&tree, &sights.far);
         let up = shifts(&tree);
         let down = [0, 1, 2, 3, 4, 5, 6, 7].map(|part: usize| inward_shift(&up[part]));
-        let rest = tank.map(|tank| Rest::new(tank, &panels));
+        let rest = walls.map(|walls| Rest::new(walls, &panels));
         let mut operator = Self {
             tree,
             leaves,
@@ -158,12 +161,17 @@ impl Operator {
             .par_iter()
             .zip(&self.near)
             .map(|(leaf, near)| {
-                let panels = self.tree.cells[*leaf].panels.clone();
-                let mut sum = near.apply(panels.len(), single, double, with_dipoles);
-                for (value, weights) in sum.iter_mut().zip(&self.weights[panels]) {
-                    *value += dot_terms(weights, &inward[*leaf]);
-                }
-                sum
+                let weights = &self.weights[self.tree.cells[*leaf].panels.clone()];
+                widest(
+                    #[inline(always)]
+                    || {
+                        let mut sum = near.apply(weights.len(), single, double, with_dipoles);
+                        for (value, weights) in sum.iter_mut().zip(weights) {
+                            *value += dot_terms(weights, &inward[*leaf]);
+                        }
+                        sum
+                    },
+                )
             })
             .collect();
         let mut out = vec![0.0; single.len()];
@@ -186,12 +194,17 @@ impl Operator {
             .zip(&self.tree.cells)
             .for_each(|(sum, cell)| {
                 if cell.is_leaf() {
-                    for panel in cell.panels.clone() {
-                        add(sum, &self.charges[panel], single[panel] as f32);
-                        if with_dipoles {
-                            add(sum, &self.dipoles[panel], double[panel] as f32);
-                        }
-                    }
+                    widest(
+                        #[inline(always)]
+                        || {
+                            for panel in cell.panels.clone() {
+                                add(sum, &self.charges[panel], single[panel] as f32);
+                                if with_dipoles {
+                                    add(sum, &self.dipoles[panel], double[panel] as f32);
+                                }
+                            }
+                        },
+                    );
                 }
             });
         for level in self.levels().into_iter().rev() {
@@ -200,10 +213,15 @@ impl Operator {
                 .par_iter_mut()
                 .zip(&self.tree.cells[level.clone()])
                 .for_each(|(sum, cell)| {
-                    for part in cell.parts.clone() {
-                        let map = &self.up[octant(&self.tree.cells[part])];
-                        add_mapped(sum, map, &below[part - level.end], 1.0);
-                    }
+                    widest(
+                        #[inline(always)]
+                        || {
+                            for part in cell.parts.clone() {
+                                let map = &self.up[octant(&self.tree.cells[part])];
+                                add_mapped(sum, map, &below[part - level.end], 1.0);
+                            }
+                        },
+                    );
                 });
         }
         outward
@@ -219,18 +237,14 @@ impl Operator {
                 let of = |far: &Far| far.to as usize / TOGETHER;
                 let first = self.far.partition_point(|far| of(far) < chunk);
                 let last = self.far.partition_point(|far| of(far) <= chunk);
-                for far in &self.far[first..last] {
-                    let mut from = outward[far.from as usize];
-                    if far.mirrored != 0 {
-                        from.iter_mut()
-                            .zip(&signs[far.mirrored as usize])
-                            .for_each(|(value, sign)| *value *= sign);
-                    }
-                    let level = self.tree.cells[far.to as usize].level;
-                    let factor = 1.0 / (4.0 * std::f64::consts::PI * self.scale(level));
-                    let sum = &mut sums[far.to as usize % TOGETHER];
-                    add_mapped(sum, &self.maps[far.map as usize], &from, factor as f32);
-                }
+                widest(
+                    #[inline(always)]
+                    || {
+                        for far in &self.far[first..last] {
+                            self.add_far(far, outward, &signs, sums);
+                        }
+                    },
+                );
             });
         for level in self.levels() {
             for cell in level {
@@ -242,6 +256,27 @@ impl Operator {
             }
         }
         inward
+    }
+
+    /// Adds what a cell makes in another one, whose chunk's sums these are.
+    #[inline(always)]
+    fn add_far(
+        &self,
+        far: &Far,
+        outward: &[Expansion],
+        signs: &[Expansion; 8],
+        sums: &mut [Expansion],
+    ) {
+        let mut from = outward[far.from as usize];
+        if far.mirrored != 0 {
+            from.iter_mut()
+                .zip(&signs[far.mirrored as usize])
+                .for_each(|(value, sign)| *value *= sign);
+        }
+        let level = self.tree.cells[far.to as usize].level;
+        let factor = 1.0 / (4.0 * std::f64::consts::PI * self.scale(level));
+        let sum = &mut sums[far.to as usize % TOGETHER];
+        add_mapped(sum, &self.maps[far.map as usize], &from, factor as f32);
     }
 
     /// The cells of each level.
@@ -302,22 +337,36 @@ impl Near {
             let to = tree.cells[same[0].to as usize].panels.clone();
             near.from.push((from.clone(), columns));
             columns += from.len();
-            for source in from {
-                for place in to.clone() {
-                    let mut sum = super::panel::Potential::default();
-                    for sight in same {
-                        let middle = panels[place].middle;
-                        let seen = tank.map_or(middle, |tank| sight.image.back(tank, middle));
-                        sum += panels[source].potential(seen);
-                    }
-                    near.single.push(sum.single as f32);
-                    near.double.push(sum.double as f32);
+            let first = &tree.cells[same[0].from as usize];
+            let seen = same.iter().map(|sight| {
+                let back = |panel: &Panel| {
+                    let back = |tank| sight.image.back(tank, panel.middle);
+                    tank.map_or(panel.middle, back)
+                };
+                Places::new(
+                    tree.centre(first),
+                    panels[to.clone()].iter().map(back).collect(),
+                )
+            });
+            let seen: Vec<Places> = seen.collect();
+            let rows = to.len();
+            for source in &panels[from] {
+                let entry = near.single.len();
+                near.single.resize(entry + rows, 0.0);
+                near.double.resize(entry + rows, 0.0);
+                let (single, double) = (&mut near.single[entry..], &mut near.double[entry..]);
+                for places in &seen {
+                    widest(
+                        #[inline(always)]
+                        || source.add_potentials(places, single, double),
+                    );
                 }
             }
         }
         near
     }
 
+    #[inline(always)]
     fn apply(&self, rows: usize, single: &[f64], double: &[f64], with_dipoles: bool) -> Vec<f32> {
         let mut sum = vec![0.0_f32; rows];
         let mut add = |columns: &[f32], factor: f32| {
@@ -338,6 +387,7 @@ impl Near {
     }
 }
 
+#[inline(always)]
 fn add(sum: &mut Expansion, other: &Expansion, factor: f32) {
     for (value, term) in sum.iter_mut().zip(other) {
         *value += factor * term;
@@ -485,7 +535,8 @@ mod tests {
             .collect();
         let both: Vec<Panel> = panels.iter().copied().chain(mirrored).collect();
         let potential = |panels: &[Panel], tank: &Tank| {
-            let operator = Operator::new(panels, Some(tank), &Unwatched).unwrap();
+            let operator =
+                Operator::new(panels, Some(&Arc::new(Walls::new(*tank))), &Unwatched).unwrap();
             let (mut single, mut double) = (Vec::new(), Vec::new());
             for k in operator.order() {
                 let k = *k as usize % count;

@@ -115,6 +115,43 @@ impl Panel {
         }
     }
 
+    /// Adds what a unit of charge and of dipole per m² make at all the places:
+    /// the same as [`Self::potential`], many places at a time.
+    #[inline(always)]
+    pub(super) fn add_potentials(&self, places: &Places, single: &mut [f32], double: &mut [f32]) {
+        let from = |point: Point| less(point, places.origin).map(|at| at as f32);
+        let middle = from(self.middle);
+        let points = self.points().map(from);
+        let normal = self.normal.map(|along| along as f32);
+        let reach = ((NEAR_RADII * self.radius) as f32).powi(2);
+        let weight = (self.area / (12.0 * PI)) as f32;
+        let count = single.len();
+        let [x, y, z] = places.along.each_ref().map(|along| &along[..count]);
+        let double = &mut double[..count];
+        for k in 0..count {
+            let square = square(away([x[k], y[k], z[k]], middle));
+            let weight = if square < reach { 0.0 } else { weight };
+            let (mut one, mut two) = (0.0, 0.0);
+            for point in points {
+                let away = away([x[k], y[k], z[k]], point);
+                let inverse = 1.0 / self::square(away).sqrt();
+                let height = away[0] * normal[0] + away[1] * normal[1] + away[2] * normal[2];
+                one += inverse;
+                two += inverse * inverse * inverse * height;
+            }
+            // A point may lie on a place that is near: nothing times infinity.
+            single[k] += if weight > 0.0 { one * weight } else { 0.0 };
+            double[k] += if weight > 0.0 { two * weight } else { 0.0 };
+        }
+        for k in 0..count {
+            if square(away([x[k], y[k], z[k]], middle)) < reach {
+                let near = self.potential_near(places.exact[k]);
+                single[k] += near.single as f32;
+                double[k] += near.double as f32;
+            }
+        }
+    }
+
     fn potential_far(&self, place: Point) -> Potential {
         let mut sum = Potential::default();
         for point in self.points() {
@@ -129,6 +166,39 @@ impl Panel {
             double: sum.double * weight,
         }
     }
+}
+
+/// Places to be seen from many panels near an origin.
+#[derive(Debug)]
+pub(super) struct Places {
+    origin: Point,
+    /// Coordinates from the origin, axis by axis, m.
+    along: [Vec<f32>; 3],
+    exact: Vec<Point>,
+}
+
+impl Places {
+    pub(super) fn new(origin: Point, exact: Vec<Point>) -> Self {
+        let along = [0, 1, 2].map(|axis| {
+            let from = |place: &Point| (place[axis] - origin[axis]) as f32;
+            exact.iter().map(from).collect()
+        });
+        Self {
+            origin,
+            along,
+            exact,
+        }
+    }
+}
+
+#[inline(always)]
+fn away(place: [f32; 3], from: [f32; 3]) -> [f32; 3] {
+    [place[0] - from[0], place[1] - from[1], place[2] - from[2]]
+}
+
+#[inline(always)]
+fn square([x, y, z]: [f32; 3]) -> f32 {
+    x * x + y * y + z * z
 }
 
 /// The share of the edge from `a` to `b` (seen from the place) in the single
@@ -200,6 +270,29 @@ mod tests {
             let (near, far) = (panel.potential_near(place), panel.potential_far(place));
             assert!((far.single / near.single - 1.0).abs() < 2e-4);
             assert!((far.double - near.double).abs() < 1e-5, "{near:?} {far:?}");
+        }
+    }
+
+    #[test]
+    fn many_places_are_as_each_alone() {
+        let panel = panel();
+        let spot = |k: u32| {
+            let t = f64::from(k);
+            let away = 1e-3 * 1.1_f64.powf(t);
+            plus(
+                panel.middle,
+                times([t.sin(), t.cos(), (2.3 * t).sin()], away),
+            )
+        };
+        let exact: Vec<Point> = (0..77).map(spot).chain([panel.middle]).collect();
+        let places = Places::new([0.01, -0.02, 0.03], exact.clone());
+        let (mut single, mut double) = (vec![1.0_f32; 78], vec![0.5_f32; 78]);
+        panel.add_potentials(&places, &mut single, &mut double);
+        let largest = panel.potential(panel.middle).single;
+        for (k, place) in exact.into_iter().enumerate() {
+            let alone = panel.potential(place);
+            assert!((f64::from(single[k] - 1.0) - alone.single).abs() < 2e-5 * largest);
+            assert!((f64::from(double[k] - 0.5) - alone.double).abs() < 1e-6);
         }
     }
 

@@ -8,9 +8,11 @@
 //! (Ewald 1921 for its sum) and interpolated.
 
 use std::f64::consts::PI;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use super::lanes::widest;
 use super::panel::{Panel, Point};
 
 /// A cuboid tank filled with liquid; walls, floor and surface insulate.
@@ -73,15 +75,47 @@ impl Image {
 /// Ewald's short part is `erfc` of it, 7e-7.
 const SPLIT: f64 = 3.5;
 
+/// So many numbers the machine adds at once.
+const LANES: usize = 8;
+
 /// How exact the interpolation is, as a share of the largest value.
 const EXACT: f64 = 1e-4;
 
-/// The smooth rest: potential of all farther images of a charge, up to a
-/// constant, which the balance of charge settles.
-pub(super) struct Rest {
+/// What all farther images of a charge make between a tank's places of
+/// interpolation, up to a constant, which the balance of charge settles.
+pub(super) struct Walls {
+    pub(super) tank: Tank,
     count: [usize; 3],
-    /// Between places of interpolation; symmetric.
+    along: [Vec<f64>; 3],
+    /// Between any two places; symmetric.
     between: Vec<f64>,
+}
+
+impl Walls {
+    pub(super) fn new(tank: Tank) -> Self {
+        let size = tank.size();
+        let mut count = size.map(|long| places_along(long, size));
+        count[2] = count[2].next_multiple_of(LANES);
+        let along = count.map(chebyshev);
+        Self {
+            between: between(&tank, &along),
+            tank,
+            count,
+            along,
+        }
+    }
+}
+
+impl std::fmt::Debug for Walls {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "Walls({:?}, {:?} places)", self.tank, self.count)
+    }
+}
+
+/// The smooth rest: the potential of all farther images.
+#[derive(Debug)]
+pub(super) struct Rest {
+    walls: Arc<Walls>,
     /// Of each panel, its shares in the places along x, y and z.
     shares: Vec<f32>,
     /// Their slopes along the panel's normal, axis by axis.
@@ -89,38 +123,22 @@ pub(super) struct Rest {
     areas: Vec<f64>,
 }
 
-impl std::fmt::Debug for Rest {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(
-            f,
-            "Rest({:?} places, {} panels)",
-            self.count,
-            self.areas.len()
-        )
-    }
-}
-
 impl Rest {
-    pub(super) fn new(tank: &Tank, panels: &[Panel]) -> Self {
-        let size = tank.size();
-        let mut count = size.map(|long| places_along(long, size));
-        // Four at once is what the machine adds.
-        count[2] = count[2].next_multiple_of(4);
-        let along: [Vec<f64>; 3] = [0, 1, 2].map(|axis| chebyshev(count[axis]));
+    pub(super) fn new(walls: &Arc<Walls>, panels: &[Panel]) -> Self {
+        let (tank, size) = (&walls.tank, walls.tank.size());
         let (mut shares, mut slopes) = (Vec::new(), Vec::new());
         for panel in panels {
-            for axis in 0..3 {
-                let half = size[axis] / 2.0;
+            for (axis, long) in size.into_iter().enumerate() {
+                let half = long / 2.0;
                 let at = (panel.middle[axis] - tank.low[axis]) / half - 1.0;
-                for (share, slope) in lagrange(&along[axis], at) {
+                for (share, slope) in lagrange(&walls.along[axis], at) {
                     shares.push(share as f32);
                     slopes.push((slope / half * panel.normal[axis]) as f32);
                 }
             }
         }
         Self {
-            count,
-            between: between(tank, &along),
+            walls: Arc::clone(walls),
             shares,
             slopes,
             areas: panels.iter().map(|panel| panel.area).collect(),
@@ -130,17 +148,21 @@ impl Rest {
     /// Adds the potential of the rest to `out`: of `single` charges and
     /// `double` dipoles per m² on each panel.
     pub(super) fn add(&self, single: &[f64], double: &[f64], out: &mut [f64]) {
-        let places = self.count.iter().product::<usize>();
+        let places = self.walls.count.iter().product::<usize>();
         let chunk = 2048;
         let gathered = single
             .par_chunks(chunk)
             .enumerate()
             .map(|(k, part)| {
                 let mut sum = vec![0.0_f32; places];
-                for j in 0..part.len() {
-                    let panel = k * chunk + j;
-                    self.gather(panel, single[panel], double[panel], &mut sum);
-                }
+                widest(
+                    #[inline(always)]
+                    || {
+                        for panel in k * chunk..k * chunk + part.len() {
+                            self.gather(panel, single[panel], double[panel], &mut sum);
+                        }
+                    },
+                );
                 sum
             })
             .collect::<Vec<_>>();
@@ -151,58 +173,61 @@ impl Rest {
             }
         }
         let potential: Vec<f32> = self
+            .walls
             .between
             .par_chunks(places)
             .map(|row| row.iter().zip(&charges).map(|(a, b)| a * b).sum::<f64>() as f32)
             .collect();
-        out.par_iter_mut()
-            .enumerate()
-            .for_each(|(panel, value)| *value += self.interpolate(panel, &potential));
+        out.par_chunks_mut(chunk).enumerate().for_each(|(k, part)| {
+            widest(
+                #[inline(always)]
+                || {
+                    for (value, panel) in part.iter_mut().zip(k * chunk..) {
+                        *value += self.interpolate(panel, &potential);
+                    }
+                },
+            );
+        });
     }
 
+    #[inline(always)]
     fn axes<'a>(&self, of: &'a [f32], panel: usize) -> [&'a [f32]; 3] {
-        let [nx, ny, nz] = self.count;
+        let [nx, ny, nz] = self.walls.count;
         let of = &of[panel * (nx + ny + nz)..];
         [&of[..nx], &of[nx..nx + ny], &of[nx + ny..nx + ny + nz]]
     }
 
+    #[inline(always)]
     fn gather(&self, panel: usize, single: f64, double: f64, sum: &mut [f32]) {
         let [x, y, z] = self.axes(&self.shares, panel);
         let [sx, sy, sz] = self.axes(&self.slopes, panel);
         let charge = (single * self.areas[panel]) as f32;
         let dipole = (double * self.areas[panel]) as f32;
-        let mut rows = sum.chunks_exact_mut(z.len());
+        let (z, sz) = (z.as_chunks::<LANES>().0, sz.as_chunks::<LANES>().0);
+        let mut rows = sum.as_chunks_mut::<LANES>().0.chunks_exact_mut(z.len());
         for (x, sx) in x.iter().zip(sx) {
-            for (y, sy) in y.iter().zip(sy) {
+            for ((y, sy), row) in y.iter().zip(sy).zip(&mut rows) {
                 let flat = charge * x * y + dipole * (sx * y + x * sy);
                 let steep = dipole * x * y;
-                let Some(row) = rows.next() else { return };
-                let (sums, z, sz) = (
-                    row.as_chunks_mut::<4>().0,
-                    z.as_chunks::<4>().0,
-                    sz.as_chunks::<4>().0,
-                );
-                for ((sum, z), sz) in sums.iter_mut().zip(z).zip(sz) {
-                    for lane in 0..4 {
-                        sum[lane] += flat * z[lane] + steep * sz[lane];
-                    }
+                for ((sum, z), sz) in row.iter_mut().zip(z).zip(sz) {
+                    *sum =
+                        std::array::from_fn(|lane| sum[lane] + flat * z[lane] + steep * sz[lane]);
                 }
             }
         }
     }
 
+    #[inline(always)]
     fn interpolate(&self, panel: usize, potential: &[f32]) -> f64 {
         let [x, y, z] = self.axes(&self.shares, panel);
-        let mut rows = potential.chunks_exact(z.len());
-        let mut lanes = [0.0_f32; 4];
+        let z = z.as_chunks::<LANES>().0;
+        let mut rows = potential.as_chunks::<LANES>().0.chunks_exact(z.len());
+        let mut lanes = [0.0_f32; LANES];
         for x in x {
-            for y in y {
-                let Some(row) = rows.next() else { break };
+            for (y, row) in y.iter().zip(&mut rows) {
                 let share = x * y;
-                for (value, z) in row.as_chunks::<4>().0.iter().zip(z.as_chunks::<4>().0) {
-                    for lane in 0..4 {
-                        lanes[lane] += share * value[lane] * z[lane];
-                    }
+                for (value, z) in row.iter().zip(z) {
+                    lanes = std::array::from_fn(|lane| lanes[lane] + share * value[lane] * z[lane]);
                 }
             }
         }
@@ -426,7 +451,7 @@ mod tests {
             [-0.05, -0.08, 0.03],
         ]
         .map(speck);
-        let rest = Rest::new(&tank, &panels);
+        let rest = Rest::new(&Arc::new(Walls::new(tank)), &panels);
         let mut out = vec![0.0; 4];
         let per = |k: usize, charge: f64| charge / panels[k].area;
         rest.add(&[per(0, 1.0), per(1, -1.0), 0.0, 0.0], &[0.0; 4], &mut out);

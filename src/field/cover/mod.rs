@@ -26,6 +26,7 @@ mod skin;
 use super::bodies::FieldError;
 use super::panel::{Panel, Point};
 use crate::mesh::space::area;
+use crate::mesh::tree::in_order;
 use crate::units::{Watch, go_on};
 
 pub use made::{block, face, tube};
@@ -78,10 +79,15 @@ pub fn print(
     }
     let coarse = coarser::coarser(skin, shape, &sizes, wanted, watch)?;
     let facets = finer::finer(&coarse, &sizes, wanted, watch)?;
-    let (mut panels, live): (Vec<Panel>, Vec<bool>) = facets
+    let cut: Vec<(Panel, bool)> = facets
         .iter()
         .map(|facet| (Panel::new(facet.corners), facet.live))
         .filter(|(panel, _)| panel.area > 0.0)
+        .collect();
+    // Neighbours beside each other: trees over the panels count on it.
+    let (mut panels, live): (Vec<Panel>, Vec<bool>) = in_order(cut.len(), |k| cut[k].0.middle)
+        .into_iter()
+        .map(|k| cut[k as usize])
         .unzip();
     as_large_as(&mut panels, &live, triangles, masked);
     let back = back::Back::new(triangles, masked, (&panels, &live), sizes.smooth, watch)?;

@@ -1,5 +1,7 @@
 //! Places to watch: where most goes, and where least does.
 
+use std::collections::HashSet;
+
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
@@ -122,7 +124,9 @@ impl<'a> Ground<'a> {
     ) -> Vec<Place> {
         let mut all: Vec<usize> = (0..self.panels.len()).collect();
         all.sort_by(|a, b| order(self.over[*a], self.over[*b]));
+        let far = APART * self.size;
         let mut seen = vec![false; all.len()];
+        let mut cells = HashSet::new();
         let mut found: Vec<Place> = Vec::new();
         // Deeper in the order there are no more extremes worth a word.
         let looked_at = all.len().div_ceil(4);
@@ -131,8 +135,12 @@ impl<'a> Ground<'a> {
                 break;
             }
             let at = self.panels[k].0.middle;
-            let mut is_first = true;
-            self.around(at, APART * self.size, |other| is_first &= !seen[other]);
+            // No two places of one cell are farther apart.
+            let cell = at.map(|along| (along / (0.5 * far)).floor() as i64);
+            let mut is_first = cells.insert(cell);
+            if is_first {
+                self.around(at, far, |other| is_first &= !seen[other]);
+            }
             seen[k] = true;
             if is_first {
                 found.push(Place {

@@ -66,10 +66,11 @@ impl Ready {
             from,
             to,
         };
-        let coarse = (panels as f64 * COARSE) as usize;
+        let few = (panels as f64 * COARSE) as usize;
+        let coarse = Cut::new(scene, &parts, few, None, &step(0.0, 0.2))?;
         Ok(Self {
-            coarse: Cut::new(scene, &parts, coarse, &step(0.0, 0.2))?,
-            fine: Cut::new(scene, &parts, panels, &step(0.2, 1.0))?,
+            fine: Cut::new(scene, &parts, panels, Some(&coarse), &step(0.2, 1.0))?,
+            coarse,
             in_tank: scene.tank.is_some(),
             parts,
         })
@@ -187,10 +188,12 @@ fn nothing(path: &str, because: &str) -> SceneError {
 }
 
 impl Cut {
+    /// `other` is of the same scene with another count of panels.
     fn new(
         scene: &Scene,
         parts: &[Part],
         panels: usize,
+        other: Option<&Self>,
         watch: &dyn Watch,
     ) -> Result<Self, FieldError> {
         let need: f64 = parts.iter().map(Part::need).sum();
@@ -216,19 +219,27 @@ impl Cut {
             bodies.push(body);
             covers.push(cover);
         }
-        let tank = scene.tank.map(|tank| Tank {
-            low: times(tank.min_mm, 1e-3),
-            high: times(tank.max_mm, 1e-3),
-        });
         let rest = PartOf {
             whole: watch,
             from: 0.5,
             to: 1.0,
         };
+        let bath = match other {
+            Some(other) => other.bath.with(&bodies, &rest)?,
+            None => Bath::new(tank_of(scene), scene.conductivity_s_m, &bodies, &rest)?,
+        };
         Ok(Self {
-            bath: Bath::new(tank, scene.conductivity_s_m, &bodies, &rest)?,
             bodies,
             covers,
+            bath,
         })
     }
+}
+
+/// Its tank, in m.
+fn tank_of(scene: &Scene) -> Option<Tank> {
+    scene.tank.map(|tank| Tank {
+        low: times(tank.min_mm, 1e-3),
+        high: times(tank.max_mm, 1e-3),
+    })
 }
