@@ -88,7 +88,13 @@ impl Predicted<'_> {
     }
 
     /// The evenness of a piece as `project.ron` has it.
-    fn written(&self, definition: &Definition, body: &BodySpread, even: Even, at: Instant) -> String {
+    fn written(
+        &self,
+        definition: &Definition,
+        body: &BodySpread,
+        even: Even,
+        at: Instant,
+    ) -> String {
         let Even { least, most } = even;
         let because = quote(&self.because(body));
         let scene = definition.scene_digest(self.tank, &self.pieces);
@@ -132,7 +138,11 @@ impl Predicted<'_> {
             return Err(if hang.is_empty() {
                 format!("nothing hangs in {tank}")
             } else {
-                format!("in {tank} hang {}, and this is of {}", hang.join(", "), told.join(", "))
+                format!(
+                    "in {tank} hang {}, and this is of {}",
+                    hang.join(", "),
+                    told.join(", ")
+                )
             });
         }
         let scene = definition.scene_digest(self.tank, &self.pieces);
@@ -162,7 +172,10 @@ impl Predicted<'_> {
     fn amps<'p>(&self, piece: &'p Piece) -> (&'p Piece, f64, f64) {
         let of = |name: &str| self.spread.bodies.iter().find(|body| body.name == name);
         let on_it = of(&piece.name).map_or(0.0, |body| body.amps);
-        let drawn = piece.leads.iter().filter_map(|lead| of(&lead.body_of(piece)));
+        let drawn = piece
+            .leads
+            .iter()
+            .filter_map(|lead| of(&lead.body_of(piece)));
         let drawn: f64 = drawn.map(|body| body.amps).sum();
         let by_area = piece.plating_area().filter(|area| area.si() > 0.0);
         let wires = match by_area {
@@ -178,7 +191,12 @@ impl Predicted<'_> {
         digest.update(self.spread.flows.panels.to_le_bytes());
         for body in &self.spread.bodies {
             digest.update(body.name.as_bytes());
-            let figures = [body.amps, body.volts, body.min_over_mean, body.max_over_mean];
+            let figures = [
+                body.amps,
+                body.volts,
+                body.min_over_mean,
+                body.max_over_mean,
+            ];
             for figure in figures {
                 digest.update(figure.to_le_bytes());
             }

@@ -64,7 +64,7 @@ A piece:
 A tank:
   reading --tank T --volts V --amps A [--celsius C] [--mode cc|cv] [--piece P]
   supply --tank T (--amps A | --volts V | --off)
-  bath --tank T (dose V | filter | bags | topup V | anodes M)
+  bath --tank T (dose V | filter | bags | topup V | anodes M | moved TEXT)
   logger --tank T FILE.csv
 Either:
   undo | redo

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::{Definition, Piece, ShareBy, State};
 use crate::plating::{
-    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, ByField, Delivered, Immersion, ShareByArea, Weighed,
-    Weighing, thickness_of_charge, weigh,
+    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, ByField, Delivered, Immersion, ShareByArea,
+    Weighed, Weighing, thickness_of_charge, weigh,
 };
 use crate::units::{
     Area, AreaDim, Charge, ChargeDim, Current, CurrentDensity, DensityDim, Duration, Figure,

@@ -159,8 +159,8 @@ impl State {
         at: Instant,
     ) {
         let told: Vec<&str> = shares.iter().map(|of| of.piece.as_str()).collect();
-        let stands = scene.is_empty()
-            || definition.scene_digest(tank, &told).as_deref() == Some(scene);
+        let stands =
+            scene.is_empty() || definition.scene_digest(tank, &told).as_deref() == Some(scene);
         let part = |of: &PieceShare| {
             let (share, wire) = (of.share, of.wire);
             (of.piece.clone(), FieldPart { share, wire })
@@ -209,6 +209,16 @@ impl State {
         for tank in ended {
             if let Some(tank) = self.tank_mut(&tank) {
                 tank.end_shares(event.at, &event.what.to_string());
+            }
+        }
+        // Who hangs in an empty tank next has nothing to do with it.
+        let told = self.tanks.iter().filter(|(name, tank)| {
+            tank.sharing.ended.is_some() && self.hanging(name).next().is_none()
+        });
+        let told: Vec<String> = told.map(|(name, _)| name.clone()).collect();
+        for tank in told {
+            if let Some(tank) = self.tank_mut(&tank) {
+                tank.sharing.ended = None;
             }
         }
     }
@@ -260,9 +270,10 @@ impl State {
         }
         let sharing = &self.tank(tank)?.sharing;
         let (since, why) = match (&sharing.field, &sharing.ended) {
-            (Some((since, field)), _) if !field.stands => {
-                (*since, "project.ron tells another scene than the one computed")
-            }
+            (Some((since, field)), _) if !field.stands => (
+                *since,
+                "project.ron tells another scene than the one computed",
+            ),
             (None, Some((since, why))) => (*since, why.as_str()),
             _ => return None,
         };

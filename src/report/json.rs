@@ -176,11 +176,7 @@ fn weighed(weighing: &Weighing) -> Value {
     })
 }
 
-fn tank(
-    definition: &Definition,
-    state: &State,
-    (figures, now): (&TankFigures, Instant),
-) -> Value {
+fn tank(definition: &Definition, state: &State, (figures, now): (&TankFigures, Instant)) -> Value {
     let at = state.tank(&figures.name);
     let mut warnings = at.map(|t| t.left_out.clone()).unwrap_or_default();
     warnings.extend(state.shares_ended(definition, &figures.name, now));

@@ -202,12 +202,7 @@ impl Asked {
     }
 
     /// Takes what came of it into the project.
-    fn taken(
-        &self,
-        context: &Context<'_>,
-        dir: &Path,
-        spread: &Spread,
-    ) -> Result<Taken, Trouble> {
+    fn taken(&self, context: &Context<'_>, dir: &Path, spread: &Spread) -> Result<Taken, Trouble> {
         let mut folder = context.open(dir)?;
         let now = context.now(folder.project())?;
         let replaced = context.replaced_now(folder.project().definition.zone)?;

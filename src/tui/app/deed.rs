@@ -297,7 +297,10 @@ impl Upkeep {
             Self::Dose => vec![Field::number("dose", "mL", model.last_dose(tank))],
             Self::TopUp => vec![Field::number("topped up", "L", None)],
             Self::Anodes => vec![Field::number("metal", "g", None)],
-            Self::Moved => vec![Field::words("what, where to", strings(&["left anode", "right anode", "shield"]))],
+            Self::Moved => vec![Field::words(
+                "what, where to",
+                strings(&["left anode", "right anode", "shield"]),
+            )],
             Self::Logger => vec![Field::words("file", Vec::new())],
             Self::Off | Self::Filter | Self::Bags => Vec::new(),
         }
