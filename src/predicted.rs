@@ -32,12 +32,14 @@ pub struct Predicted<'a> {
 /// What became of it.
 #[derive(Debug, Default)]
 pub struct Taken {
-    /// What was set, a line each.
-    pub said: Vec<String>,
+    /// Of each piece what was set.
+    pub even: Vec<String>,
+    /// The shares that were recorded, or why none were.
+    pub shares: String,
+    /// Whether shares were recorded.
+    pub recorded: bool,
     /// What is to be minded.
     pub warnings: Vec<String>,
-    /// Whether shares were recorded.
-    pub shares: bool,
 }
 
 impl Predicted<'_> {
@@ -64,7 +66,7 @@ impl Predicted<'_> {
             ));
             let Even { least, most } = even;
             let name = &body.name;
-            taken.said.push(format!(
+            taken.even.push(format!(
                 "{name}: evenness {least} to {most} of the mean is set, as predicted"
             ));
             taken.warnings.extend(even.low(name));
@@ -75,10 +77,10 @@ impl Predicted<'_> {
             Ok(shares) => {
                 let told = shares.to_string();
                 folder.record(&Action::now(shares, who), clock, replaced)?;
-                taken.said.push(format!("{told}, from now on"));
-                taken.shares = true;
+                taken.shares = format!("{told}, from now on");
+                taken.recorded = true;
             }
-            Err(why) => taken.said.push(format!("no shares are recorded: {why}")),
+            Err(why) => taken.shares = format!("no shares are recorded: {why}"),
         }
         Ok(taken)
     }

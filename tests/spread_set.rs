@@ -58,7 +58,7 @@ fn set_records_the_shares_and_the_charge_goes_by_them() {
     let mut shop = hanging();
     assert_eq!(shop.piece("small")["share_by"], "area");
     let told = shop.ok("spread p --panels 1200 --set");
-    assert_eq!(told["set"]["shares"], true, "{told}");
+    assert_eq!(told["set"]["recorded"], true, "{told}");
     let body = |name: &str| {
         let mut bodies = told["bodies"].as_array().unwrap().iter();
         let body = bodies.find(|body| body["name"] == name);
@@ -177,8 +177,8 @@ fn the_key_on_spread_does_the_same() {
 fn where_others_hang_no_share_is_recorded_and_it_is_said() {
     let shop = hanging();
     let told = shop.ok("spread p --panels 600 --piece small --set");
-    assert_eq!(told["set"]["shares"], false);
-    let said = told["set"]["said"].to_string();
+    assert_eq!(told["set"]["recorded"], false);
+    let said = told["set"]["shares"].to_string();
     assert!(said.contains("in main hang large, small"), "{said}");
     assert!(!matches!(last(&shop).what, What::Shares { .. }));
 }

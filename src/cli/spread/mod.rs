@@ -59,9 +59,13 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     let mut json = told.json();
     if let (true, Some(dir)) = (args.set, &args.dir) {
         let taken = asked.taken(context, dir, &kept.spread)?;
-        let said = taken.said.iter();
+        let said = taken.even.iter().chain([&taken.shares]);
         text.extend(said.map(|line| format!("  {}\n", line_safe(line))));
-        json["set"] = json!({ "said": taken.said, "shares": taken.shares });
+        json["set"] = json!({
+            "evenness": taken.even,
+            "shares": taken.shares,
+            "recorded": taken.recorded,
+        });
         let warnings = taken.warnings.iter().map(|said| line_safe(said));
         asked.warnings.extend(warnings);
     }

@@ -11,7 +11,7 @@ use std::time::Duration;
 use super::ShellError;
 use super::inbox::{Ending, Incoming};
 use super::own_keys;
-use crate::predicted::Predicted;
+use crate::predicted::{Predicted, Taken};
 use crate::project::{Action, Decision, Piece, Silence, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{
@@ -256,13 +256,7 @@ impl Desk {
                 let now = self.folder.project().present(clock);
                 let taken = predicted.take(&mut self.folder, &who, (now, clock, None));
                 self.say_project();
-                self.say(match taken {
-                    Ok(taken) => Message::Notice([taken.said, taken.warnings].concat().join("; ")),
-                    Err(RecordError::Refused(refusal)) => {
-                        Message::Failed(Failure::Refused(refusal))
-                    }
-                    Err(RecordError::Store(error)) => Message::Failed(trouble(&error)),
-                });
+                self.say_taken(taken);
             }
             Job::SaveWho(who) => {
                 if let Err(error) = Settings::remember_who(&who) {
@@ -296,6 +290,27 @@ impl Desk {
         }
         self.say_stopped();
         self.say_notices();
+    }
+
+    /// Tells in one line what a field's answer has changed.
+    fn say_taken(&self, taken: Result<Taken, RecordError>) {
+        match taken {
+            Ok(taken) => {
+                taken
+                    .warnings
+                    .into_iter()
+                    .map(Message::Warned)
+                    .for_each(|warned| self.say(warned));
+                self.say(Message::Notice(format!(
+                    "evenness is set; {}",
+                    taken.shares
+                )));
+            }
+            Err(RecordError::Refused(refusal)) => {
+                self.say(Message::Failed(Failure::Refused(refusal)));
+            }
+            Err(RecordError::Store(error)) => self.say(Message::Failed(trouble(&error))),
+        }
     }
 
     /// Tells once, to stand until the end, that nothing is written any more.
