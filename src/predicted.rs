@@ -203,8 +203,7 @@ impl Predicted<'_> {
                 digest.update(figure.to_le_bytes());
             }
         }
-        let bytes = digest.finalize();
-        bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+        format!("{:x}", digest.finalize())
     }
 }
 

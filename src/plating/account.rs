@@ -727,6 +727,7 @@ mod tests {
         assert!((ah(s.pieces["base"].shared) - 1.0).abs() < 1e-9);
     }
 
+    #[expect(clippy::unnecessary_wraps, reason = "as changes take it")]
     fn predicted(stem: f64, base: f64, stands: bool) -> Option<FieldShares> {
         let part = |share, wire| FieldPart { share, wire };
         Some(FieldShares {

@@ -4,6 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use super::shares::shares_told;
 use super::{BathWork, ContactChange, Finding, Mode, PieceShare, Setting, Stage, WeighedAs};
 use crate::units::{Current, Instant, Mass, Ratio, Resistance, Temperature, Voltage};
 
@@ -408,13 +409,7 @@ impl fmt::Display for What {
             }
             Self::Supply { tank, to } => write!(f, "supply of {tank} {to}"),
             Self::Bath { tank, work } => write!(f, "bath of {tank}: {work}"),
-            Self::Shares { tank, shares, .. } if shares.is_empty() => {
-                write!(f, "shares of {tank} by area")
-            }
-            Self::Shares { tank, shares, .. } => {
-                let shares: Vec<String> = shares.iter().map(ToString::to_string).collect();
-                write!(f, "shares of {tank} by the field: {}", shares.join(", "))
-            }
+            Self::Shares { tank, shares, .. } => f.write_str(&shares_told(tank, shares)),
             Self::Logger { tank, file, .. } => write!(f, "logger file {file} of {tank}"),
             Self::CloseoutTick { items } => write!(f, "close-out tick {}", items.join(", ")),
             Self::CloseoutSign { .. } => write!(f, "close-out signed"),

@@ -165,27 +165,7 @@ impl Words {
             What::Bath { tank, work } => {
                 Self::record(["bath", &format!("--tank={tank}")]).work(work)
             }
-            What::Shares {
-                tank,
-                shares,
-                rel,
-                scene,
-                result,
-            } => {
-                let told = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
-                let rel = (!shares.is_empty()).then_some(rel);
-                let words = Self::new("shares", []).option("tank", tank);
-                let words = words.option_if("rel", rel.as_ref());
-                let share = |of: &PieceShare| match of.wire {
-                    wire if wire > 0.0 => format!("{}={}:{wire}", of.piece, of.share),
-                    _ => format!("{}={}", of.piece, of.share),
-                };
-                let shares: Vec<String> = shares.iter().map(share).collect();
-                words
-                    .option_if("scene", told(scene).as_ref())
-                    .option_if("result", told(result).as_ref())
-                    .values(&shares)
-            }
+            What::Shares { .. } => Self::shares(what),
             What::Logger { tank, file, .. } => {
                 Self::record(["logger"]).option("tank", tank).value(file)
             }
@@ -194,6 +174,33 @@ impl Words {
             What::Undo { .. } => Self::record(["undo"]),
             What::Redo { .. } => Self::record(["redo"]),
         }
+    }
+
+    fn shares(what: &What) -> Self {
+        let words = Self::new("shares", []);
+        let What::Shares {
+            tank,
+            shares,
+            rel,
+            scene,
+            result,
+        } = what
+        else {
+            return words;
+        };
+        let rel = (!shares.is_empty()).then_some(rel);
+        let told = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
+        let share = |of: &PieceShare| match of.wire {
+            wire if wire > 0.0 => format!("{}={}:{wire}", of.piece, of.share),
+            _ => format!("{}={}", of.piece, of.share),
+        };
+        let shares: Vec<String> = shares.iter().map(share).collect();
+        words
+            .option("tank", tank)
+            .option_if("rel", rel.as_ref())
+            .option_if("scene", told(scene).as_ref())
+            .option_if("result", told(result).as_ref())
+            .values(&shares)
     }
 
     fn set(self, to: Setting) -> Self {

@@ -33,6 +33,15 @@ impl fmt::Display for PieceShare {
     }
 }
 
+/// `shares of main by the field: stem 70 %, base 30 %`
+pub(super) fn shares_told(tank: &str, shares: &[PieceShare]) -> String {
+    if shares.is_empty() {
+        return format!("shares of {tank} by area");
+    }
+    let shares: Vec<String> = shares.iter().map(ToString::to_string).collect();
+    format!("shares of {tank} by the field: {}", shares.join(", "))
+}
+
 /// What a prediction was made for, so that it is known to be of another scene.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -96,8 +105,7 @@ impl Definition {
                 digest.update(number.to_le_bytes());
             }
         }
-        let bytes = digest.finalize();
-        Some(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
+        Some(format!("{:x}", digest.finalize()))
     }
 }
 

@@ -369,8 +369,9 @@ impl Command {
             }
             Id::GiveUp => need(model.spreads.solving.is_some(), "nothing is computed"),
             Id::Compute => need(model.spreads.solving.is_none(), "it is being computed"),
-            Id::Picture => need(model.spread_seen().is_some(), "nothing is computed yet"),
-            Id::TakeSpread => need(model.spread_seen().is_some(), "nothing is computed yet"),
+            Id::Picture | Id::TakeSpread => {
+                need(model.spread_seen().is_some(), "nothing is computed yet")
+            }
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
