@@ -75,9 +75,8 @@ impl Predicted<'_> {
         let project = folder.project();
         match self.shares(&project.definition, &project.state_at(now)) {
             Ok(shares) => {
-                let told = shares.to_string();
+                taken.shares = shares.to_string();
                 folder.record(&Action::now(shares, who), clock, replaced)?;
-                taken.shares = format!("{told}, from now on");
                 taken.recorded = true;
             }
             Err(why) => taken.shares = format!("no shares are recorded: {why}"),
@@ -162,11 +161,20 @@ impl Predicted<'_> {
         };
         Ok(What::Shares {
             tank: self.tank.to_owned(),
+            rel: self.rel(amps.iter().map(|part| share(part).share)),
             shares: amps.iter().map(share).collect(),
-            rel: rounded(self.spread.flows.error_zones.max(LEAST_SHARE_REL), 3).min(1.0),
             scene,
             result: self.digest(),
         })
+    }
+
+    /// Relative standard uncertainty of shares: the error of the tank's whole
+    /// current, as if all of it were the least one's. That of a zone is of no use
+    /// here, it tells how a piece's own current spreads over it.
+    fn rel(&self, shares: impl Iterator<Item = f64>) -> f64 {
+        let least = shares.fold(1.0, f64::min);
+        let error = self.spread.flows.error_resistance / least;
+        rounded(error.max(LEAST_SHARE_REL), 3).min(1.0)
     }
 
     /// The amps onto a piece itself and onto its wires. Wires of which it is not
