@@ -119,6 +119,17 @@ fn set_records_the_shares_and_the_charge_goes_by_them() {
     );
     let text = shop.raw(&["status", "p"].map(str::to_owned)).text;
     assert!(text.contains("shares by area since 18:30"), "{text}");
+    let words = ["traveller", "p", "small"].map(str::to_owned);
+    let sheet = shop.raw(&words).text;
+    for told in [
+        "share in part by the field",
+        "shares by area since 18:30",
+        "evenness is stale",
+    ] {
+        assert!(sheet.contains(told), "{told}: {sheet}");
+    }
+    let history = shop.ok("history p small")["events"].to_string();
+    assert!(history.contains("shares of main by the field"), "{history}");
 }
 
 #[test]
