@@ -14,6 +14,7 @@
 //! | [`settings`] | the user's own settings and keys, for all projects | project, store |
 //! | [`report`] | what is printed or handed on | project and below |
 //! | [`spreading`] | where the metal goes in a project's tank: asked, kept from before or solved | report and below |
+//! | [`predicted`] | what a field's answer changes in a project: evenness, shares | store and below |
 //! | [`clock`] | the present, for the shells alone | units |
 //! | [`cli`] | one-shot commands | all |
 //! | [`tui`] | app (pure), view (drawing), shell (terminal) | see the module |
@@ -21,6 +22,7 @@
 pub mod cli;
 pub mod clock;
 pub mod plating;
+pub mod predicted;
 pub mod project;
 pub mod report;
 pub mod settings;

@@ -87,6 +87,11 @@ const ROOMS: &[Room] = &[
         ],
     },
     Room {
+        place: "predicted.rs",
+        may_name: &["units", "field", "project", "store"],
+        never: NO_WORLD,
+    },
+    Room {
         place: "clock.rs",
         may_name: &["units"],
         never: &["std::fs", "std::env", "std::process", "ratatui"],

@@ -3,7 +3,8 @@
 use crate::support::bench::{Bench, piece};
 use proptest::prelude::*;
 use tankside::project::{
-    Action, BathWork, Finding, PieceFigures, Project, Setting, Stage, StageState, TankFigures, What,
+    Action, BathWork, Finding, PieceFigures, PieceShare, Project, Setting, Stage, StageState,
+    TankFigures, What,
 };
 use tankside::units::{A, AH, ML, OHM, V};
 
@@ -41,9 +42,32 @@ fn any_what() -> impl Strategy<Value = What> {
         1 => Just(What::Supply { tank: "main".into(), to: Setting::Volts(V.of(0.5)) }),
         1 => Just(What::Supply { tank: "main".into(), to: Setting::Off }),
         1 => Just(What::Bath { tank: "main".into(), work: BathWork::Dose(ML.of(5.0)) }),
+        1 => Just(What::Bath { tank: "main".into(), work: BathWork::Moved("left anode".into()) }),
+        3 => any_shares(),
+        1 => prop::sample::select(vec!["bell", "handle"]).prop_map(|piece| What::Turn { piece: piece.into(), text: "over".into() }),
         1 => Just(What::Undo { sequence: 0 }),
         1 => Just(What::Redo { sequence: 0 }),
     ]
+}
+
+/// Shares of both pieces, or of one alone.
+fn any_shares() -> impl Strategy<Value = What> {
+    prop_oneof![2 => 0.1..0.9_f64, 1 => Just(1.0)].prop_map(|share| {
+        let of = |(piece, share): (&str, f64)| PieceShare {
+            piece: piece.into(),
+            share,
+            wire: 0.1,
+        };
+        let both = [("bell", share), ("handle", 1.0 - share)];
+        let told = both.into_iter().filter(|(_, share)| *share > 0.0);
+        What::Shares {
+            tank: "main".into(),
+            shares: told.map(of).collect(),
+            rel: 0.04,
+            scene: String::new(),
+            result: String::new(),
+        }
+    })
 }
 
 /// What, minutes since the last one, minutes back-dated.

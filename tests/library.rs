@@ -25,6 +25,7 @@ mod print;
 mod report;
 mod screens;
 mod shape;
+mod shares;
 mod spread_screen;
 mod states;
 mod store;

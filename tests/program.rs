@@ -32,5 +32,6 @@ mod retell;
 mod samples;
 mod spread;
 mod spread_both;
+mod spread_set;
 mod store_digests;
 mod told;

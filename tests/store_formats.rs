@@ -172,7 +172,7 @@ fn other_systems_line_breaks_marks_and_torn_tails_change_nothing() {
             |bytes| [b"\xef\xbb\xbf", bytes].concat(),
         ),
         ("torn tail", &["journal.ron"], |bytes| {
-            [bytes, b"(sequence:61,at:\"2026-03"].concat()
+            [bytes, b"(sequence:63,at:\"2026-03"].concat()
         }),
     ];
     for folder in formats() {

@@ -7,11 +7,11 @@
 //! the row fail when a constant behind it moves by 2 %.
 
 use tankside::plating::{
-    ANNEALED_COPPER_OHM_M, ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, AcidCopper, Delivered,
-    DensityWord, FARADAY, Immersion, Member, Metal, Point, ShareByArea, Weighed, Weighing,
-    awg_diameter, charge_for, copper_sheet_resistance, density_word, deposited_mass, growth_rate,
-    mean_from_minimum, strip_drop, strip_reach, thickness_of_charge, thickness_of_mass, weigh,
-    wire_area, wire_resistance,
+    ANNEALED_COPPER_OHM_M, ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, AcidCopper, ByField,
+    Delivered, DensityWord, FARADAY, Immersion, Member, Metal, Point, ShareByArea, Weighed,
+    Weighing, awg_diameter, charge_for, copper_sheet_resistance, density_word, deposited_mass,
+    growth_rate, mean_from_minimum, strip_drop, strip_reach, thickness_of_charge,
+    thickness_of_mass, weigh, wire_area, wire_resistance,
 };
 use tankside::project::{ACID_COPPER, Law};
 use tankside::units::*;
@@ -708,10 +708,16 @@ fn without_a_reading_of_the_tank_the_pieces_meters_are_summed() {
 
 #[test]
 fn accounts_of_one_lead_add_up() {
+    let by_field = |through: f64| ByField {
+        through,
+        on_wires: through / 10.0,
+        doubt: through / 30.0,
+    };
     let part = Delivered {
         measured: 10.0,
         estimated: 4.0,
         shared: 6.0,
+        by_field: by_field(3.0),
         bound: 1.0,
         unknown_since: None,
     };
@@ -725,6 +731,7 @@ fn accounts_of_one_lead_add_up() {
         measured: 20.0,
         estimated: 8.0,
         shared: 12.0,
+        by_field: by_field(6.0),
         bound: 2.0,
         unknown_since: since,
     };

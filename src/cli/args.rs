@@ -8,7 +8,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use crate::field::scene::{PANELS, PANELS_RANGE};
 use crate::mesh::{LengthUnit, Mask, MaskError, Printed};
 use crate::plating::Metal;
-use crate::project::{ContactChange, Finding, Mode, Stage, WeighedAs};
+use crate::project::{ContactChange, Finding, Mode, PieceShare, Stage, WeighedAs};
 use crate::report::spread::Rows;
 use crate::units::{
     Area, CELSIUS, Charge, Current, CurrentDensity, Duration, Length, Mass, QuantityError, Ratio,
@@ -64,7 +64,7 @@ A piece:
 A tank:
   reading --tank T --volts V --amps A [--celsius C] [--mode cc|cv] [--piece P]
   supply --tank T (--amps A | --volts V | --off)
-  bath --tank T (dose V | filter | bags | topup V | anodes M)
+  bath --tank T (dose V | filter | bags | topup V | anodes M | moved TEXT)
   logger --tank T FILE.csv
 Either:
   undo | redo
@@ -209,6 +209,28 @@ pub(super) enum Verb {
         /// Which pieces
         #[arg(required = true)]
         pieces: Vec<String>,
+        #[command(flatten)]
+        common: Common,
+    },
+    /// How pieces in one tank share its current from now on, until one is moved; by area if none is named
+    Shares {
+        /// The project's folder
+        dir: PathBuf,
+        /// Which tank
+        #[arg(long)]
+        tank: String,
+        /// Of every piece in it its part of the current, and of that the part on wires: bell=0.7:0.04
+        #[arg(value_name = "PIECE=SHARE[:WIRES]", value_parser = piece_share)]
+        shares: Vec<PieceShare>,
+        /// Relative standard uncertainty of a share
+        #[arg(long, value_name = "PART", default_value = "5%", value_parser = part)]
+        rel: f64,
+        /// The digest of the scene that was computed, as `spread --set` writes it
+        #[arg(long, default_value = "", hide_default_value = true)]
+        scene: String,
+        /// The digest of what was computed
+        #[arg(long, default_value = "", hide_default_value = true)]
+        result: String,
         #[command(flatten)]
         common: Common,
     },
@@ -449,7 +471,8 @@ pub(super) struct SpreadArgs {
     /// The tank; where the pieces hang if left out
     #[arg(long, value_name = "TANK", conflicts_with = "scene")]
     pub(super) tank: Option<String>,
-    /// Set each piece's evenness in project.ron: a minimum target and the local range go by it
+    /// Set each piece's evenness in project.ron: a minimum target and the local range go by it; and
+    /// record the shares of what hangs there now, which the charge goes by from now on
     #[arg(long, conflicts_with = "scene")]
     pub(super) set: bool,
     /// What the supply holds: amps into all that hangs there
@@ -851,6 +874,36 @@ pub(super) enum BathVerb {
         #[command(flatten)]
         common: Common,
     },
+    /// Anodes or shields moved: shares that a field told no longer hold
+    Moved {
+        /// What, and where it is now
+        #[arg(value_parser = said)]
+        text: String,
+        #[command(flatten)]
+        common: Common,
+    },
+}
+
+/// `PIECE=SHARE[:WIRES]`
+fn piece_share(text: &str) -> Result<PieceShare, String> {
+    let form = || "say PIECE=SHARE, such as bell=0.7 or bell=70%:4%".to_owned();
+    let (piece, told) = text.rsplit_once('=').ok_or_else(form)?;
+    let (share, wire) = told.split_once(':').unwrap_or((told, "0"));
+    Ok(PieceShare {
+        piece: piece.to_owned(),
+        share: part(share)?,
+        wire: part(wire)?,
+    })
+}
+
+/// A part of a whole: 0.7 or 70%.
+fn part(text: &str) -> Result<f64, String> {
+    // A plain number is taken as it is written, to its last digit.
+    if let Ok(part) = text.parse::<f64>() {
+        return Ok(part);
+    }
+    let ratio: Result<Ratio, _> = text.parse();
+    ratio.map(Ratio::si).map_err(|error| error.to_string())
 }
 
 /// A stage of this name; whether the project has it is the rules' to say.

@@ -26,7 +26,7 @@ use std::path::{Path, PathBuf};
 use clap::{CommandFactory, Parser};
 
 use crate::clock::Clock;
-use crate::project::{Command, Project, quoted};
+use crate::project::{Command, Project, What, quoted};
 use crate::settings;
 use crate::store::{self, Folder};
 use crate::units::{D, Instant, Zone};
@@ -260,8 +260,8 @@ fn split_globals(arguments: Vec<OsString>) -> Split {
 /// The folder as it was typed, for commands that are suggested.
 fn folder_of(verb: &Verb) -> Option<String> {
     use Verb::{
-        Check, Closeout, Gates, History, Joints, Notices, Open, Record, Refresh, Set, Sheet,
-        Silence, Status, Survey, Traveller,
+        Check, Closeout, Gates, History, Joints, Notices, Open, Record, Refresh, Set, Shares,
+        Sheet, Silence, Status, Survey, Traveller,
     };
     let dir = match verb {
         Open { dir }
@@ -272,6 +272,7 @@ fn folder_of(verb: &Verb) -> Option<String> {
         | Traveller { dir, .. }
         | Record { dir, .. }
         | Refresh { dir, .. }
+        | Shares { dir, .. }
         | Gates { dir, .. }
         | Joints { dir }
         | Notices { dir }
@@ -311,6 +312,25 @@ fn dispatch(verb: Option<Verb>, context: &Context<'_>) -> Result<Outcome, Troubl
             pieces,
             common,
         } => record::refresh(context, &dir, pieces, common),
+        Verb::Shares {
+            dir,
+            tank,
+            shares,
+            rel,
+            scene,
+            result,
+            common,
+        } => {
+            let rel = if shares.is_empty() { 0.0 } else { rel };
+            let what = What::Shares {
+                tank,
+                shares,
+                rel,
+                scene,
+                result,
+            };
+            record::shares(context, &dir, what, common)
+        }
         Verb::Gates { dir, piece } => ask::gates(context, &dir, &piece),
         Verb::Joints { dir } => joints::joints(context, &dir),
         Verb::Status { dir } => ask::status(context, &dir),

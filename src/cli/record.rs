@@ -50,6 +50,16 @@ pub(super) fn refresh(
     write_down(context, dir, common, |_| Ok(What::Wipe { pieces }))
 }
 
+/// `shares DIR [PIECE=SHARE]…`
+pub(super) fn shares(
+    context: &Context<'_>,
+    dir: &Path,
+    what: What,
+    common: Common,
+) -> Result<Outcome, Trouble> {
+    write_down(context, dir, common, |_| Ok(what))
+}
+
 /// `closeout DIR [tick ID… | sign | print]`
 pub(super) fn closeout(
     context: &Context<'_>,
@@ -308,5 +318,6 @@ fn of_bath(work: BathVerb) -> (BathWork, Common) {
         BathVerb::Bags { common } => (BathWork::Bags, common),
         BathVerb::Topup { volume, common } => (BathWork::TopUp(volume), common),
         BathVerb::Anodes { mass, common } => (BathWork::Anodes(mass), common),
+        BathVerb::Moved { text, common } => (BathWork::Moved(text), common),
     }
 }

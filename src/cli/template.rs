@@ -133,6 +133,7 @@ pub(super) fn project_ron(seed: &Seed<'_>) -> String {
     // leads: [(name: "hook", points: [("20cm", "12cm", "16cm"), ("20cm", "12cm", "26cm")], diameter: "0.8mm")],
     // with thief: true or closed: true (a ring). `tankside spread DIR --set` writes how even metal comes on it:
     // evenness: (least: 0.4, most: 2.5, because: "predicted: 3 A in main with handle")
+    // and `of`, by which it knows that it is stale.
     pieces: [],
 
     // Where pieces meet, the one with the hole first; sizes as printed. `tankside joints DIR` tells the fit.

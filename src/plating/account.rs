@@ -2,8 +2,10 @@
 //!
 //! A tank's current is a line through its readings. Between two readings it is
 //! linear; after the last one it is carried on as an estimate, frozen once the
-//! limit is passed. At each instant the members in the circuit share it. The
-//! integral splits wherever a member enters, leaves, is lifted or is covered.
+//! limit is passed. At each instant the members in the circuit share it: as a
+//! field predicts for exactly them, where that was recorded, else by a rule. The
+//! integral splits wherever a member enters, leaves, is lifted or is covered, and
+//! where the shares of a field begin or cease to hold.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -31,8 +33,7 @@ pub struct Member {
     pub limit_s: f64,
 }
 
-/// The share of a tank's current that each member takes: the one place that a
-/// field solution replaces.
+/// The share of a tank's current that each member takes.
 pub trait Share {
     /// Fractions that add up to 1, in the members' order, or `None` where
     /// nothing tells them. `company` says whether others hang there too, whose
@@ -60,6 +61,53 @@ impl Share for ShareByArea {
     }
 }
 
+/// Shares as a field predicts them, for exactly these members.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct FieldShares {
+    /// What each member takes.
+    pub members: BTreeMap<String, FieldPart>,
+    /// Relative standard uncertainty of a share.
+    pub rel: f64,
+    /// Whether what is known of the tank is still what the field was asked for.
+    /// Where it is not, they count for what lies before a recorded change alone.
+    pub stands: bool,
+}
+
+/// What one member takes, as a field predicts it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FieldPart {
+    /// Of the current that all of them share.
+    pub share: f64,
+    /// The part of its own current that goes onto its wires and thieves.
+    pub wire: f64,
+}
+
+impl FieldShares {
+    /// Whether they are of these members, all covered.
+    fn are_of(&self, members: &BTreeMap<&str, Member>) -> bool {
+        let names = members.keys().copied();
+        self.members.keys().map(String::as_str).eq(names) && members.values().all(|m| m.covered)
+    }
+
+    /// What one of them takes.
+    pub fn of(&self, member: &str) -> Option<FieldPart> {
+        self.members.get(member).copied()
+    }
+}
+
+/// Those whose current is not read keep the relation among them.
+impl Share for FieldShares {
+    fn shares(&self, members: &[(&str, Member)], _company: bool) -> Option<Vec<f64>> {
+        let shares: Option<Vec<f64>> = members
+            .iter()
+            .map(|(name, _)| self.of(name).map(|part| part.share))
+            .collect();
+        let shares = shares?;
+        let total: f64 = shares.iter().sum();
+        (total > 0.0).then(|| shares.iter().map(|share| share / total).collect())
+    }
+}
+
 /// One stay of pieces in a tank with its currents, in order of time.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Immersion {
@@ -76,6 +124,8 @@ pub struct Immersion {
     pub anew: Vec<(String, usize, Instant)>,
     /// Who came into the circuit or left it (`None`), and when.
     pub changes: Vec<(Instant, String, Option<Member>)>,
+    /// Since when shares that a field predicts hold, or no longer do (`None`).
+    pub predicted: Vec<(Instant, Option<FieldShares>)>,
 }
 
 /// Charge that one lead carried, in coulombs.
@@ -87,6 +137,8 @@ pub struct Delivered {
     pub estimated: f64,
     /// The part of both that was shared with others by rule.
     pub shared: f64,
+    /// The part of both while the shares of a field held.
+    pub by_field: ByField,
     /// Half-width of what lies between readings, added up linearly.
     pub bound: f64,
     /// Since when a share is not known, if it ever was not.
@@ -99,6 +151,7 @@ impl Delivered {
         self.measured += other.measured;
         self.estimated += other.estimated;
         self.shared += other.shared;
+        self.by_field = self.by_field.and(other.by_field);
         self.bound += other.bound;
         self.unknown_since = earlier(self.unknown_since, other.unknown_since);
     }
@@ -106,6 +159,29 @@ impl Delivered {
     /// Measured and estimated.
     pub fn total(&self) -> f64 {
         self.measured + self.estimated
+    }
+}
+
+/// Charge that went where a field predicts, in coulombs.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct ByField {
+    /// Through the lead.
+    pub through: f64,
+    /// The part of it that landed on wires and thieves.
+    pub on_wires: f64,
+    /// Its standard uncertainty by that of the shares.
+    pub doubt: f64,
+}
+
+impl ByField {
+    /// Both of one lead together.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            through: self.through + other.through,
+            on_wires: self.on_wires + other.on_wires,
+            doubt: self.doubt + other.doubt,
+        }
     }
 }
 
@@ -183,7 +259,29 @@ impl Immersion {
             own: BTreeMap::new(),
             anew: Vec::new(),
             changes: Vec::new(),
+            predicted: Vec::new(),
         }
+    }
+
+    /// Records that shares which a field predicts hold from now on, or that none
+    /// do any more.
+    pub fn predict(&mut self, at: Instant, shares: Option<FieldShares>) {
+        if self.predicted.last().map_or(&None, |(_, last)| last) != &shares {
+            self.predicted.push((at, shares));
+        }
+    }
+
+    /// The shares of a field that hold at an instant for the members in the
+    /// circuit.
+    pub fn predicted_at(
+        &self,
+        at: Instant,
+        members: &BTreeMap<&str, Member>,
+    ) -> Option<&FieldShares> {
+        let next = self.predicted.partition_point(|(from, _)| *from <= at);
+        let shares = self.predicted.get(next.checked_sub(1)?)?.1.as_ref()?;
+        let is_open = next == self.predicted.len() && self.ended.is_none();
+        ((shares.stands || !is_open) && shares.are_of(members)).then_some(shares)
     }
 
     /// Records that a piece came in, changed or left; a repetition is dropped.
@@ -262,6 +360,7 @@ impl Immersion {
             .collect();
         let mut all = BTreeSet::from([self.from, end]);
         all.extend(self.changes.iter().map(|(at, _, _)| *at));
+        all.extend(self.predicted.iter().map(|(at, _)| *at));
         for point in self.tank.iter().chain(self.own.values().flatten()) {
             all.insert(point.at);
             all.extend(
@@ -295,10 +394,12 @@ impl Immersion {
                 None => unread.push((*piece, *member)),
             }
         }
+        let predicted = self.predicted_at(from, members);
         let mut credit = |piece: &str, member: &Member, own, stretch: &Stretch, (part, shared)| {
             if thawed(frozen, (piece, own), stretch, (to, member.limit_s)) {
                 let entry = settled.pieces.entry(piece.to_owned()).or_default();
-                entry.credit(stretch, to.since(from) * part, shared);
+                let field = predicted.and_then(|shares| Some((shares.of(piece)?, shares.rel)));
+                entry.credit(stretch, to.since(from) * part, shared, field);
             }
         };
         for (piece, member, own) in &read {
@@ -307,6 +408,7 @@ impl Immersion {
         let Some(rest) = rest.filter(|r| r.mean > 0.0 && !unread.is_empty()) else {
             return;
         };
+        let share = predicted.map_or(share, |predicted| predicted);
         match share.shares(&unread, members.len() > unread.len()) {
             Some(shares) => {
                 let several = unread.len() > 1;
@@ -395,7 +497,10 @@ impl Immersion {
             }
         }
         if let Some((amps, read_at)) = rest.filter(|_| !unread.is_empty()) {
-            let shares = share.shares(&unread, self.members().len() > unread.len());
+            let members = self.members();
+            let predicted = self.predicted_at(now, &members);
+            let share = predicted.map_or(share, |predicted| predicted);
+            let shares = share.shares(&unread, members.len() > unread.len());
             for (index, (piece, _)) in unread.iter().enumerate() {
                 let part = match &shares {
                     Some(shares) => shares.get(index).map(|part| amps * part),
@@ -498,7 +603,13 @@ fn thawed(
 }
 
 impl Delivered {
-    fn credit(&mut self, stretch: &Stretch, seconds: f64, shared: bool) {
+    fn credit(
+        &mut self,
+        stretch: &Stretch,
+        seconds: f64,
+        shared: bool,
+        field: Option<(FieldPart, f64)>,
+    ) {
         let coulombs = stretch.mean * seconds;
         if stretch.estimated {
             self.estimated += coulombs;
@@ -506,8 +617,14 @@ impl Delivered {
             self.measured += coulombs;
             self.bound += stretch.half * seconds;
         }
-        if shared {
-            self.shared += coulombs;
+        match field {
+            Some((part, rel)) => {
+                self.by_field.through += coulombs;
+                self.by_field.on_wires += coulombs * part.wire;
+                self.by_field.doubt += if shared { coulombs * rel } else { 0.0 };
+            }
+            None if shared => self.shared += coulombs,
+            None => {}
         }
     }
 }
@@ -608,6 +725,94 @@ mod tests {
         assert!((ah(s.pieces["stem"].measured) - 2.0).abs() < 1e-9);
         assert!((ah(s.pieces["base"].measured) - 1.0).abs() < 1e-9);
         assert!((ah(s.pieces["base"].shared) - 1.0).abs() < 1e-9);
+    }
+
+    #[expect(clippy::unnecessary_wraps, reason = "as changes take it")]
+    fn predicted(stem: f64, base: f64, stands: bool) -> Option<FieldShares> {
+        let part = |share, wire| FieldPart { share, wire };
+        Some(FieldShares {
+            members: BTreeMap::from([
+                ("base".to_owned(), part(base, 0.0)),
+                ("stem".to_owned(), part(stem, 0.1)),
+            ]),
+            rel: 0.04,
+            stands,
+        })
+    }
+
+    /// Two covered pieces of 6 and 3 at 3 A for two hours.
+    fn two() -> Immersion {
+        let mut i = Immersion::begun(t(0.0));
+        i.change(t(0.0), "stem", covered(6.0));
+        i.change(t(0.0), "base", covered(3.0));
+        i.tank = vec![read(0.0, 3.0), read(120.0, 3.0)];
+        i
+    }
+
+    #[test]
+    fn the_shares_of_a_field_hold_between_their_instants_alone() {
+        let mut i = two();
+        i.predict(t(30.0), predicted(0.7, 0.3, true));
+        i.predict(t(90.0), None);
+        let s = i.settle(t(120.0), &ShareByArea);
+        // By hand, 3 A: an hour by area, 2/3 and 1/3 of 3 Ah; an hour by the
+        // field, 0.7 and 0.3 of 3 Ah.
+        let (stem, base) = (s.pieces["stem"], s.pieces["base"]);
+        assert!((ah(stem.measured) - (2.0 + 2.1)).abs() < 1e-9);
+        assert!((ah(base.measured) - (1.0 + 0.9)).abs() < 1e-9);
+        assert!((ah(stem.shared) - 2.0).abs() < 1e-9);
+        assert!((ah(stem.by_field.through) - 2.1).abs() < 1e-9);
+        assert!((ah(stem.by_field.on_wires) - 0.21).abs() < 1e-9);
+        assert!((ah(stem.by_field.doubt) - 0.084).abs() < 1e-9);
+        let lead = |minutes| i.leads(t(minutes), &ShareByArea)["stem"].amps.unwrap();
+        assert!((lead(45.0) - 2.1).abs() < 1e-9);
+        assert!((lead(15.0) - 2.0).abs() < 1e-9 && (lead(95.0) - 2.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_field_for_others_or_for_bare_pieces_tells_no_share() {
+        let mut third = two();
+        third.predict(t(0.0), predicted(0.7, 0.3, true));
+        third.change(t(0.0), "rim", covered(3.0));
+        let s = third.settle(t(120.0), &ShareByArea);
+        assert!((ah(s.pieces["stem"].measured) - 3.0).abs() < 1e-9);
+        assert!(s.pieces["stem"].by_field == ByField::default());
+        let mut bare_base = two();
+        bare_base.predict(t(0.0), predicted(0.7, 0.3, true));
+        bare_base.change(t(60.0), "base", bare(3.0));
+        let s = bare_base.settle(t(120.0), &ShareByArea);
+        assert_eq!(s.pieces["stem"].unknown_since, Some(t(60.0)));
+        assert!((ah(s.pieces["stem"].measured) - 2.1).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_piece_with_its_own_reading_leaves_the_rest_in_relation() {
+        let mut i = two();
+        i.change(t(0.0), "rim", covered(3.0));
+        i.own
+            .insert("rim".into(), vec![read(0.0, 1.0), read(120.0, 1.0)]);
+        let mut shares = predicted(0.56, 0.24, true).unwrap();
+        let part = FieldPart {
+            share: 0.2,
+            wire: 0.0,
+        };
+        shares.members.insert("rim".into(), part);
+        i.predict(t(0.0), Some(shares));
+        let s = i.settle(t(120.0), &ShareByArea);
+        // 2 A are left for two hours: 0.56 and 0.24 of 0.8.
+        assert!((ah(s.pieces["stem"].measured) - 2.8).abs() < 1e-9);
+        assert!((ah(s.pieces["rim"].measured) - 2.0).abs() < 1e-9);
+        assert!(s.pieces["rim"].by_field.doubt == 0.0);
+    }
+
+    #[test]
+    fn shares_of_another_scene_count_up_to_a_recorded_change_alone() {
+        let mut i = two();
+        i.predict(t(0.0), predicted(0.7, 0.3, false));
+        let stem = |i: &Immersion| ah(i.settle(t(120.0), &ShareByArea).pieces["stem"].measured);
+        assert!((stem(&i) - 4.0).abs() < 1e-9);
+        i.predict(t(60.0), None);
+        assert!((stem(&i) - (2.1 + 2.0)).abs() < 1e-9);
     }
 
     #[test]

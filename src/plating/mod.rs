@@ -12,7 +12,10 @@ mod metal;
 mod weighing;
 mod wire;
 
-pub use account::{Delivered, Immersion, Lead, Member, Point, Settled, Share, ShareByArea};
+pub use account::{
+    ByField, Delivered, FieldPart, FieldShares, Immersion, Lead, Member, Point, Settled, Share,
+    ShareByArea,
+};
 pub use bath::{AcidCopper, Conductivity};
 pub use coat::{copper_sheet_resistance, strip_drop, strip_reach};
 pub use density::{DensityWord, density_word};

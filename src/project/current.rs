@@ -31,6 +31,7 @@ impl State {
         immersion
             .tank
             .extend(state.held.filter(|_| hung && state.on));
+        immersion.predict(at, state.sharing.field.clone().map(|(_, shares)| shares));
         state.immersion = Some(immersion);
     }
 
@@ -195,7 +196,7 @@ impl State {
             BathWork::Dose(_) => 0,
             BathWork::Filter => 1,
             BathWork::Bags => 2,
-            BathWork::TopUp(_) | BathWork::Anodes(_) => return,
+            BathWork::TopUp(_) | BathWork::Anodes(_) | BathWork::Moved(_) => return,
         };
         if let Some(upkeep) = state.upkeep.get_mut(index) {
             *upkeep = super::Upkeep {
@@ -204,6 +205,11 @@ impl State {
             };
         }
     }
+}
+
+/// Whether a coverage is all of the surface.
+pub(super) fn is_whole(coverage: f64) -> bool {
+    coverage >= 1.0 - 1e-9
 }
 
 /// What a piece is to the account now.
@@ -217,7 +223,7 @@ pub(super) fn member(definition: &Definition, name: &str, piece: &PieceState) ->
             .piece(name)
             .and_then(super::Piece::conductor_area)
             .map(crate::units::Area::si),
-        covered: piece.coverage.is_some_and(|c| c >= 1.0 - 1e-9),
+        covered: piece.coverage.is_some_and(is_whole),
         limit_s: limit.si(),
     }
 }

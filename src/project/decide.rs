@@ -357,6 +357,10 @@ impl Project {
             What::CloseoutTick { items } => {
                 CloseOut::of(&self.definition, state, at).check_ticks(items)
             }
+            // Not asked of history: shares of others than hang there do not hold.
+            What::Shares { tank, shares, .. } if state.tank(tank).is_some() => {
+                state.check_sharers(tank, shares)
+            }
             _ => Ok(()),
         }
     }

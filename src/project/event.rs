@@ -4,7 +4,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::{BathWork, ContactChange, Finding, Mode, Setting, Stage, WeighedAs};
+use super::shares::shares_told;
+use super::{BathWork, ContactChange, Finding, Mode, PieceShare, Setting, Stage, WeighedAs};
 use crate::units::{Current, Instant, Mass, Ratio, Resistance, Temperature, Voltage};
 
 /// One line of the journal.
@@ -205,6 +206,24 @@ pub enum What {
         /// What was done.
         work: BathWork,
     },
+    /// From now on the pieces that hang in a tank share its current so, as a
+    /// field predicts, for as long as they hang there unchanged. Of none: by
+    /// area again.
+    Shares {
+        /// Which tank's.
+        tank: String,
+        /// What each piece in it takes.
+        shares: Vec<PieceShare>,
+        /// Relative standard uncertainty of a share.
+        rel: f64,
+        /// The digest of the scene that was asked, as the project told it; empty
+        /// for shares that were found otherwise.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        scene: String,
+        /// The digest of the result; empty likewise.
+        #[serde(default, skip_serializing_if = "String::is_empty")]
+        result: String,
+    },
     /// A data logger's file was taken in.
     Logger {
         /// Which tank's.
@@ -275,6 +294,7 @@ impl What {
             Self::Reading { tank, .. }
             | Self::Supply { tank, .. }
             | Self::Bath { tank, .. }
+            | Self::Shares { tank, .. }
             | Self::Logger { tank, .. } => Subject::Tank(tank),
             Self::CloseoutTick { .. }
             | Self::CloseoutSign { .. }
@@ -288,9 +308,11 @@ impl What {
         match self.subject() {
             Subject::Piece(name) => name == piece,
             Subject::Pieces(names) => names.iter().any(|n| n == piece),
-            Subject::Tank(_) => {
-                matches!(self, Self::Reading { piece: Some(own), .. } if own == piece)
-            }
+            Subject::Tank(_) => match self {
+                Self::Reading { piece: own, .. } => own.as_deref() == Some(piece),
+                Self::Shares { shares, .. } => shares.iter().any(|of| of.piece == piece),
+                _ => false,
+            },
             Subject::Project => false,
         }
     }
@@ -387,6 +409,7 @@ impl fmt::Display for What {
             }
             Self::Supply { tank, to } => write!(f, "supply of {tank} {to}"),
             Self::Bath { tank, work } => write!(f, "bath of {tank}: {work}"),
+            Self::Shares { tank, shares, .. } => f.write_str(&shares_told(tank, shares)),
             Self::Logger { tank, file, .. } => write!(f, "logger file {file} of {tank}"),
             Self::CloseoutTick { items } => write!(f, "close-out tick {}", items.join(", ")),
             Self::CloseoutSign { .. } => write!(f, "close-out signed"),

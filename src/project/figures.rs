@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{Definition, Piece, State};
+use super::{Definition, Piece, ShareBy, State};
 use crate::plating::{
-    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, Delivered, Immersion, ShareByArea, Weighed,
-    Weighing, thickness_of_charge, weigh,
+    ASSUMED_LEAST_OVER_MEAN, ASSUMED_MOST_OVER_MEAN, ByField, Delivered, Immersion, ShareByArea,
+    Weighed, Weighing, thickness_of_charge, weigh,
 };
 use crate::units::{
     Area, AreaDim, Charge, ChargeDim, Current, CurrentDensity, DensityDim, Duration, Figure,
@@ -115,6 +115,14 @@ pub struct PieceFigures {
     pub hold: Option<HoldFigures>,
     /// Least and most local thickness over the mean, where predicted.
     pub evenness: Option<(f64, f64)>,
+    /// Why that prediction is of another scene, and what would do.
+    pub evenness_stale: Option<String>,
+    /// What tells its share of its tank's current now.
+    pub share_by: Option<ShareBy>,
+    /// Since when that is no longer a field, and what would do.
+    pub shares_ended: Option<String>,
+    /// The part of the charge so far that was shared as a field predicted.
+    pub charge_by_field: Charge,
 }
 
 impl PieceFigures {
@@ -135,16 +143,31 @@ impl PieceFigures {
             .unknown_since
             .is_none()
             .then(|| charge_figure(definition, piece, &by_tank, &charges));
-        let thickness = charge
-            .as_ref()
-            .and_then(|_| thickness_figure(definition, piece, conductor?, &by_tank, &charges));
+        let by_field = by_tank.values().map(|d| d.by_field);
+        let by_field = by_field.fold(ByField::default(), ByField::and);
+        let on_wires = hangs.and_then(|_| {
+            let shares = state.field_shares(at.tank.as_deref()?)?;
+            Some(shares.of(name)?.wire)
+        });
+        let on_it = OnIt::of(piece, (charges.total(), by_field), on_wires);
+        let thickness = charge.as_ref().and_then(|_| {
+            let part = on_it.so_far;
+            thickness_figure(definition, piece, (conductor?, part), &by_tank, &charges)
+        });
         let no_current = hangs.is_some_and(|tank| !tank.on || !at.in_circuit());
         let amps = if no_current {
             Some(Current::from_si(0.0))
         } else {
             lead.and_then(|l| l.amps).map(Current::from_si)
         };
-        let charge_target = definition.charge_target_figure(piece);
+        let mut charge_target = definition.charge_target_figure(piece);
+        if let (Some(target), Some(thickness)) = (&mut charge_target, &thickness)
+            && on_it.is_told
+        {
+            // What is there, and what is still wanted as the metal goes now.
+            let there = thickness.value / definition.mean_of(piece);
+            target.value = charges.total() + target.value * ((1.0 - there) / on_it.now);
+        }
         let wanted = charge_target.as_ref().map(|t| t.value);
         let target_at = amps
             .filter(|a| a.si() > 0.0 && at.is_running())
@@ -173,6 +196,17 @@ impl PieceFigures {
             target_at,
             hold: hold_figures(definition, state, name, now),
             evenness: piece.evenness.as_ref().map(|even| (even.least, even.most)),
+            evenness_stale: state.stale_evenness(definition, piece),
+            share_by: at
+                .tank
+                .as_deref()
+                .filter(|_| at.in_circuit())
+                .and_then(|tank| state.share_by(tank)),
+            shares_ended: at
+                .tank
+                .as_deref()
+                .and_then(|tank| state.shares_ended(definition, tank, now)),
+            charge_by_field: Charge::from_si(by_field.through),
             charges,
         })
     }
@@ -204,6 +238,45 @@ impl PieceFigures {
             .filter(|_| self.charges.unknown_since.is_none())?
             .value;
         Some(self.charges.total() / target)
+    }
+}
+
+/// How much of a lead's charge lands on the piece itself, over what the areas of
+/// piece and wires say.
+#[derive(Debug, Clone, Copy)]
+struct OnIt {
+    /// Whether a field tells anything of it.
+    is_told: bool,
+    /// Of the charge so far.
+    so_far: f64,
+    /// Of what flows now.
+    now: f64,
+}
+
+impl OnIt {
+    /// `on_wires` is the part of the lead's current that a field sees land on
+    /// wires now.
+    fn of(piece: &Piece, (total, by_field): (Charge, ByField), on_wires: Option<f64>) -> Self {
+        let by_area = Self {
+            is_told: false,
+            so_far: 1.0,
+            now: 1.0,
+        };
+        let (Some(plating), Some(all)) = (piece.plating_area(), piece.conductor_area()) else {
+            return by_area;
+        };
+        let told = by_field.through > 0.0 || on_wires.is_some();
+        if !told || plating.si() <= 0.0 {
+            return by_area;
+        }
+        let over = all / plating;
+        let (through, total) = (by_field.through, total.si());
+        let on_piece = (total - through) + (through - by_field.on_wires) * over;
+        Self {
+            is_told: true,
+            so_far: if total > 0.0 { on_piece / total } else { 1.0 },
+            now: on_wires.map_or(1.0, |wire| (1.0 - wire) * over),
+        }
     }
 }
 
@@ -259,7 +332,10 @@ fn charge_figure(
                 format!("amps {tank}"),
                 d.total() * definition.amps_rel(tank),
             )
-            .doubt(format!("share {}", piece.name), d.shared * share_rel)
+            .doubt(
+                format!("share {}", piece.name),
+                d.shared * share_rel + d.by_field.doubt,
+            )
             .doubt(format!("readings {}", piece.name), d.bound / 3_f64.sqrt())
     })
 }
@@ -267,7 +343,7 @@ fn charge_figure(
 fn thickness_figure(
     definition: &Definition,
     piece: &Piece,
-    conductor: Area,
+    (conductor, on_it): (Area, f64),
     by_tank: &BTreeMap<String, Delivered>,
     charges: &Charges,
 ) -> Option<Figure<LengthDim>> {
@@ -277,7 +353,8 @@ fn thickness_figure(
         conductor,
         definition.efficiency,
     )
-    .si();
+    .si()
+        * on_it;
     let charge = charge_figure(definition, piece, by_tank, charges);
     let thickness: Figure<LengthDim> = charge.scaled(per_coulomb);
     let area_rel = piece.area_rel(&definition.uncertainty);
@@ -494,6 +571,8 @@ pub struct TankFigures {
     pub since: [Charge; 3],
     /// What hangs in it.
     pub pieces: Vec<String>,
+    /// What tells the shares of what hangs in it.
+    pub share_by: Option<ShareBy>,
 }
 
 impl TankFigures {
@@ -526,6 +605,7 @@ impl TankFigures {
                 .hanging(name)
                 .map(|(piece, _)| piece.to_owned())
                 .collect(),
+            share_by: state.share_by(name),
         })
     }
 }

@@ -63,6 +63,13 @@ impl State {
             }
             What::Supply { tank, to } => self.set_supply(definition, tank, *to, at),
             What::Bath { tank, work } => self.bath_work(tank, work, at),
+            What::Shares {
+                tank,
+                shares,
+                rel,
+                scene,
+                ..
+            } => self.share_by_field(definition, tank, shares, (*rel, scene), at),
             What::CloseoutTick { items } => {
                 let who = (event.who.clone(), at);
                 self.ticked
@@ -80,6 +87,7 @@ impl State {
             What::Logger { .. } | What::Undo { .. } | What::Redo { .. } => {}
             of_piece => self.apply_to_piece(definition, of_piece, at),
         }
+        self.see_to_shares(event);
         if let super::Subject::Piece(name) = event.what.subject() {
             let reason = event.reason.clone().unwrap_or_default();
             self.with(name, |p| {

@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Bath, Definition, Piece, Setting, Tank};
+use super::{Bath, Definition, Piece, PredictedFor, Setting, Tank};
 use crate::field::Kinetics;
 use crate::field::scene::{self, Faces, Hung, Scene, Shield, Strand, Supply, Vessel};
 use crate::plating::wire_area;
@@ -177,6 +177,9 @@ pub struct Evenness {
     /// What predicts it.
     #[serde(default)]
     pub because: String,
+    /// What it was computed for; never stale if left out.
+    #[serde(default)]
+    pub of: Option<PredictedFor>,
 }
 
 /// The box around a print in its own mm.
@@ -340,6 +343,11 @@ impl Definition {
 }
 
 impl Lead {
+    /// What its wire is called in the field: several pieces may have their hook.
+    pub fn body_of(&self, piece: &Piece) -> String {
+        format!("{} {}", piece.name, self.name)
+    }
+
     /// The area of its wire, as long as its line.
     pub fn area(&self) -> Area {
         let back = if self.closed {
@@ -481,8 +489,7 @@ fn bodies(
 
 fn leads(piece: &Piece) -> Vec<Strand> {
     let strand = |lead: &Lead| Strand {
-        // Several pieces may have their hook.
-        name: format!("{} {}", piece.name, lead.name),
+        name: lead.body_of(piece),
         points_mm: lead.points.iter().map(|at| mm(*at)).collect(),
         diameter_mm: lead.diameter.to(MM),
         volts: 0.0,

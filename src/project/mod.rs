@@ -36,6 +36,7 @@ mod possible;
 mod refold;
 mod refusal;
 mod retell;
+mod shares;
 mod stage;
 mod state;
 mod surveyed;
@@ -67,9 +68,10 @@ pub use joint::{JointFit, fit};
 pub use ladder::{LadderStep, NextStep, Step};
 pub use mask_edit::MaskEdit;
 pub use refusal::{Command, Refusal, quoted};
+pub use shares::{PieceShare, PredictedFor, ShareBy, Sharing};
 pub use stage::Stage;
 pub use state::{
-    Hold, LogRow, Look, Mark, MarkKind, PieceState, Reading, StageSpan, StageState, State,
+    Hold, LogRow, Look, Mark, MarkKind, Moved, PieceState, Reading, StageSpan, StageState, State,
     TankState, Upkeep,
 };
 pub use surveyed::{Surveyed, SurveyedPrint, TRUE_TO_SIZE, survey_for_piece};

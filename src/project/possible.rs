@@ -86,6 +86,16 @@ impl State {
             What::Wipe { pieces } => pieces
                 .iter()
                 .try_for_each(|p| self.known_piece(p).map(|_| ())),
+            What::Shares {
+                tank, shares, rel, ..
+            } => {
+                self.known_tank(tank)?;
+                let pieces = shares.iter().map(|of| of.piece.as_str());
+                pieces
+                    .into_iter()
+                    .try_for_each(|piece| self.known_piece(piece).map(|_| ()))?;
+                What::check_shares(shares, *rel)
+            }
             What::Reading { tank, piece, .. } => self.check_reading(tank, piece.as_deref()),
             What::Supply { tank, .. } | What::Bath { tank, .. } | What::Logger { tank, .. } => {
                 self.known_tank(tank).map(|_| ())

@@ -312,7 +312,7 @@ mod tests {
 
     use super::*;
     use crate::plating::Metal;
-    use crate::project::{Action, Piece, Project, Setting, Stage, Target};
+    use crate::project::{Action, Piece, PieceShare, Project, Setting, Stage, Target};
     use crate::units::{A, Current, DM2, UM, V};
 
     fn begun() -> Instant {
@@ -369,6 +369,23 @@ mod tests {
                 tank,
                 file: format!("immersions/{number:03}.csv"),
                 sha256: String::new(),
+            },
+            (14, _) => What::Turn {
+                piece,
+                text: "over".to_owned(),
+            },
+            (15, _) => What::Shares {
+                tank,
+                shares: ["bell", "handle"]
+                    .map(|name| PieceShare {
+                        piece: name.to_owned(),
+                        share: 0.5,
+                        wire: 0.1,
+                    })
+                    .to_vec(),
+                rel: 0.04,
+                scene: String::new(),
+                result: String::new(),
             },
             (12..=13, _) => What::Note {
                 piece,

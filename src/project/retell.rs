@@ -3,7 +3,7 @@
 
 use std::fmt::Display;
 
-use super::{BathWork, Command, Event, Setting, What, quoted};
+use super::{BathWork, Command, Event, PieceShare, Setting, What, quoted};
 
 impl Event {
     /// The whole command that records the same again, at the same instant, by
@@ -165,6 +165,7 @@ impl Words {
             What::Bath { tank, work } => {
                 Self::record(["bath", &format!("--tank={tank}")]).work(work)
             }
+            What::Shares { .. } => Self::shares(what),
             What::Logger { tank, file, .. } => {
                 Self::record(["logger"]).option("tank", tank).value(file)
             }
@@ -173,6 +174,33 @@ impl Words {
             What::Undo { .. } => Self::record(["undo"]),
             What::Redo { .. } => Self::record(["redo"]),
         }
+    }
+
+    fn shares(what: &What) -> Self {
+        let words = Self::new("shares", []);
+        let What::Shares {
+            tank,
+            shares,
+            rel,
+            scene,
+            result,
+        } = what
+        else {
+            return words;
+        };
+        let rel = (!shares.is_empty()).then_some(rel);
+        let told = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
+        let share = |of: &PieceShare| match of.wire {
+            wire if wire > 0.0 => format!("{}={}:{wire}", of.piece, of.share),
+            _ => format!("{}={}", of.piece, of.share),
+        };
+        let shares: Vec<String> = shares.iter().map(share).collect();
+        words
+            .option("tank", tank)
+            .option_if("rel", rel.as_ref())
+            .option_if("scene", told(scene).as_ref())
+            .option_if("result", told(result).as_ref())
+            .values(&shares)
     }
 
     fn set(self, to: Setting) -> Self {
@@ -190,6 +218,7 @@ impl Words {
             BathWork::Bags => ("bags", None),
             BathWork::TopUp(volume) => ("topup", Some(volume.to_string())),
             BathWork::Anodes(mass) => ("anodes", Some(mass.to_string())),
+            BathWork::Moved(text) => ("moved", Some(text.clone())),
         };
         self.head.push(word.to_owned());
         self.values(amount.as_slice())

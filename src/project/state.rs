@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Finding, FindingKind, Mode, Setting, Stage, WeighedAs};
+use super::{Finding, FindingKind, Mode, Setting, Sharing, Stage, WeighedAs, What};
 use crate::plating::{Delivered, Immersion, Point};
 use crate::units::{Current, Instant, Mass, Ratio, Resistance, Temperature, Voltage};
 
@@ -80,6 +80,8 @@ pub struct PieceState {
     pub contacts_moved: u32,
     /// How it hangs, in words.
     pub turn: Option<String>,
+    /// When it was turned or its contacts were moved last.
+    pub moved: Option<Moved>,
     /// Coats of the present stage's coating, since the last rework to it.
     pub coats: Vec<Instant>,
     /// Resistances: when, how much, where.
@@ -105,6 +107,22 @@ pub struct PieceState {
     /// When rework last went back to a stage or to one before it: what was
     /// ticked or measured for that stage earlier no longer counts.
     pub reset: BTreeMap<Stage, Instant>,
+}
+
+/// A change of what hangs in a tank.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Moved {
+    /// When.
+    pub at: Instant,
+    /// What was done.
+    pub why: String,
+}
+
+impl Moved {
+    pub(super) fn at(at: Instant, what: &What) -> Self {
+        let why = what.to_string();
+        Self { at, why }
+    }
 }
 
 /// One look.
@@ -240,6 +258,10 @@ pub struct TankState {
     pub immersion: Option<Immersion>,
     /// Charge of ended immersions.
     pub delivered: Delivered,
+    /// How its current is shared.
+    pub sharing: Sharing,
+    /// When its anodes or shields were moved last.
+    pub moved: Option<Moved>,
     /// The current that a constant-current supply holds, and when it was told.
     pub held: Option<Point>,
     /// The last dose, filter and bags.

@@ -22,6 +22,7 @@ impl State {
     ) -> Vec<String> {
         let mut warnings = joints(definition, what);
         warnings.extend(self.of_tank(definition, what, at));
+        warnings.extend(self.ends_shares(what));
         warnings
     }
 
@@ -164,11 +165,13 @@ impl State {
         let tank_name = piece.tank.as_deref()?;
         let tank = self.tank(tank_name)?;
         let amps = tank.set_amps.filter(|_| tank.on)?;
-        let area = |name: &str| {
-            definition
+        let field = self.field_shares(tank_name);
+        let area = |name: &str| match field {
+            Some(shares) => shares.of(name).map(|part| part.share),
+            None => definition
                 .piece(name)
                 .and_then(Piece::conductor_area)
-                .map(Area::si)
+                .map(Area::si),
         };
         let others: Option<f64> = self
             .hanging(tank_name)

@@ -260,6 +260,8 @@ pub enum BathWork {
     TopUp(Volume),
     /// Anode metal was added.
     Anodes(Mass),
+    /// Anodes or shields were moved.
+    Moved(String),
 }
 
 impl fmt::Display for BathWork {
@@ -270,6 +272,7 @@ impl fmt::Display for BathWork {
             Self::Bags => write!(f, "bags"),
             Self::TopUp(volume) => write!(f, "top-up {}", volume.shown(crate::units::ML, 3)),
             Self::Anodes(mass) => write!(f, "anodes {}", mass.shown(crate::units::G, 3)),
+            Self::Moved(text) => write!(f, "moved: {text}"),
         }
     }
 }

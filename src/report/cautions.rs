@@ -88,7 +88,7 @@ pub fn for_act(what: &What) -> &'static [&'static str] {
             BathWork::Filter | BathWork::Bags => {
                 &["Filters and bags are hazardous waste; pump and supply unplugged first."]
             }
-            BathWork::Anodes(_) => &["Supply off and unplugged; bags whole."],
+            BathWork::Anodes(_) | BathWork::Moved(_) => &["Supply off and unplugged; bags whole."],
         },
         _ => &[],
     }

@@ -7,7 +7,7 @@ use super::charge::{Asked, Deposit};
 use crate::plating::Weighing;
 use crate::project::{
     CloseOut, Definition, Due, Event, HoldFigures, Mark, Match, MaySign, PieceFigures, Project,
-    Refusal, State, Subject, TankFigures, What, weighing,
+    Refusal, ShareBy, State, Subject, TankFigures, What, weighing,
 };
 use crate::units::{
     A, A_DM2, AH, Dimension, Figure, G, H, Instant, Length, MM, Quantity, S, UM, Unit, V, rounded,
@@ -46,7 +46,7 @@ pub fn status(project: &Project, now: Instant) -> Value {
         .collect();
     let tanks: Vec<Value> = TankFigures::all(definition, &state, now)
         .iter()
-        .map(|t| tank(definition, &state, t))
+        .map(|t| tank(definition, &state, (t, now)))
         .collect();
     let due: Vec<Value> = state
         .due(definition, now)
@@ -103,6 +103,10 @@ fn piece(definition: &Definition, state: &State, figures: &PieceFigures, now: In
         "marks": at.marks.iter().map(mark).collect::<Vec<_>>(),
         "amps": quantity(figures.amps, A),
         "read_at": figures.read_at,
+        "share_by": figures.share_by.map(ShareBy::word),
+        "charge_by_field_ah": number(figures.charge_by_field.to(AH)),
+        "shares_ended": figures.shares_ended,
+        "evenness_stale": figures.evenness_stale,
         "share_unknown_since": figures.charges.unknown_since,
         "target_at": figures.target_at,
         "next_step": next.map(|n| json!({
@@ -172,9 +176,10 @@ fn weighed(weighing: &Weighing) -> Value {
     })
 }
 
-fn tank(definition: &Definition, state: &State, figures: &TankFigures) -> Value {
+fn tank(definition: &Definition, state: &State, (figures, now): (&TankFigures, Instant)) -> Value {
     let at = state.tank(&figures.name);
-    let warnings = at.map(|t| t.left_out.clone()).unwrap_or_default();
+    let mut warnings = at.map(|t| t.left_out.clone()).unwrap_or_default();
+    warnings.extend(state.shares_ended(definition, &figures.name, now));
     let [dose, filter, bags] = figures.since.map(|c| number(c.to(AH)));
     let every = definition.tank(&figures.name).map(|t| &t.bath);
     json!({
@@ -187,6 +192,7 @@ fn tank(definition: &Definition, state: &State, figures: &TankFigures) -> Value 
         "charge_ah": number(figures.charge.to(AH)),
         "since": { "dose_ah": dose, "filter_ah": filter, "bags_ah": bags },
         "pieces": figures.pieces,
+        "share_by": figures.share_by.map(ShareBy::word),
         "on": figures.on,
         "read_at": at.and_then(|t| t.reading).map(|r| r.at),
         "celsius": quantity(
@@ -347,6 +353,7 @@ pub fn kind(what: &What) -> &'static str {
         What::Reading { .. } => "reading",
         What::Supply { .. } => "supply",
         What::Bath { .. } => "bath",
+        What::Shares { .. } => "shares",
         What::Logger { .. } => "logger",
         What::CloseoutTick { .. } => "closeout-tick",
         What::CloseoutSign { .. } => "closeout-sign",

@@ -200,10 +200,14 @@ fn figures_lines(
     let pm = figures.charge.as_ref().map_or_else(String::new, |c| {
         format!(" (\u{b1}{})", c.pm().shown(crate::units::AH, 2))
     });
+    let share = told::share(figures).map_or_else(String::new, |share| format!("; {share}"));
     sheet.item(format_args!(
-        "Charge: {}{pm}",
+        "Charge: {}{pm}{share}",
         escaped(&told::charge(figures))
     ));
+    if let Some(ended) = &figures.shares_ended {
+        sheet.item(format_args!("{}", escaped(ended)));
+    }
     let thickness = told::thickness(definition, figures);
     let thickness = thickness.as_deref().unwrap_or("not known");
     let local = told::local_range(definition, figures);
@@ -212,6 +216,9 @@ fn figures_lines(
         "Mean thickness: {}{local}",
         escaped(thickness)
     ));
+    if let Some(stale) = &figures.evenness_stale {
+        sheet.item(format_args!("{}", escaped(stale)));
+    }
     if let Some(density) = &figures.density {
         let shown = density.shown(definition.units.density());
         sheet.item(format_args!("Current density: {}", escaped(&shown)));

@@ -74,7 +74,7 @@ pub fn status_text(project: &Project, now: Instant) -> String {
     }
     page.heading("Tanks");
     for tank in TankFigures::all(definition, &state, now) {
-        tank_lines(&mut page, &state, &tank, now);
+        tank_lines(&mut page, (definition, &state), &tank, now);
     }
     page.heading("Pieces");
     if figures.is_empty() {
@@ -95,7 +95,12 @@ fn due_lead(definition: &Definition, due: &Due, now: Instant) -> String {
     format!("  {} {} ", cell(&clock, 9), cell(&over, 15))
 }
 
-fn tank_lines(page: &mut Page, state: &State, tank: &TankFigures, now: Instant) {
+fn tank_lines(
+    page: &mut Page,
+    (definition, state): (&Definition, &State),
+    tank: &TankFigures,
+    now: Instant,
+) {
     let unknown = || "?".to_owned();
     let volts = tank.volts.map_or_else(unknown, |v| v.shown(V, 3));
     let amps = tank.amps.map_or_else(unknown, |a| a.shown(A, 3));
@@ -129,6 +134,9 @@ fn tank_lines(page: &mut Page, state: &State, tank: &TankFigures, now: Instant) 
     for warning in left_out.unwrap_or_default() {
         page.led("    ! ", warning);
     }
+    if let Some(ended) = state.shares_ended(definition, &tank.name, now) {
+        page.led("    ! ", &ended);
+    }
 }
 
 fn piece_lines(
@@ -151,6 +159,8 @@ fn piece_lines(
     page.line(&fit(&first, COLUMNS));
     let mut more: Vec<String> = Vec::new();
     more.extend(told::local_range(definition, figures).map(|r| format!("locally {r}")));
+    more.extend(figures.evenness_stale.clone());
+    more.extend(told::share(figures).map(str::to_owned));
     more.extend(figures.density.as_ref().map(|d| {
         let shown = d.shown(definition.units.density());
         format!("{shown}, {}", density_word(d.value).say())

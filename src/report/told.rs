@@ -1,6 +1,6 @@
 //! Phrases that several printed forms share.
 
-use crate::project::{Definition, PieceFigures, PieceState, StageState};
+use crate::project::{Definition, PieceFigures, PieceState, ShareBy, StageState};
 use crate::units::{AH, Instant, clock_span, number};
 
 /// What the signs before figures mean.
@@ -53,6 +53,17 @@ pub(super) fn charge(figures: &PieceFigures) -> String {
             format!("{}{so_far} of {target}", charge.kind.sign())
         }
         None => format!("share unknown, of {target}"),
+    }
+}
+
+/// What tells the share of the charge, where it is not the areas.
+pub(super) fn share(figures: &PieceFigures) -> Option<&'static str> {
+    let by_field = figures.share_by == Some(ShareBy::Field);
+    let was = figures.charge_by_field.si() > 0.0;
+    match (by_field, was) {
+        (true, _) => Some("share by the field"),
+        (false, true) => Some("share in part by the field"),
+        (false, false) => None,
     }
 }
 

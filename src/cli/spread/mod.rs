@@ -1,24 +1,27 @@
 //! `spread`: where the metal goes, of a scene file or of a project.
 
 mod chosen;
-mod evenness;
 mod located;
 mod png;
 
 use std::path::{Path, PathBuf};
 
+use serde_json::json;
+
 use super::Context;
 use super::args::SpreadArgs;
 use super::measure::{Progress, ReadPrint, read_bytes, stopped};
-use super::outcome::{Fault, Outcome, Trouble};
+use super::outcome::{Fault, Outcome, Trouble, line_safe};
+use super::project::{contradicted, who};
 use crate::field::FieldError;
 use crate::field::scene::{Hung, Print, Scene, SceneError, Spread, Supply};
 use crate::mesh::{self, LengthUnit, Mask};
+use crate::predicted::{Predicted, Taken};
 use crate::project::SUPPLY_SAID;
 use crate::report::spread::{Told, csv, ply, vtu};
 use crate::settings;
 use crate::spreading::{Kept, Question, box_mm};
-use crate::store;
+use crate::store::{self, RecordError};
 use crate::units::{A, MM, V};
 use chosen::chosen;
 use located::located;
@@ -53,11 +56,18 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
         store::write_out(path, form.written(&kept.spread, args))?;
         text = format!("{text}  {} is written\n", path.display());
     }
-    let json = told.json();
+    let mut json = told.json();
     if let (true, Some(dir)) = (args.set, &args.dir) {
-        let (said, low) = evenness::set(context, dir, &kept.spread)?;
-        text += &said;
-        asked.warnings.extend(low);
+        let taken = asked.taken(context, dir, &kept.spread)?;
+        let said = taken.even.iter().chain([&taken.shares]);
+        text.extend(said.map(|line| format!("  {}\n", line_safe(line))));
+        json["set"] = json!({
+            "evenness": taken.even,
+            "shares": taken.shares,
+            "recorded": taken.recorded,
+        });
+        let warnings = taken.warnings.iter().map(|said| line_safe(said));
+        asked.warnings.extend(warnings);
     }
     Ok(Outcome::both(text, json).warn(asked.warnings))
 }
@@ -107,6 +117,9 @@ struct Asked {
     prints: Vec<PathBuf>,
     assumed: Vec<String>,
     warnings: Vec<String>,
+    /// The tank and the pieces of a project.
+    tank: String,
+    pieces: Vec<String>,
 }
 
 impl Asked {
@@ -150,6 +163,8 @@ impl Asked {
             text,
             assumed: Vec::new(),
             warnings: Vec::new(),
+            tank: String::new(),
+            pieces: Vec::new(),
         })
     }
 
@@ -185,6 +200,27 @@ impl Asked {
             prints: files,
             assumed,
             warnings: Vec::new(),
+            tank: tank.name.clone(),
+            pieces: pieces.iter().map(|piece| piece.name.clone()).collect(),
+        })
+    }
+
+    /// Takes what came of it into the project.
+    fn taken(&self, context: &Context<'_>, dir: &Path, spread: &Spread) -> Result<Taken, Trouble> {
+        let mut folder = context.open(dir)?;
+        let now = context.now(folder.project())?;
+        let replaced = context.replaced_now(folder.project().definition.zone)?;
+        let predicted = Predicted {
+            tank: &self.tank,
+            pieces: self.pieces.iter().map(String::as_str).collect(),
+            spread,
+        };
+        let clock = context.clock.now();
+        let taken = predicted.take(&mut folder, &who(), (now, clock, replaced));
+        context.heed(&folder);
+        taken.map_err(|error| match error {
+            RecordError::Store(error) => contradicted(error),
+            refused @ RecordError::Refused(_) => refused.into(),
         })
     }
 

@@ -45,6 +45,7 @@ pub enum Id {
     Suspend,
     Everything,
     Compute,
+    TakeSpread,
     GiveUp,
     Picture,
     Measure,
@@ -131,6 +132,7 @@ pub(super) const TABLE: &[Command] = commands! {
     give_up: Id::GiveUp, [k(KeyCode::Esc)], "give up", "give up what is computed", SPREAD;
     picture: Id::Picture, [c('*'), c('j')], "picture", "the pieces by where the metal goes, drawn: turn them, move the probe", SPREAD;
     thickness: Id::Measure, [c('z')], "thickness", "current density, or thickness at the target charge", SPREAD;
+    set_spread: Id::TakeSpread, [c('s')], "set", "take what is computed into the project: evenness, and from now on the shares of what hangs there", SPREAD;
     together: Id::Together, [c('w')], "", "the pieces that hang together now, or every piece with a print", SPREAD;
     everything: Id::Everything, [c('+'), c('a')], "everything else", "everything else: bring back, lock, leave and more", CLOSEOUT;
     mark: Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
@@ -367,7 +369,9 @@ impl Command {
             }
             Id::GiveUp => need(model.spreads.solving.is_some(), "nothing is computed"),
             Id::Compute => need(model.spreads.solving.is_none(), "it is being computed"),
-            Id::Picture => need(model.spread_seen().is_some(), "nothing is computed yet"),
+            Id::Picture | Id::TakeSpread => {
+                need(model.spread_seen().is_some(), "nothing is computed yet")
+            }
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
             Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),

@@ -297,6 +297,10 @@ impl Upkeep {
             Self::Dose => vec![Field::number("dose", "mL", model.last_dose(tank))],
             Self::TopUp => vec![Field::number("topped up", "L", None)],
             Self::Anodes => vec![Field::number("metal", "g", None)],
+            Self::Moved => vec![Field::words(
+                "what, where to",
+                strings(&["left anode", "right anode", "shield"]),
+            )],
             Self::Logger => vec![Field::words("file", Vec::new())],
             Self::Off | Self::Filter | Self::Bags => Vec::new(),
         }
@@ -351,6 +355,10 @@ impl Upkeep {
             Self::Anodes => What::Bath {
                 tank,
                 work: BathWork::Anodes(needed(field(0)?)?),
+            },
+            Self::Moved => What::Bath {
+                tank,
+                work: BathWork::Moved(field(0)?.said()?),
             },
         })
     }

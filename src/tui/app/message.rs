@@ -191,6 +191,15 @@ pub enum Effect {
     WriteMasks(Box<MaskedPrint>),
     /// Compute where the metal goes; what is still computed is given up.
     Spread(Box<SpreadWork>),
+    /// Take into the project what was computed for a tank, as somebody says.
+    TakeSpread {
+        /// The tank.
+        tank: String,
+        /// What came of it.
+        seen: Arc<Seen>,
+        /// Who says so.
+        who: String,
+    },
     /// Give up what is computed.
     StopSpread,
     /// Give up the print that is read.

@@ -499,6 +499,24 @@ impl Model {
         }
     }
 
+    /// Takes what is shown into the project, if it is of what there is now.
+    pub(super) fn take_spread(&mut self) -> Vec<Effect> {
+        if let Some(stale) = self.spread_stale_words() {
+            self.say(stale);
+            return Vec::new();
+        }
+        let (Some(seen), Some(tank)) = (self.spread_seen().cloned(), self.spread_tank()) else {
+            self.say("nothing is computed yet; Enter computes it");
+            return Vec::new();
+        };
+        let who = self.who.clone().or(self.login.clone());
+        vec![Effect::TakeSpread {
+            tank: tank.name.clone(),
+            seen,
+            who: who.unwrap_or_else(|| "unknown".to_owned()),
+        }]
+    }
+
     /// Gives up the work that goes on.
     pub(super) fn stop_spread(&mut self) -> Vec<Effect> {
         if self.spreads.solving.take().is_some() {

@@ -68,6 +68,7 @@ pub enum Upkeep {
     TopUp,
     Anodes,
     Logger,
+    Moved,
 }
 
 impl Deed {
@@ -137,7 +138,7 @@ impl Deed {
 
 impl Upkeep {
     /// All of them, in the order the menu lists them.
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 11] = [
         Self::Reading,
         Self::SetAmps,
         Self::SetVolts,
@@ -148,6 +149,7 @@ impl Upkeep {
         Self::TopUp,
         Self::Anodes,
         Self::Logger,
+        Self::Moved,
     ];
 
     /// Its letter in the action menu and what it says.
@@ -163,6 +165,7 @@ impl Upkeep {
             Self::TopUp => ('t', "topped up"),
             Self::Anodes => ('n', "anode metal added"),
             Self::Logger => ('l', "take in a data logger's file (CSV)"),
+            Self::Moved => ('m', "anodes or shields moved"),
         }
     }
 }

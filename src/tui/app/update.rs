@@ -238,6 +238,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         Id::Told => model.layers.push(Layer::Told(0)),
         Id::Suspend => return vec![Effect::Suspend],
         Id::Compute => return model.compute_spread(),
+        Id::TakeSpread => return model.take_spread(),
         Id::GiveUp => return model.stop_spread(),
         Id::Picture => model.open_spread(),
         Id::Measure => model.next_measure(),

@@ -3,6 +3,7 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
@@ -10,13 +11,14 @@ use std::time::Duration;
 use super::ShellError;
 use super::inbox::{Ending, Incoming};
 use super::own_keys;
+use crate::predicted::{Predicted, Taken};
 use crate::project::{Action, Decision, Piece, Silence, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{
     Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, piece_entry,
     read_file, sha256_hex, silences,
 };
-use crate::tui::app::{AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice};
+use crate::tui::app::{AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice, Seen};
 use crate::units::Instant;
 
 /// How often the folder is looked at for what other programs did.
@@ -36,6 +38,13 @@ pub(super) enum Job {
     AddPiece(u32, PathBuf, Box<FoundPrint>),
     /// Write other masks of a piece, with what their survey found.
     WriteMasks(Box<MaskedPrint>),
+    /// Take into the project what was computed for a tank.
+    TakeSpread {
+        tank: String,
+        seen: Arc<Seen>,
+        who: String,
+        clock: Instant,
+    },
     /// Remember who the user is.
     SaveWho(String),
     /// Let a notice go out, if it still stands.
@@ -233,6 +242,22 @@ impl Desk {
                 let written = written.map_err(|error| trouble(&error));
                 self.say(Message::MasksWritten(done, written));
             }
+            Job::TakeSpread {
+                tank,
+                seen,
+                who,
+                clock,
+            } => {
+                let predicted = Predicted {
+                    tank: &tank,
+                    pieces: seen.pieces.iter().map(String::as_str).collect(),
+                    spread: &seen.spread,
+                };
+                let now = self.folder.project().present(clock);
+                let taken = predicted.take(&mut self.folder, &who, (now, clock, None));
+                self.say_project();
+                self.say_taken(taken);
+            }
             Job::SaveWho(who) => {
                 if let Err(error) = Settings::remember_who(&who) {
                     self.say(Message::Failed(unsettled(&error)));
@@ -265,6 +290,27 @@ impl Desk {
         }
         self.say_stopped();
         self.say_notices();
+    }
+
+    /// Tells in one line what a field's answer has changed.
+    fn say_taken(&self, taken: Result<Taken, RecordError>) {
+        match taken {
+            Ok(taken) => {
+                taken
+                    .warnings
+                    .into_iter()
+                    .map(Message::Warned)
+                    .for_each(|warned| self.say(warned));
+                self.say(Message::Notice(format!(
+                    "evenness is set; {}",
+                    taken.shares
+                )));
+            }
+            Err(RecordError::Refused(refusal)) => {
+                self.say(Message::Failed(Failure::Refused(refusal)));
+            }
+            Err(RecordError::Store(error)) => self.say(Message::Failed(trouble(&error))),
+        }
     }
 
     /// Tells once, to stand until the end, that nothing is written any more.

@@ -304,6 +304,16 @@ impl Shell<'_> {
             Effect::SurveyMasks(work) => self.surveyor.survey(*work)?,
             Effect::WriteMasks(done) => self.keeper.ask(Job::WriteMasks(done))?,
             Effect::Spread(work) => self.spreader.solve(*work)?,
+            Effect::TakeSpread { tank, seen, who } => {
+                let clock = self.clock.now();
+                let job = Job::TakeSpread {
+                    tank,
+                    seen,
+                    who,
+                    clock,
+                };
+                self.keeper.ask(job)?;
+            }
             Effect::StopSpread => self.spreader.stop(),
             Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,

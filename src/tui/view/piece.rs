@@ -7,7 +7,7 @@ use super::theme::Theme;
 use super::vessel::route;
 use super::{Role, how_to_begin, or_edit, print};
 use crate::plating::density_word;
-use crate::project::{Charges, PieceFigures, PieceState, Stage, weighing};
+use crate::project::{Charges, PieceFigures, PieceState, ShareBy, Stage, weighing};
 use crate::tui::app::{Id, Model, Source, Spot};
 use crate::units::{A, AH, PERCENT, clock_span, number};
 
@@ -179,6 +179,15 @@ fn charge(model: &Model, figures: &PieceFigures, width: usize) -> Vec<Row> {
         let lines = wrapped(&told, width.saturating_sub(11)).into_iter();
         rows.extend(lines.map(|line| label("").and(role, line)));
     }
+    let told = match (&figures.shares_ended, figures.share_by) {
+        (Some(ended), _) => Some((Role::Soon, ended.as_str())),
+        (None, Some(ShareBy::Field)) => Some((Role::Plain, "its share as the field predicts")),
+        (None, _) => None,
+    };
+    if let Some((role, told)) = told {
+        let lines = wrapped(told, width.saturating_sub(11)).into_iter();
+        rows.extend(lines.map(|line| label("").and(role, line)));
+    }
     rows
 }
 
@@ -240,6 +249,10 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures, width: usize) ->
             kind.word()
         );
         rows.push(label("").and(Role::Plain, told));
+    }
+    if let Some(stale) = &figures.evenness_stale {
+        let lines = wrapped(stale, width.saturating_sub(11)).into_iter();
+        rows.extend(lines.map(|line| label("").and(Role::Soon, line)));
     }
     if let Some(behind) = model.facts.matching.behind.iter().find(|b| b.name == name) {
         rows.push(label("match").and(Role::Plain, super::holds::level(model, behind)));
