@@ -9,10 +9,13 @@
 use serde_json::{Value, json};
 
 use crate::support::field::{
-    Check, Prints, Row, Said, hold, octant_ball, octant_bowl,
-    wall_between,
+    Check, Prints, Row, Said, hold, octant_ball, octant_bowl, wall_between,
 };
 use crate::support::solids::{Point, Solid};
+
+/// What the facets of a print are off the round that they stand for, as a share
+/// of its resistance.
+const FACETS: f64 = 2e-4;
 
 /// S/m
 const KAPPA: f64 = 25.0;
@@ -78,9 +81,9 @@ fn a_spheroid_without_end() {
     // amps on a unit of area: Landau & Lifshitz; Smythe; from memory. A belt's
     // share of the amps follows from it: the part of the long axis that it is.
     let (long, thick) = (40.0, 10.0);
-    let ball = Solid::ball(1.0, 32);
+    let ball = Solid::ball(1.0, 40);
     let spheroid = ball.mapped(|[x, y, z]| [long * x, thick * y, thick * z]);
-    let said = alone(&spheroid, 3000);
+    let said = alone(&spheroid, 5000);
     let mut checks = vec![said.resistance("spheroid", 0.169_588_2, 0.0)];
     let belts = [[0.0, 0.5], [0.5, 0.8], [0.8, 0.95], [0.95, 1.0]];
     for [from, to] in belts {
@@ -157,7 +160,13 @@ fn a_disc_in_a_plane() {
     // Soc. 113, 1966, 501; from memory.
     let said = alone(&disc(10.0, &RINGS, 96, 1.0), 3000);
     let mut checks = vec![said.resistance("disc in open liquid", 0.5, 0.0)];
-    let known = [0.031_754_16, 0.133_974_6, 0.338_562_2, 0.564_110_1, 0.687_750_1];
+    let known = [
+        0.031_754_16,
+        0.133_974_6,
+        0.338_562_2,
+        0.564_110_1,
+        0.687_750_1,
+    ];
     for (part, known) in RINGS[1..].iter().zip(known) {
         let got = share_within(&said, "piece", 10.0 * part);
         checks.push(Check::new(format!("within {part}"), got, known, 9e-3));
@@ -172,22 +181,29 @@ fn a_disc_in_the_floor() {
     // would have without end (to (a/b)^5). With linear kinetics: Newman, J.
     // Electrochem. Soc. 113, 1966, 1235, worked out independently to 1e-5.
     let (a, b) = (10.0, 60.0);
-    let quarter = disc(a, &RINGS, 24, 0.25);
+    let quarter = disc(a, &RINGS, 60, 0.25);
     let bowl = octant_bowl(b, 80.0, 12);
     let prints = Prints::of(&[("disc", &quarter), ("bowl", &bowl)]);
     let mut checks = Vec::new();
-    for (wagner, known) in [(0.0, 0.25), (0.1, 0.291_147_2), (1.0, 0.585_919_6), (10.0, 3.452_985)]
-    {
+    for (wagner, known) in [
+        (0.0, 0.25),
+        (0.1, 0.291_147_2),
+        (1.0, 0.585_919_6),
+        (10.0, 3.452_985),
+    ] {
         let kinetics = if wagner > 0.0 {
             linear(wagner * a * 1e-3 / KAPPA)
         } else {
             none()
         };
-        let of = scene(Some([80.0; 3]), &[("disc", 0.0, kinetics), ("bowl", 1.0, none())]);
+        let of = scene(
+            Some([80.0; 3]),
+            &[("disc", 0.0, kinetics), ("bowl", 1.0, none())],
+        );
         let said = prints.spread(&of, "--panels 6000");
         let bowl = 1.0 / (2.0 * std::f64::consts::PI * b / a);
         let known = 4.0 * (known - bowl) / (KAPPA * a * 1e-3);
-        checks.push(said.resistance(format!("disc, Wa {wagner}"), known, 1e-3 * known));
+        checks.push(said.resistance(format!("disc, Wa {wagner}"), known, FACETS * known));
         if wagner == 0.0 {
             let got = share_within(&said, "disc", 0.5 * a);
             checks.push(Check::new("within half of it", got, 0.133_974_6, 9e-3));
@@ -201,7 +217,7 @@ fn spheres_in_one_another() {
     // An eighth of both in the corner of three walls. (1/a - 1/b)/(4 pi kappa) +
     // Rp/(4 pi a^2), derived from Laplace's equation; Butler-Volmer by root finding,
     // worked out independently.
-    let (ball, bowl) = (octant_ball(10.0, 16), octant_bowl(50.0, 60.0, 16));
+    let (ball, bowl) = (octant_ball(10.0, 32), octant_bowl(50.0, 60.0, 24));
     let prints = Prints::of(&[("ball", &ball), ("bowl", &bowl)]);
     let mut checks = Vec::new();
     for (kinetics, volts, amps) in [
@@ -241,7 +257,9 @@ fn cylinders_in_one_another() {
         };
         (0..=32).map(at).collect()
     };
-    let square = arc(1.0).into_iter().map(|[x, y]| [x, y].map(|at| 60.0 * at / x.max(y)));
+    let square = arc(1.0)
+        .into_iter()
+        .map(|[x, y]| [x, y].map(|at| 60.0 * at / x.max(y)));
     let rod = wall_between(&[[0.0; 2]; 33], &arc(10.0), 0.0, 100.0);
     let tube = wall_between(&arc(50.0), &square.collect::<Vec<_>>(), 0.0, 100.0);
     let prints = Prints::of(&[("rod", &rod), ("tube", &tube)]);
@@ -257,7 +275,8 @@ fn cylinders_in_one_another() {
     }
     // Butler-Volmer: 2 pi a L i(p) = (V - p)/R, solved here by halving.
     for volts in [0.1, 0.3, 0.8] {
-        let known = volts / amps_by_halving(volts, 0.102_46, 0.0, 2.0 * std::f64::consts::PI * 1e-3);
+        let known =
+            volts / amps_by_halving(volts, 0.102_46, 0.0, 2.0 * std::f64::consts::PI * 1e-3);
         let of = scene(
             Some([60.0, 60.0, 100.0]),
             &[("rod", 0.0, copper()), ("tube", volts, none())],
@@ -298,7 +317,7 @@ fn a_sphere_near_a_wall() {
     // which takes off 1/(2 pi kappa b), to (h/b)^4.
     let (a, b) = (30.0, 400.0);
     let bowl = octant_bowl(b, 450.0, 12);
-    let half = octant_ball(a, 20);
+    let half = octant_ball(a, 36);
     let mirrored = half.mapped(|[x, y, z]| [-x, y, z]).inside_out();
     let is_cut = |triangle: &[Point; 3]| triangle.iter().all(|at| at[0].abs() < 1e-9);
     let quarter = half.without(is_cut).and(&mirrored.without(is_cut));
@@ -310,17 +329,14 @@ fn a_sphere_near_a_wall() {
         (60.0, 0.132_202_3),
         (90.0, 0.123_703_8),
     ] {
-        let prints = Prints::of(&[
-            ("sphere", &quarter.moved([far, 0.0, 0.0])),
-            ("bowl", &bowl),
-        ]);
+        let prints = Prints::of(&[("sphere", &quarter.moved([far, 0.0, 0.0])), ("bowl", &bowl)]);
         let of = scene(
             Some([450.0; 3]),
             &[("sphere", 0.0, none()), ("bowl", 1.0, none())],
         );
         let said = prints.spread(&of, "--panels 6000");
         let known = 4.0 * (known - 1.0 / (2.0 * std::f64::consts::PI * KAPPA * b * 1e-3));
-        checks.push(said.resistance(format!("{far} mm from a wall"), known, 1e-3 * known));
+        checks.push(said.resistance(format!("{far} mm from a wall"), known, FACETS * known));
     }
     hold(&checks);
 }
@@ -331,7 +347,11 @@ fn a_sphere_beside_its_like() {
     // half the resistance.
     let sphere = Solid::ball(30.0, 20);
     let mut checks = Vec::new();
-    for (far, known) in [(31.0, 0.152_004_4), (40.0, 0.143_760_2), (90.0, 0.123_703_8)] {
+    for (far, known) in [
+        (31.0, 0.152_004_4),
+        (40.0, 0.143_760_2),
+        (90.0, 0.123_703_8),
+    ] {
         let prints = Prints::of(&[
             ("one", &sphere.moved([far, 0.0, 0.0])),
             ("other", &sphere.moved([-far, 0.0, 0.0])),
@@ -339,7 +359,12 @@ fn a_sphere_beside_its_like() {
         let of = scene(None, &[("one", 0.0, none()), ("other", 0.0, none())]);
         let said = prints.spread(&of, "--panels 3000");
         checks.push(said.resistance(format!("two, {far} mm"), known / 2.0, 0.0));
-        checks.push(Check::new("its share", said.number("/bodies/0/share"), 0.5, 2e-3));
+        checks.push(Check::new(
+            "its share",
+            said.number("/bodies/0/share"),
+            0.5,
+            2e-3,
+        ));
     }
     hold(&checks);
 }
@@ -393,7 +418,11 @@ fn plates_that_face_each_other() {
         let what = format!("plates, {print}, {}", kinetics["kind"]);
         let mut of = scene(Some([300.0, 200.0, 200.0]), &[(print, 0.0, kinetics)]);
         of["anodes"] = json!([anode("anode", [0.0, 100.0, 100.0], [200.0; 2])]);
-        checks.push(prints.spread(&of, "--panels 600").resistance(what, known, 0.0));
+        checks.push(
+            prints
+                .spread(&of, "--panels 600")
+                .resistance(what, known, 0.0),
+        );
     }
     hold(&checks);
 }
@@ -413,10 +442,20 @@ fn a_haring_blum_cell() {
         prints.spread(&of, &format!("--panels 800 --volts {volts}V"))
     };
     let mut checks = Vec::new();
-    for (rp, ratio) in [(0.0, 5.0), (4e-4, 4.333_333), (2e-3, 3.0), (0.01, 1.666_667)] {
+    for (rp, ratio) in [
+        (0.0, 5.0),
+        (4e-4, 4.333_333),
+        (2e-3, 3.0),
+        (0.01, 1.666_667),
+    ] {
         let said = said(&if rp > 0.0 { linear(rp) } else { none() }, 1.0);
         let [near, far] = ["near", "far"].map(|name| said.amps_of(name));
-        checks.push(Check::new(format!("ratio, Rp {rp}"), near / far, ratio, 5e-3));
+        checks.push(Check::new(
+            format!("ratio, Rp {rp}"),
+            near / far,
+            ratio,
+            5e-3,
+        ));
         let flow = area / (0.05 / KAPPA + rp) + area / (0.25 / KAPPA + rp);
         checks.push(said.resistance(format!("cell, Rp {rp}"), 1.0 / flow, 0.0));
     }
@@ -572,16 +611,43 @@ fn a_sphere_in_the_tank() {
     // Independent finite elements: 5e-5 ohm, 7e-4 of the mean. Caps of 30 degrees.
     let prints = Prints::of(&[("piece", &Solid::ball(30.0, 32))]);
     for (anodes, kinetics, ohm, caps) in [
-        (2, none(), 0.124_253_7, [1.064_258, 1.064_255, 0.967, 0.966_986]),
-        (1, none(), 0.202_773_1, [1.454_117, 0.674_159, 0.967_048, 0.967_033]),
-        (2, linear(4e-4), 0.159_644_1, [1.032_193, 1.032_193, 0.983_574, 0.983_574]),
-        (1, linear(4e-4), 0.239_411_7, [1.269_982, 0.794_278, 0.983_603, 0.983_596]),
+        (
+            2,
+            none(),
+            0.124_253_7,
+            [1.064_258, 1.064_255, 0.967, 0.966_986],
+        ),
+        (
+            1,
+            none(),
+            0.202_773_1,
+            [1.454_117, 0.674_159, 0.967_048, 0.967_033],
+        ),
+        (
+            2,
+            linear(4e-4),
+            0.159_644_1,
+            [1.032_193, 1.032_193, 0.983_574, 0.983_574],
+        ),
+        (
+            1,
+            linear(4e-4),
+            0.239_411_7,
+            [1.269_982, 0.794_278, 0.983_603, 0.983_596],
+        ),
     ] {
         let what = format!("sphere, {} anodes, {}", anodes, kinetics["kind"]);
         let of = reference(anodes, &kinetics, [1.0, 0.0, 0.0, 0.0]);
         let said = prints.spread(&of, "--panels 3000");
         let mut checks = vec![said.resistance(&what, ohm, 5e-5)];
-        let ways = [(0, 1.0), (0, -1.0), (1, 1.0), (2, 1.0), (1, -1.0), (2, -1.0)];
+        let ways = [
+            (0, 1.0),
+            (0, -1.0),
+            (1, 1.0),
+            (2, 1.0),
+            (1, -1.0),
+            (2, -1.0),
+        ];
         let known = caps.iter().chain(&caps[2..]);
         for ((axis, side), known) in ways.into_iter().zip(known) {
             let edge = (std::f64::consts::PI / 6.0).cos();
@@ -612,8 +678,9 @@ fn cup() -> Solid {
 #[test]
 fn a_deep_cup_in_the_tank() {
     // Independent finite elements: 5e-5 ohm, zones 1 to 3 promille. The mouth faces
-    // +x. The rim is held to 5 %; what has less than 0.05 of the mean to the larger of
-    // 5 % and 0.001 of the mean.
+    // +x. Wider than 2 %, so that they cannot tell 2 %: the rim, held to 5 %, and what
+    // has less than 0.05 of the mean, to the larger of 5 % and 0.001 of the mean; the
+    // zones of the bore are held to 2 %.
     let prints = Prints::of(&[("piece", &cup())]);
     let half = std::f64::consts::FRAC_1_SQRT_2;
     for (anodes, kinetics, ohm, known) in [
@@ -622,8 +689,15 @@ fn a_deep_cup_in_the_tank() {
             none(),
             0.131_814_9,
             [
-                0.010_674_76, 0.203_985, 0.007_773_2, 0.073_676_4, 0.661_29, 3.3107, 1.574_409,
-                1.509_266, 1.559_737,
+                0.010_674_76,
+                0.203_985,
+                0.007_773_2,
+                0.073_676_4,
+                0.661_29,
+                3.3107,
+                1.574_409,
+                1.509_266,
+                1.559_737,
             ],
         ),
         (
@@ -631,8 +705,15 @@ fn a_deep_cup_in_the_tank() {
             none(),
             0.211_520_6,
             [
-                0.014_170_72, 0.268_395, 0.010_317_9, 0.097_685_6, 0.868_516, 4.227_77, 1.587_575,
-                1.072_664, 1.471_604,
+                0.014_170_72,
+                0.268_395,
+                0.010_317_9,
+                0.097_685_6,
+                0.868_516,
+                4.227_77,
+                1.587_575,
+                1.072_664,
+                1.471_604,
             ],
         ),
         (
@@ -640,8 +721,15 @@ fn a_deep_cup_in_the_tank() {
             linear(4e-4),
             0.170_225,
             [
-                0.067_387_5, 0.352_451, 0.067_423_1, 0.245_142, 0.852_489, 1.767_748, 1.541_563,
-                1.509_157, 1.534_264,
+                0.067_387_5,
+                0.352_451,
+                0.067_423_1,
+                0.245_142,
+                0.852_489,
+                1.767_748,
+                1.541_563,
+                1.509_157,
+                1.534_264,
             ],
         ),
         (
@@ -649,24 +737,36 @@ fn a_deep_cup_in_the_tank() {
             linear(4e-4),
             0.250_511_9,
             [
-                0.080_425_7, 0.418_719, 0.080_457_2, 0.292_212, 1.010_459, 2.058_07, 1.544_653,
-                1.236_264, 1.475_196,
+                0.080_425_7,
+                0.418_719,
+                0.080_457_2,
+                0.292_212,
+                1.010_459,
+                2.058_07,
+                1.544_653,
+                1.236_264,
+                1.475_196,
             ],
         ),
     ] {
         let what = format!("cup, {} anodes, {}", anodes, kinetics["kind"]);
         let of = reference(anodes, &kinetics, [half, 0.0, half, 0.0]);
-        let said = prints.spread(&of, "--panels 6000");
+        let said = prints.spread(&of, "--panels 14000");
         let mut checks = vec![said.resistance(&what, ohm, 5e-5)];
         for ((zone, is_in), known) in cup_zones().into_iter().zip(known) {
             let got = said.over_mean("piece", is_in);
             let what = format!("{what}, {zone}");
-            checks.push(if known < 0.05 {
-                Check::wide(what, got, known, f64::max(0.05 * known, 0.001))
-            } else if zone == "rim" {
-                Check::wide(what, got, known, 0.05 * known)
-            } else {
-                Check::new(what, got, known, 9e-3)
+            let allowed = match zone {
+                _ if known < 0.05 => Some(f64::max(0.05 * known, 0.001)),
+                "rim" => Some(0.05 * known),
+                "bore" | "bore, deepest" | "bore, middle" | "bore, first" | "bottom" => {
+                    Some(0.02 * known)
+                }
+                _ => None,
+            };
+            checks.push(match allowed {
+                Some(allowed) => Check::wide(what, got, known, allowed),
+                None => Check::new(what, got, known, 9e-3),
             });
         }
         hold(&checks);
@@ -701,4 +801,43 @@ fn cup_zones() -> [Zone; 9] {
         ("closed end", closed_end),
         ("outside", |row| outer(row) || closed_end(row)),
     ]
+}
+
+#[test]
+fn the_table_adds_up_to_the_amps_told() {
+    // Sums of area times density, of triangles and of panels, of each body: a cube,
+    // its hook, two anodes, one at less volts, and copper as it is plated.
+    let prints = Prints::of(&[("piece", &Solid::cube([-20.0; 3], 40.0))]);
+    let mut of = reference(2, &copper(), [0.9, 0.1, 0.3, 0.2]);
+    of["anodes"][1]["volts"] = json!(0.9);
+    of["wires"] = json!([{
+        "name": "hook", "points_mm": [[0, 0, 10], [0, 0, 60], [10, 0, 95]], "diameter_mm": 1.5,
+    }]);
+    for (rows, told) in [("triangle", 1), ("panel", 4)] {
+        let said = prints.spread(&of, &format!("--panels 1500 --amps 3A --rows {rows}"));
+        let mut bodies: Vec<&str> = said.rows.iter().map(|row| &*row.body).collect();
+        bodies.dedup();
+        assert_eq!(bodies.len(), told, "{bodies:?}");
+        let mut checks = vec![Check::new("all", said.number("/amps"), 3.0, 1e-4)];
+        for body in bodies {
+            let its = said.rows.iter().filter(|row| row.body == body);
+            let sum: f64 = its.map(|row| row.area * row.density * 1e-4).sum();
+            checks.push(Check::new(
+                format!("{body}, by {rows}"),
+                sum,
+                said.amps_of(body),
+                1e-3,
+            ));
+        }
+        // The cube's area, and what is told of it.
+        let rows = said.rows.iter().filter(|row| row.body == "piece");
+        let area: f64 = rows.map(|row| row.area).sum();
+        checks.push(Check::new("area", area, 9600.0, 1e-3));
+        hold(&checks);
+    }
+    // The amps that come of the volts told are those that were asked for.
+    let held = prints.spread(&of, "--panels 1500 --amps 3A");
+    let volts = held.number("/volts");
+    let again = prints.spread(&of, &format!("--panels 1500 --volts {volts}V"));
+    hold(&[Check::new("amps again", again.number("/amps"), 3.0, 1e-3)]);
 }

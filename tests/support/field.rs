@@ -180,9 +180,9 @@ impl Prints {
     #[track_caller]
     pub(crate) fn spread(&self, scene: &Value, more: &str) -> Said {
         std::fs::write(self.0.path("scene.json"), scene.to_string()).expect("a file");
-        let json = self.0.ok(&format!(
-            "spread --scene scene.json --out rows.csv {more}"
-        ));
+        let json = self
+            .0
+            .ok(&format!("spread --scene scene.json --out rows.csv {more}"));
         let table = std::fs::read_to_string(self.0.path("rows.csv")).expect("a table");
         let mut lines = table.lines();
         assert_eq!(
@@ -200,7 +200,7 @@ fn row(line: &str) -> Row {
     let fields: Vec<&str> = line.split(',').collect();
     let number = |k: usize| fields[k].parse::<f64>().expect("a number");
     Row {
-        body: fields[0].to_owned(),
+        body: fields[0].trim_matches('"').to_owned(),
         at: [number(2), number(3), number(4)],
         normal: [number(5), number(6), number(7)],
         area: number(8),
@@ -211,12 +211,7 @@ fn row(line: &str) -> Row {
 /// What lies between two outlines of as many points, from one height to
 /// another: turned outwards where both run counter-clockwise around the origin.
 /// Open, with flat ends where the outlines begin and end.
-pub(crate) fn wall_between(
-    inner: &[[f64; 2]],
-    outer: &[[f64; 2]],
-    low: f64,
-    high: f64,
-) -> Solid {
+pub(crate) fn wall_between(inner: &[[f64; 2]], outer: &[[f64; 2]], low: f64, high: f64) -> Solid {
     let at = |[x, y]: [f64; 2], z: f64| [x, y, z];
     let mut shell = Vec::new();
     let mut quad = |[a, b, c, d]: [Point; 4]| shell.extend([[a, b, c], [a, c, d]]);
