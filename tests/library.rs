@@ -15,6 +15,7 @@ mod support;
 mod adding;
 mod architecture;
 mod evening;
+mod field_laws;
 mod keypad;
 mod laws;
 mod long;

@@ -19,6 +19,7 @@ mod support;
 
 mod by_keys;
 mod contract;
+mod field_known;
 mod first_hour;
 mod joints;
 mod kill;

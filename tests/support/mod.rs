@@ -5,6 +5,7 @@
 pub(crate) mod bench;
 pub(crate) mod cli;
 pub(crate) mod disk;
+pub(crate) mod field;
 pub(crate) mod known;
 pub(crate) mod long;
 pub(crate) mod prints;

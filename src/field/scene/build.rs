@@ -63,6 +63,8 @@ pub(super) struct Part {
     pub(super) surface: Surface,
     /// Its surface, m.
     pub(super) shell: Vec<[Point; 3]>,
+    /// What closes that of a solid which lies in walls, m.
+    pub(super) in_walls: Vec<[Point; 3]>,
     /// Of a print: what is masked, and triangles of the file.
     pub(super) masked: Vec<bool>,
     pub(super) of: Vec<u32>,
@@ -128,6 +130,7 @@ impl Part {
             volts,
             surface,
             shell: Vec::new(),
+            in_walls: Vec::new(),
             masked: Vec::new(),
             of: Vec::new(),
             solid: make != Make::Plate,
@@ -161,7 +164,8 @@ impl Part {
         };
         // What of a solid lies in a wall is not wetted.
         let kept = |at: &usize| !(print.solid && in_wall(&placed[*at]));
-        let kept: Vec<usize> = (0..placed.len()).filter(kept).collect();
+        let (kept, dry): (Vec<usize>, Vec<usize>) = (0..placed.len()).partition(kept);
+        part.in_walls = dry.iter().map(|at| placed[*at]).collect();
         part.shell = kept.iter().map(|at| placed[*at]).collect();
         part.masked = kept.iter().map(|at| print.masked[*at]).collect();
         part.of = kept.iter().map(|at| print.of[*at]).collect();

@@ -1,5 +1,7 @@
 //! What is in one place with something else, or out of the tank.
 
+use std::borrow::Cow;
+
 use super::super::panel::{Panel, Point};
 use super::build::{Make, Part};
 use super::check::SceneError;
@@ -104,17 +106,23 @@ fn inside(tank: &Vessel, part: &Part) -> Result<(), SceneError> {
 /// A part's surface, to be asked what crosses it.
 struct Solid<'a> {
     part: &'a Part,
+    /// All of it, closed where the part is.
+    shell: Cow<'a, [[Point; 3]]>,
     tree: Tree,
     bounds: Bounds,
 }
 
 impl<'a> Solid<'a> {
     fn new(part: &'a Part) -> Self {
-        let shell = &part.shell;
-        let corners = shell.as_flattened();
+        let shell: Cow<'a, [[Point; 3]]> = if part.in_walls.is_empty() {
+            Cow::Borrowed(&part.shell)
+        } else {
+            Cow::Owned([&part.shell[..], &part.in_walls].concat())
+        };
         Self {
             tree: Tree::over(shell.len(), |k| Bounds::around(&shell[k], 0.0)),
-            bounds: Bounds::around(corners, 0.0),
+            bounds: Bounds::around(shell.as_flattened(), 0.0),
+            shell,
             part,
         }
     }
@@ -136,13 +144,13 @@ impl<'a> Solid<'a> {
 
     /// Where a side of the other's triangles goes through this surface.
     fn crossed_by(&self, other: &Self) -> Option<Point> {
-        for triangle in &other.part.shell {
+        for triangle in other.shell.iter() {
             for k in 0..3 {
                 let (a, b) = (triangle[k], triangle[(k + 1) % 3]);
                 let mut found = None;
                 self.tree
                     .overlapping(&Bounds::around(&[a, b], 0.0), |item| {
-                        found = found.or_else(|| crossing(a, b, self.part.shell[item]));
+                        found = found.or_else(|| crossing(a, b, self.shell[item]));
                     });
                 if found.is_some() {
                     return found;
@@ -169,7 +177,7 @@ impl<'a> Solid<'a> {
         let mut count = 0;
         self.tree.along(&ray, 1e6, |item| {
             let far = plus(at, times(along, 1e3));
-            count += u32::from(crossing(at, far, self.part.shell[item]).is_some());
+            count += u32::from(crossing(at, far, self.shell[item]).is_some());
             1e6
         });
         count % 2 == 1

@@ -219,8 +219,7 @@ fn volts_between(bodies: &[BodySpread], far: Option<f64>) -> f64 {
     let least = |of: Vec<f64>| of.into_iter().reduce(f64::min);
     let most = |of: Vec<f64>| of.into_iter().reduce(f64::max);
     let low = least(of(&|kind| kind == Kind::Piece)).or_else(|| least(of(&Kind::is_cathode)));
-    let anode = most(of(&|kind| kind == Kind::Anode));
-    let high = most(anode.into_iter().chain(far).collect()).or_else(|| most(of(&|_| true)));
+    let high = most(of(&|_| true).into_iter().chain(far).collect());
     high.unwrap_or(0.0) - low.unwrap_or(0.0)
 }
 
