@@ -67,7 +67,7 @@ fn answer(hands: &mut Hands, work: SpreadWork, top: f64) {
     };
     let tank = work.tank.clone();
     let assumed = vec!["25 S/m, acid copper has some 15 to 60".to_owned()];
-    let seen = Arc::new(Seen::of(work, spread, assumed));
+    let seen = Arc::new(Seen::of(work, (&outline_scene(), spread), assumed));
     say(
         hands,
         Message::SpreadSolved {

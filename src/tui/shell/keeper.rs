@@ -16,7 +16,7 @@ use crate::store::{
     Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, piece_entry,
     read_file, sha256_hex, silences,
 };
-use crate::tui::app::{AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice};
+use crate::tui::app::{AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice, SceneWork};
 use crate::units::Instant;
 
 /// How often the folder is looked at for what other programs did.
@@ -36,6 +36,8 @@ pub(super) enum Job {
     AddPiece(u32, PathBuf, Box<FoundPrint>),
     /// Write other masks of a piece, with what their survey found.
     WriteMasks(Box<MaskedPrint>),
+    /// Change what hangs where.
+    EditScene(Box<SceneWork>),
     /// Remember who the user is.
     SaveWho(String),
     /// Let a notice go out, if it still stands.
@@ -232,6 +234,13 @@ impl Desk {
                 self.say_project();
                 let written = written.map_err(|error| trouble(&error));
                 self.say(Message::MasksWritten(done, written));
+            }
+            Job::EditScene(work) => {
+                let edited = self.folder.edit_scene(&work.edit);
+                // Also when refused: changing takes in what others wrote.
+                self.say_project();
+                let edited = edited.map_err(|error| trouble(&error));
+                self.say(Message::SceneEdited(work, edited));
             }
             Job::SaveWho(who) => {
                 if let Err(error) = Settings::remember_who(&who) {
