@@ -8,7 +8,7 @@ use super::{Effect, Failure, Field, Key, KeyCode, Layer, Model};
 use crate::mesh::Corner;
 use crate::project::{Hangs, Lead, Piece, Plate, SceneEdit, Tank};
 use crate::report::spread::Form;
-use crate::units::{LengthDim, MM};
+use crate::units::{Length, LengthDim, MM};
 
 /// The choice of a change.
 #[derive(Debug, Clone, PartialEq)]
@@ -294,8 +294,10 @@ impl Changing {
                 let hangs = hangs(model, self);
                 SceneEdit::Hang(name, Some(Hangs { at, ..hangs }))
             }
-            ChangeKind::Thief => SceneEdit::AddLead(name, self.thief(piece, fields)?),
-            ChangeKind::Shield => SceneEdit::AddShield(self.tank.clone(), self.shield(fields)?),
+            ChangeKind::Thief => SceneEdit::AddLead(name, self.thief(model, piece, fields)?),
+            ChangeKind::Shield => {
+                SceneEdit::AddShield(self.tank.clone(), self.shield(model, fields)?)
+            }
             ChangeKind::Anode => {
                 let plate = self.anode(model, fields)?;
                 SceneEdit::AddAnode(self.tank.clone(), free_name(tank), plate)
@@ -310,7 +312,7 @@ impl Changing {
         Ok([0, 1, 2].map(|axis| at[axis] + away * upright[axis]))
     }
 
-    fn thief(&self, piece: &Piece, fields: &[Field]) -> Result<Lead, String> {
+    fn thief(&self, model: &Model, piece: &Piece, fields: &[Field]) -> Result<Lead, String> {
         let [away, length, diameter] = [mm(&fields[0])?, size(&fields[1])?, size(&fields[2])?];
         let middle = self.out(away + diameter / 2.0)?;
         let along = fields[3].chosen();
@@ -323,20 +325,20 @@ impl Changing {
                 };
                 middle[axis] + off
             });
-            at.map(|side| MM.of(tenth(side)))
+            in_tank(model, at)
         };
         let is_free = |name: &String| piece.leads.iter().all(|lead| lead.name != *name);
         let mut names = (1..).map(|n| format!("thief-{n}"));
         Ok(Lead {
             name: names.find(is_free).unwrap_or_default(),
-            points: vec![end(-1.0), end(1.0)],
+            points: vec![end(-1.0)?, end(1.0)?],
             diameter: MM.of(diameter),
             thief: true,
             closed: false,
         })
     }
 
-    fn shield(&self, fields: &[Field]) -> Result<Plate, String> {
+    fn shield(&self, model: &Model, fields: &[Field]) -> Result<Plate, String> {
         let [away, width, height, thick] = [
             mm(&fields[0])?,
             size(&fields[1])?,
@@ -346,7 +348,7 @@ impl Changing {
         let at = self.out(away + thick / 2.0)?;
         let axis = fields[4].chosen();
         Ok(Plate {
-            at: at.map(|side| MM.of(tenth(side))),
+            at: in_tank(model, at)?,
             facing: [0, 1, 2].map(|of| f64::from(u8::from(of == axis))),
             size: [width, height].map(|side| MM.of(side)),
             thickness: Some(MM.of(thick)),
@@ -369,6 +371,18 @@ impl Changing {
             thickness: None,
             one_face: false,
         })
+    }
+}
+
+/// A place as it is written, if it is in the tank as it was computed.
+fn in_tank(model: &Model, at: Corner) -> Result<[Length; 3], String> {
+    let tank = model.spread_seen().and_then(|seen| seen.tank);
+    let is_in =
+        |[low, high]: [Corner; 2]| (0..3).all(|axis| (low[axis]..=high[axis]).contains(&at[axis]));
+    if tank.is_none_or(is_in) {
+        Ok(at.map(|side| MM.of(tenth(side))))
+    } else {
+        Err("it would stand outside the tank: make it smaller, or nearer to the probe".to_owned())
     }
 }
 

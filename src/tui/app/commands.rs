@@ -131,7 +131,7 @@ pub(super) const TABLE: &[Command] = commands! {
     give_up: Id::GiveUp, [k(KeyCode::Esc)], "give up", "give up what is computed", SPREAD;
     picture: Id::Picture, [c('*'), c('j')], "picture", "the pieces by where the metal goes, drawn: turn them, move the probe", SPREAD;
     thickness: Id::Measure, [c('z')], "thickness", "current density, or thickness at the target charge", SPREAD;
-    together: Id::Together, [c('w')], "", "the pieces that hang together now, or every piece with a print", SPREAD;
+    together: Id::Together, [c('w')], "", "the pieces that hang together now, or all that have a place in a tank; where none has, all with a print", SPREAD;
     everything: Id::Everything, [c('+'), c('a')], "everything else", "everything else: bring back, lock, leave and more", CLOSEOUT;
     mark: Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
     refresh: Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new ageing hold for all", HOLDS;

@@ -657,6 +657,21 @@ impl Model {
         showing.centre(&seen.scene);
     }
 
+    /// Without a probe the piece whose figures are told is in the middle of what
+    /// is enlarged.
+    fn centre_on_piece(&self, showing: &mut Showing) {
+        let seen = self.spread_seen().zip(self.spread_piece());
+        let body = seen.and_then(|(seen, piece)| Some((seen, seen.body(piece)?)));
+        if let Some((seen, body)) = body
+            && showing.marker.is_none()
+            && showing.eye.zoom > 1.0
+        {
+            let [low, high] = body.box_mm;
+            let middle = [0, 1, 2].map(|axis| f64::midpoint(low[axis], high[axis]));
+            showing.eye.centre = seen.scene.from_middle(middle);
+        }
+    }
+
     /// Opens the picture of the tank that is shown.
     pub(super) fn open_spread(&mut self) {
         if self.spread_seen().is_none() {
@@ -706,8 +721,14 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
         Right | Char('6') => go(model, &mut showing, Some(scene), [1.0, 0.0]),
         Up | Char('8') => go(model, &mut showing, Some(scene), [0.0, 1.0]),
         Down | Char('2') => go(model, &mut showing, Some(scene), [0.0, -1.0]),
-        Char('+') => enlarge(&mut showing, scene, ENLARGE),
-        Char('-') => enlarge(&mut showing, scene, 1.0 / ENLARGE),
+        Char('+') => {
+            enlarge(&mut showing, scene, ENLARGE);
+            model.centre_on_piece(&mut showing);
+        }
+        Char('-') => {
+            enlarge(&mut showing, scene, 1.0 / ENLARGE);
+            model.centre_on_piece(&mut showing);
+        }
         Char('5') | Home => {
             showing.eye = seen.first;
             showing.centre(scene);

@@ -89,13 +89,16 @@ fn draw_fixtures(seen: &Seen, picture: &Picture, pen: &mut Pen<'_>, area: Rect) 
     let step = CELL.0 as f32 / picture.view.scale;
     for (fixture, stroke) in &seen.fixtures {
         let (glyph, style) = fixture_sign(*fixture, theme);
-        for at in points(*stroke, step, fixture.letter().is_some()) {
+        let rim = rim(*stroke, step).into_iter().map(|at| (at, true));
+        let within = within(*stroke, step).into_iter().map(|at| (at, false));
+        for (at, is_rim) in within.chain(rim) {
             let Some((x, y)) = dot_of(seen, picture, at) else {
                 continue;
             };
             let (column, line) = (x / CELL.0, y / CELL.1);
             let is_in = column < usize::from(area.width) && line < usize::from(area.height);
-            if is_in && !is_covered(picture, (column, line)) {
+            let is_drawn = is_rim || (column + line % 2 * 2).is_multiple_of(4);
+            if is_in && is_drawn && !is_covered(picture, (column, line)) {
                 pen.cell(area, (column, line), glyph, style);
             }
         }
@@ -131,38 +134,45 @@ fn dot_of(seen: &Seen, picture: &Picture, at: Corner) -> Option<(usize, usize)> 
 /// No stroke has more points along it: what is enlarged beyond that has gaps.
 const MOST_POINTS: f64 = 2000.0;
 
-/// Places along a stroke, `step` mm apart; of a plate its rim, and within it a
-/// few where it is `filled`.
-fn points(stroke: Stroke, step: f32, filled: bool) -> Vec<Corner> {
-    let along = |from: Corner, side: Corner| {
-        let long = side.iter().map(|part| part * part).sum::<f64>().sqrt();
-        let count = (long / f64::from(step)).clamp(1.0, MOST_POINTS).ceil();
-        (0..=count as u32).map(move |n| {
-            let part = f64::from(n) / count;
-            [0, 1, 2].map(|axis| from[axis] + part * side[axis])
-        })
-    };
+/// The same of the points within a plate, for each of its sides.
+const MOST_WITHIN: f64 = 100.0;
+
+/// The places from here along a side, `step` mm apart, at most so many.
+fn along(from: Corner, side: Corner, step: f32, most: f64) -> impl Iterator<Item = Corner> {
+    let long = side.iter().map(|part| part * part).sum::<f64>().sqrt();
+    let count = (long / f64::from(step)).clamp(1.0, most).ceil();
+    (0..=count as u32).map(move |n| {
+        let part = f64::from(n) / count;
+        [0, 1, 2].map(|axis| from[axis] + part * side[axis])
+    })
+}
+
+/// Places along a line, or around a plate.
+fn rim(stroke: Stroke, step: f32) -> Vec<Corner> {
     let plus = |a: Corner, b: Corner| [0, 1, 2].map(|axis| a[axis] + b[axis]);
-    match stroke {
-        Stroke::Line(from, to) => {
-            let side = [0, 1, 2].map(|axis| to[axis] - from[axis]);
-            along(from, side).collect()
-        }
-        Stroke::Plate(first, [wide, high]) => {
-            let rim = [(first, wide), (plus(first, high), wide)];
-            let rim = rim
-                .into_iter()
-                .chain([(first, high), (plus(first, wide), high)]);
-            let mut places: Vec<Corner> = rim.flat_map(|(from, side)| along(from, side)).collect();
-            for k in (1..8).filter(|_| filled) {
-                let part = f64::from(k) / 8.0;
-                let from = plus(first, high.map(|side| side * part));
-                let across = (1..8).map(|n| f64::from(n) / 8.0);
-                places.extend(across.map(|n| plus(from, wide.map(|side| side * n))));
-            }
-            places
-        }
-    }
+    let sides = match stroke {
+        Stroke::Line(from, to) => vec![(from, [0, 1, 2].map(|axis| to[axis] - from[axis]))],
+        Stroke::Plate(first, [wide, high]) => vec![
+            (first, wide),
+            (plus(first, high), wide),
+            (first, high),
+            (plus(first, wide), high),
+        ],
+    };
+    let sides = sides.into_iter();
+    sides
+        .flat_map(|(from, side)| along(from, side, step, MOST_POINTS))
+        .collect()
+}
+
+/// Places all over a plate.
+fn within(stroke: Stroke, step: f32) -> Vec<Corner> {
+    let Stroke::Plate(first, [wide, high]) = stroke else {
+        return Vec::new();
+    };
+    along(first, high, step, MOST_WITHIN)
+        .flat_map(|from| along(from, wide, step, MOST_WITHIN))
+        .collect()
 }
 
 /// One cell over a picture.
@@ -286,7 +296,7 @@ pub(super) fn image(showing: &Showing, seen: &Seen, (width, height): (usize, usi
     });
     let mut dots: Vec<Option<u32>> = dots.collect();
     for (fixture, stroke) in &seen.fixtures {
-        let every = points(*stroke, 1.0 / picture.view.scale, false);
+        let every = rim(*stroke, 1.0 / picture.view.scale);
         for (x, y) in every
             .into_iter()
             .filter_map(|at| dot_of(seen, &picture, at))

@@ -66,7 +66,7 @@ fn fixture_signs(seen: &Seen, pen: &mut Pen<'_>, area: Rect) {
     let words: Vec<String> = words
         .filter_map(|sort| Some(format!("{} {}", sort.letter()?, sort.word())))
         .collect();
-    pen.row(area, &Row::plain(words.join("  ")));
+    pen.row(area, &Row::plain(words.join(" ")));
 }
 
 /// The figures, and beside them the picture.
