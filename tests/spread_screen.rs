@@ -485,10 +485,7 @@ fn walls_anodes_shields_and_wires_stand_around_the_pieces() {
     let mut hands = solved(&["leaf"]);
     for theme in [Theme::new(false, true), Theme::new(true, false)] {
         let drawn = hands.drawn(120, 40, theme);
-        assert!(
-            drawn.contains("A anode S shield w wire t thief"),
-            "{drawn}"
-        );
+        assert!(drawn.contains("A anode S shield w wire t thief"), "{drawn}");
         assert!(drawn.contains("AAA") || drawn.contains("A A"), "{drawn}");
     }
     hands.keys("*");

@@ -123,7 +123,7 @@ impl Definition {
     }
 
     /// `supply: 4.30 A, as read at 20:31`.
-    fn flow_words(&self, flow: Flow) -> String {
+    pub fn flow_words(&self, flow: Flow) -> String {
         let how = if flow.is_set { "set" } else { "read" };
         format!(
             "{SUPPLY_SAID}{} A, as {how} at {}",

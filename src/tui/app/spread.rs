@@ -9,7 +9,7 @@ use super::print::{ENLARGE, cut, enlarge, go, in_the_middle, most_of, next_dots,
 use super::{Effect, Key, KeyCode, Layer, Marker, Message, Model, Screen, Showing};
 use crate::field::scene::{BodySpread, Cell, Place, Scene as FieldScene, Spread};
 use crate::mesh::Corner;
-use crate::project::{Definition, Flow, Outline, Piece, SceneEdit, Tank};
+use crate::project::{Definition, Flow, Outline, Piece, SUPPLY_SAID, SceneEdit, Tank};
 use crate::report::spread::{over_mean, step_of};
 use crate::tui::picture::{Eye, Picture, Scene, draw};
 use crate::units::{Instant, Length};
@@ -73,6 +73,8 @@ pub struct Seen {
     pub pieces: Vec<String>,
     /// What was asked for, as far as the project says it.
     pub outline: Outline,
+    /// The current that was taken because it flows.
+    pub flow: Option<Flow>,
     /// Where the current goes.
     pub spread: Spread,
     /// What was taken for want of anything told, and what has to be known of the
@@ -131,8 +133,10 @@ impl Seen {
     pub fn of(
         work: SpreadWork,
         (asked, spread): (&FieldScene, Spread),
-        assumed: Vec<String>,
+        mut assumed: Vec<String>,
     ) -> Self {
+        // A current that flows is told above all, not among what was assumed.
+        assumed.retain(|said| work.flow.is_none() || !said.starts_with(SUPPLY_SAID));
         let (mut faces, mut drawn, mut spots) = (Vec::new(), Vec::new(), Vec::new());
         for (k, body) in (0..).zip(&spread.bodies) {
             let first = faces.len();
@@ -155,6 +159,7 @@ impl Seen {
             in_short: work.assumed_in_short(),
             pieces: work.pieces,
             outline: work.outline,
+            flow: work.flow,
             first: most_of(&scene),
             scene,
             shares: spread.bodies.iter().map(shares).collect(),

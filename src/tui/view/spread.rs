@@ -8,7 +8,7 @@ use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::print::{HIDDEN_MARK, MARK, turned, turned_in_short};
 use super::{Role, how_to_begin, is_narrow, or_edit, scale};
 use crate::field::scene::{BodySpread, Kind, direction_words};
-use crate::project::{Tank, Target};
+use crate::project::{Flow, Tank, Target};
 use crate::report::safe::{fitted, pad, pad_left};
 use crate::report::spread::over_mean;
 use crate::tui::app::{
@@ -179,8 +179,7 @@ impl Told {
             );
             self.say(Role::Strong, &text, width);
         }
-        let assumed = format!("? assumed: {}", asked.assumed_in_short().join(", "));
-        self.say(Role::Soon, &assumed, width);
+        self.rests_in_short(model, &asked.assumed_in_short(), asked.flow, width);
         let missing = model.spread_tank().map(|tank| untold(tank, &asked));
         let missing = missing.unwrap_or_default();
         if !missing.is_empty() {
@@ -190,6 +189,24 @@ impl Told {
         }
         for text in missing {
             self.say(Role::Soon, &format!("? {text}"), width);
+        }
+    }
+
+    /// The current that was taken because it flows, and what was assumed.
+    fn rests_in_short(
+        &mut self,
+        model: &Model,
+        assumed: &[&str],
+        flow: Option<Flow>,
+        width: usize,
+    ) {
+        if let Some(flow) = flow {
+            let said = model.project.definition.flow_words(flow);
+            self.say(Role::Plain, &format!("= {said}"), width);
+        }
+        if !assumed.is_empty() {
+            let assumed = format!("? assumed: {}", assumed.join(", "));
+            self.say(Role::Soon, &assumed, width);
         }
     }
 
@@ -213,8 +230,7 @@ impl Told {
             self.rows.push(Row::of(Role::Strong, ohm));
             self.rows.push(Row::plain(drive));
         }
-        let assumed = format!("? assumed: {}", seen.in_short.join(", "));
-        self.say(Role::Soon, &assumed, width);
+        self.rests_in_short(model, &seen.in_short, seen.flow, width);
         self.table(model, seen, width);
         let change = model.spread_piece().zip(model.spread_known());
         if let Some(change) = change.and_then(|(piece, known)| known.change(piece)) {
@@ -223,7 +239,12 @@ impl Told {
     }
 
     fn table(&mut self, model: &Model, seen: &Seen, width: usize) {
-        let (is_short, name) = (width < 46, if width < 46 { 10 } else { 12 });
+        let is_short = width < 46;
+        let name = match width {
+            0..46 => 10,
+            46..60 => 12,
+            _ => 18,
+        };
         let unit = model.project.definition.units.density();
         let (mean, range) = if is_short {
             (String::new(), "")
