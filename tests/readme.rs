@@ -121,9 +121,8 @@ fn lamp() -> String {
 /// within 6; ± and ranges may differ, a solve's doubts be up to twice as large.
 fn says_as(told: &str, kept: &str) -> Result<(), String> {
     let number = |word: &str| {
-        word.trim_matches(|c: char| !c.is_ascii_digit())
-            .parse()
-            .ok()
+        let word = word.trim_start_matches("+-");
+        word.trim_end_matches(['x', ',', ':', '%']).parse().ok()
     };
     let mut is_doubt = false;
     for (told, kept) in told.split_whitespace().zip(kept.split_whitespace()) {
@@ -133,7 +132,7 @@ fn says_as(told: &str, kept: &str) -> Result<(), String> {
             (Some(_), Some(_)) if kept.contains("+-") => true,
             (Some(a), Some(b)) if is_doubt => a < 2.0 * b.max(1.0),
             (Some(a), Some(b)) if !kept.contains('.') => (a - b).abs() < 6.0,
-            (Some(a), Some(b)) => (a - b).abs() < 0.05 * b,
+            (Some(a), Some(b)) => (a - b).abs() < 0.05 * b.abs(),
             _ => told == kept || kept.contains('.') && kept.contains('-'),
         };
         if !is_alike {
