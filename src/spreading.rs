@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::field::FieldError;
 use crate::field::scene::{Print, Ready, Scene, SceneError, Spread};
 use crate::mesh::{self, LengthUnit, Mask, Mesh, Order};
-use crate::project::{Definition, Piece, PrintBox};
+use crate::project::{Definition, Flow, Piece, PrintBox};
 use crate::store::{self, sha256_hex};
 use crate::units::{MM, Part, Stopped, Watch};
 
@@ -26,6 +26,8 @@ pub struct Asked<'a> {
     pub tank: &'a str,
     /// The names of the pieces in it, which have prints.
     pub pieces: &'a [String],
+    /// The current that flows into just these pieces, where it is known.
+    pub flow: Option<Flow>,
     /// About so many panels.
     pub panels: usize,
 }
@@ -33,6 +35,8 @@ pub struct Asked<'a> {
 /// What came of it.
 #[derive(Debug)]
 pub struct Answer {
+    /// What was asked, prints read.
+    pub scene: Scene,
     /// Where the current goes.
     pub spread: Spread,
     /// What was taken for want of anything told.
@@ -170,13 +174,15 @@ impl Asked<'_> {
         let hung: Vec<_> = boxes
             .map(|(file, (print, unit))| (file.piece, box_mm(print, *unit)))
             .collect();
-        let (scene, assumed) = self.definition.whole_scene(tank, &hung);
+        let (scene, assumed) = self.definition.whole_scene(tank, &hung, self.flow);
         let mut warnings = Vec::new();
         for (file, (print, unit)) in files.iter().zip(&read) {
             let name = &file.piece.name;
             if print.unit.is_none() && file.given.is_none() {
                 warnings.push(format!("{name}: the file says no unit: taken as {unit}"));
             }
+            let remarks = print.remarks.iter();
+            warnings.extend(remarks.map(|remark| format!("{name}: {remark}")));
         }
         let question = Question {
             scene: &scene,
@@ -188,6 +194,7 @@ impl Asked<'_> {
         let surveyed = || surveyed(&question, &read, watch);
         let (kept, cached) = question.answered(&bytes, surveyed, of_scene, seconds, watch)?;
         Ok(Answer {
+            scene,
             spread: kept.spread,
             assumed,
             warnings,

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use crate::screens_support::*;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
-use tankside::project::{DueKind, Project, Setting, Stage, What};
+use tankside::project::{DueKind, MeshRef, Project, Setting, Stage, What};
 use tankside::tui::app::{
     Command, Effect, Failure, Form, Key, KeyCode, Keymap, Layer, Message, Model, Rebinding, Screen,
     Word, commands, update,
@@ -1057,4 +1057,26 @@ fn another_size_keeps_the_selected_line_and_shows_it() {
         assert!(selected.contains(kind), "{width}x{height}: {selected}");
         assert_eq!((hands.model.due_row, &hands.model.spot), (row, &spot));
     }
+}
+
+#[test]
+fn what_is_computed_is_given_up_by_the_keypad() {
+    let mut hands = Hands::with(&["leaf"]);
+    hands.model.project.definition.pieces[0].mesh = Some(MeshRef {
+        file: "leaf.stl".to_owned(),
+        unit: None,
+        sha256: None,
+    });
+    hands.select("leaf");
+    hands.keys("x");
+    assert!(matches!(
+        hands.effects("Enter").as_slice(),
+        [Effect::Spread(_)]
+    ));
+    assert!(hint(&hands).contains("- give up"), "{}", hint(&hands));
+    assert!(hands.text(80, 24).contains("- or Esc gives up"));
+    assert_eq!(hands.effects("-"), [Effect::StopSpread]);
+    assert!(!hint(&hands).contains("give up"));
+    // Nothing is computed: minus is undo again.
+    assert!(hands.effects("-").is_empty() && hands.model.spreads.solving.is_none());
 }

@@ -50,16 +50,33 @@ fn picture() -> String {
     )
 }
 
-/// Holds the part of the README between two comments equal to `wanted`.
-fn hold(name: &str, wanted: &str) {
-    let readme = text("README.md");
-    let (head, tail) = (
+/// Whether the parts are to be written anew.
+fn is_written() -> bool {
+    std::env::var_os("TANKSIDE_WRITE_README").is_some()
+}
+
+/// The comments around a part of the README.
+fn marks(name: &str) -> (String, String) {
+    (
         format!("<!-- {name}: kept by tests/readme.rs -->\n"),
         format!("<!-- end of {name} -->"),
-    );
+    )
+}
+
+/// The part of the README between two comments.
+fn part(name: &str) -> String {
+    let (readme, (head, tail)) = (text("README.md"), marks(name));
+    let (_, rest) = readme.split_once(&head).expect("the part begins");
+    let (found, _) = rest.split_once(&tail).expect("the part ends");
+    found.to_owned()
+}
+
+/// Holds the part of the README between two comments equal to `wanted`.
+fn hold(name: &str, wanted: &str) {
+    let (readme, (head, tail)) = (text("README.md"), marks(name));
     let (before, rest) = readme.split_once(&head).expect("the part begins");
     let (found, after) = rest.split_once(&tail).expect("the part ends");
-    if std::env::var_os("TANKSIDE_WRITE_README").is_some() {
+    if is_written() {
         std::fs::write(
             root("README.md"),
             format!("{before}{head}{wanted}{tail}{after}"),
@@ -77,6 +94,68 @@ fn hold(name: &str, wanted: &str) {
 fn the_readme_shows_the_program_as_it_is() {
     hold("screen", &picture());
     hold("keys", &keys_markdown());
+    if is_written() {
+        hold("spread", &lamp());
+    }
+}
+
+/// What `spread` tells of the fern lamp's scene, but for how long it took.
+fn lamp() -> String {
+    const COMMAND: &str = "tankside spread --scene sample-projects/fern-lamp/scene.json";
+    let place = tempfile::tempdir().expect("a folder");
+    let out = std::process::Command::new(env!("CARGO_BIN_EXE_tankside"))
+        .args(COMMAND.split(' ').skip(1))
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .env("TANKSIDE_CACHE_DIR", place.path())
+        .output()
+        .expect("the program runs");
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(0), "{said}");
+    let text = String::from_utf8(out.stdout).expect("text");
+    let kept = text.lines().filter(|line| !line.contains(" s to prepare"));
+    let kept: Vec<&str> = kept.map(str::trim_end).collect();
+    format!("```\n$ {COMMAND}\n{}\n```\n", kept.join("\n").trim_end())
+}
+
+/// Whether two texts say the same: words alike, figures within a twentieth, mm
+/// within 6; ± and ranges may differ, a solve's doubts be up to twice as large.
+fn says_as(told: &str, kept: &str) -> Result<(), String> {
+    let number = |word: &str| {
+        let word = word.trim_start_matches("+-");
+        word.trim_end_matches(['x', ',', ':', '%']).parse().ok()
+    };
+    let mut is_doubt = false;
+    for (told, kept) in told.split_whitespace().zip(kept.split_whitespace()) {
+        is_doubt |= kept == "zone";
+        let (a, b): (Option<f64>, Option<f64>) = (number(told), number(kept));
+        let is_alike = match (a, b) {
+            (Some(_), Some(_)) if kept.contains("+-") => true,
+            (Some(a), Some(b)) if is_doubt => a < 2.0 * b.max(1.0),
+            (Some(a), Some(b)) if !kept.contains('.') => (a - b).abs() < 6.0,
+            (Some(a), Some(b)) => (a - b).abs() < 0.05 * b.abs(),
+            _ => told == kept || kept.contains('.') && kept.contains('-'),
+        };
+        if !is_alike {
+            return Err(format!("{told} is not {kept}"));
+        }
+    }
+    let [told, kept] = [told, kept].map(|text| text.split_whitespace().count());
+    let is_as_long = told == kept;
+    is_as_long
+        .then_some(())
+        .ok_or(format!("{told} words for {kept}"))
+}
+
+#[test]
+fn the_readmes_fern_lamp_keeps_its_figures() {
+    if is_written() {
+        return;
+    }
+    let (lamp, kept) = (lamp(), part("spread"));
+    says_as(&lamp, &kept).unwrap_or_else(|why| panic!("{why}\n{lamp}\nin the README\n{kept}"));
+    for (from, to) in [(" 3.", " 4."), ("tip", "edge"), ("frond-4", "frond-3")] {
+        assert!(says_as(&lamp.replace(from, to), &kept).is_err(), "{from}");
+    }
 }
 
 #[test]

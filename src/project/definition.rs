@@ -159,6 +159,12 @@ pub struct Tank {
 }
 
 impl Tank {
+    /// Whether it is told where an anode hangs.
+    pub fn has_placed_anode(&self) -> bool {
+        let mut anodes = self.anodes.iter();
+        anodes.any(|anode| anode.plate.is_some() || anode.rod.is_some())
+    }
+
     /// A tank of which nothing but the name is known.
     pub fn named(name: &str) -> Self {
         Self {

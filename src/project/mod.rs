@@ -36,6 +36,7 @@ mod possible;
 mod refold;
 mod refusal;
 mod retell;
+mod scene_edit;
 mod shares;
 mod stage;
 mod state;
@@ -47,6 +48,7 @@ mod words;
 pub(crate) use nearest::nearest;
 
 pub use ahead::Planned;
+pub use asked::{Flow, Outline};
 pub use closeout::{CloseOut, Item, MaySign, Side};
 pub use decide::{Action, Contradiction, Decision, Project, READING};
 pub use definition::{
@@ -68,6 +70,7 @@ pub use joint::{JointFit, fit};
 pub use ladder::{LadderStep, NextStep, Step};
 pub use mask_edit::MaskEdit;
 pub use refusal::{Command, Refusal, quoted};
+pub use scene_edit::SceneEdit;
 pub use shares::{PieceShare, PredictedFor, ShareBy, Sharing};
 pub use stage::Stage;
 pub use state::{

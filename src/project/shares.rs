@@ -92,8 +92,7 @@ impl Definition {
     pub fn scene_digest(&self, tank: &str, pieces: &[&str]) -> Option<String> {
         let pieces: Option<Vec<&Piece>> = pieces.iter().map(|name| self.piece(name)).collect();
         let pieces = pieces?;
-        let mut scene = self.outline(self.tank(tank)?, &pieces);
-        scene.supply = None;
+        let scene = self.outline(self.tank(tank)?, &pieces, None).undriven();
         let mut digest = Sha256::new();
         digest.update(serde_json::to_vec(&scene).ok()?);
         for piece in pieces {

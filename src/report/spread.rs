@@ -9,7 +9,6 @@ use super::csv::field;
 use super::safe::{cell, pad, pad_left, wrapped};
 use super::text::COLUMNS;
 use crate::field::scene::{BodySpread, Cell, Kind, Place, Spread, Whole};
-use crate::mesh::place;
 use crate::units::number;
 
 /// A result with how it came about.
@@ -37,6 +36,40 @@ pub enum Rows {
     Triangle,
     /// Every panel of every body.
     Panel,
+}
+
+/// What a file of a result is written as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// Triangles with figures and colours.
+    Ply,
+    /// The same for VTK.
+    Vtu,
+    /// A table.
+    Csv,
+    /// A picture.
+    Png,
+}
+
+impl Form {
+    /// Every form.
+    pub const ALL: [Self; 4] = [Self::Ply, Self::Vtu, Self::Csv, Self::Png];
+
+    /// How a file's name ends.
+    pub fn ending(self) -> &'static str {
+        match self {
+            Self::Ply => "ply",
+            Self::Vtu => "vtu",
+            Self::Csv => "csv",
+            Self::Png => "png",
+        }
+    }
+
+    /// The form whose files end like this.
+    pub fn of_ending(ending: &str) -> Option<Self> {
+        let ending = ending.to_ascii_lowercase();
+        Self::ALL.into_iter().find(|form| form.ending() == ending)
+    }
 }
 
 impl Told<'_> {
@@ -78,12 +111,14 @@ impl Told<'_> {
     /// places to watch, and what it rests on.
     pub fn text(&self) -> String {
         let spread = self.spread;
+        let flows = &spread.flows;
         let mut lines = vec![
             format!(
-                "{} V drive {} A: {} ohm",
-                number(spread.volts, 4),
-                number(spread.amps, 4),
-                number(spread.resistance_ohm, 4)
+                "predicted: {} V drive {} A, {} ohm +-{} %",
+                number(spread.volts, 3),
+                number(spread.amps, 3),
+                number(spread.resistance_ohm, 3),
+                number(flows.error_resistance * 100.0, 2)
             ),
             String::new(),
         ];
@@ -127,9 +162,7 @@ impl Told<'_> {
         };
         vec![
             format!(
-                "within {} % in resistance and {} % in a zone, by a solve with a quarter of the panels; charge \
-                 balances to {} %",
-                percent(flows.error_resistance),
+                "a zone is within {} %, by a solve with a quarter of the panels; charge balances to {} %",
                 percent(flows.error_zones),
                 percent(flows.balance),
             ),
@@ -148,7 +181,7 @@ fn finite(value: f64) -> Option<f64> {
 
 fn row(body: &BodySpread, wide: usize) -> String {
     let figures = format!(
-        "{:>8} {:>8} {:>6}% {:>9}",
+        "{:>8} {:>8} {:>5} % {:>9}",
         number(body.area_dm2, 4),
         number(body.amps, 4),
         number(body.share * 100.0, 3),
@@ -172,14 +205,14 @@ fn row(body: &BodySpread, wide: usize) -> String {
     )
 }
 
-/// `    tip     3.4x  upper left, at 10, 20, 30 mm`.
-fn place_words(body: &BodySpread, place_to_watch: &Place) -> String {
+/// `    tip     3.4x  upper left: x 10  y 20  z 30 mm`.
+fn place_words(body: &BodySpread, place: &Place) -> String {
+    let [x, y, z] = place.at_mm.map(|mm| format!("{mm:.0}"));
     format!(
-        "    {} {}x  {}, {}",
-        pad(&place_to_watch.what, 7),
-        pad_left(&number(place_to_watch.over_mean, 2), 5),
-        body.direction(place_to_watch.at_mm),
-        place(place_to_watch.at_mm)
+        "    {} {}x  {}: x {x}  y {y}  z {z} mm",
+        pad(&place.what, 7),
+        pad_left(&number(place.over_mean, 2), 5),
+        body.direction(place.at_mm),
     )
 }
 

@@ -5,7 +5,8 @@ use super::files::{self, PROJECT};
 use super::folder::{Folder, Validated};
 use super::piece_text;
 use super::ron_text::{self, quote};
-use crate::project::{Definition, Mask, MaskEdit};
+use super::scene_text;
+use crate::project::{Definition, Mask, MaskEdit, SceneEdit};
 
 /// A text of `project.ron` with all that follows from it.
 pub(super) type Candidate = (String, Validated);
@@ -86,6 +87,22 @@ impl Folder {
                 .and_then(|text| values.iter().try_fold(text, set))
                 .map_err(|error| StoreError::of_path(&file, &error))?;
             folder.candidate(new)
+        })
+    }
+
+    /// Changes what hangs where in a tank.
+    ///
+    /// # Errors
+    /// As [`Self::set`], and where what is to be taken off is not there any more.
+    pub fn edit_scene(&mut self, edit: &SceneEdit) -> Result<(), StoreError> {
+        self.change(|folder, text| {
+            let now = &folder.project().definition;
+            let edited = scene_text::edited(text, edit, now).ok_or_else(|| {
+                let message = "what is to be taken off is not there any more";
+                StoreError::new(ErrorKind::Contradiction, message, "look at it again")
+            })?;
+            let file = folder.path.join(PROJECT);
+            folder.candidate(edited.map_err(|error| StoreError::of_path(&file, &error))?)
         })
     }
 

@@ -33,6 +33,7 @@ mod notices;
 mod piece_text;
 pub mod ron_text;
 mod salvage;
+mod scene_text;
 mod spreads;
 
 pub use check::{CheckReport, Problem, check, check_on};

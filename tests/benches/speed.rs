@@ -26,10 +26,11 @@ use std::time::Duration;
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
+use tankside::field::scene::{BodySpread, Cell, Flows, Kind, Place, Scene, Spread, Vessel};
 use tankside::mesh;
 use tankside::project::{Action, Definition, History, Project, What};
 use tankside::store::{Folder, read_journal};
-use tankside::tui::app::{Key, Message, Model, Print, Screen, Source, Spot, update};
+use tankside::tui::app::{Key, KeyCode, Message, Model, Print, Screen, Seen, Source, Spot, update};
 use tankside::tui::view::{Colours, Theme, draw};
 use tankside::units::{A, Instant, Unwatched, V};
 
@@ -151,6 +152,120 @@ fn print_drawn(c: &mut Criterion) {
 }
 
 /// The middle of some times in milliseconds.
+/// A piece of so many triangles with what came of it, at its place in a row.
+fn plated(name: &str, n: usize, triangles: usize) -> BodySpread {
+    let moved = |corner: mesh::Corner| [corner[0] + 120.0 * n as f64, corner[1], corner[2] + 200.0];
+    let cells = (0..).zip(wavy(triangles));
+    let cells = cells.map(|(triangle, corners)| Cell {
+        triangle,
+        corners_mm: corners.map(moved),
+        area_mm2: 1.0,
+        i_a_dm2: 2.0 * f64::from(triangle) / triangles as f64,
+    });
+    let at_mm = moved([0.0, 0.0, 50.0]);
+    BodySpread {
+        name: name.to_owned(),
+        kind: Kind::Piece,
+        volts: 0.0,
+        area_dm2: 1.0,
+        amps: 1.0,
+        share: 0.025,
+        mean_a_dm2: 1.0,
+        min_over_mean: 0.1,
+        max_over_mean: 2.0,
+        p05: 0.1,
+        p95: 1.9,
+        places: vec![Place {
+            what: "tip".to_owned(),
+            at_mm,
+            over_mean: 2.0,
+        }],
+        box_mm: [at_mm.map(|side| side - 50.0), at_mm.map(|side| side + 50.0)],
+        panels: Vec::new(),
+        triangles: cells.collect(),
+    }
+}
+
+/// The Spread screen of forty pieces with so many triangles in all.
+fn spread_shown(triangles: usize) -> Model {
+    let mut model = Model::new(forty(), Some("Ida".into()), evening());
+    for key in ['x', 'w'] {
+        update(&mut model, Message::Key(Key::char(key)), evening());
+    }
+    let work = model.spread_asked().expect("prints");
+    let each = triangles / work.pieces.len();
+    let pieces = work.pieces.iter().enumerate();
+    let spread = Spread {
+        volts: 0.5,
+        amps: 40.0,
+        resistance_ohm: 0.0125,
+        bodies: pieces.map(|(n, name)| plated(name, n, each)).collect(),
+        flows: Flows {
+            panels: 10_000,
+            residual: 1e-7,
+            balance: 1e-6,
+            error_resistance: 0.01,
+            error_zones: 0.03,
+        },
+    };
+    let scene = Scene {
+        tank: Some(Vessel {
+            min_mm: [-100.0, -100.0, 0.0],
+            max_mm: [5000.0, 100.0, 400.0],
+        }),
+        conductivity_s_m: 25.0,
+        anodes: Vec::new(),
+        rods: Vec::new(),
+        bodies: Vec::new(),
+        wires: Vec::new(),
+        shields: Vec::new(),
+        supply: None,
+    };
+    let tank = work.tank.clone();
+    let seen = Arc::new(Seen::of(work, (&scene, spread), Vec::new()));
+    let result = Ok(seen);
+    update(
+        &mut model,
+        Message::SpreadSolved { tank, result },
+        evening(),
+    );
+    model
+}
+
+/// A frame of the Spread screen, and of its picture after a key that turns it.
+fn spread_drawn(c: &mut Criterion) {
+    let mut model = spread_shown(100_000);
+    let theme = Theme::with(Colours::Dark, false);
+    for (width, height) in [(80, 24), (120, 40), (200, 60)] {
+        let mut terminal = Terminal::new(TestBackend::new(width, height)).expect("a terminal");
+        let name = format!("spread: forty pieces, 100,000 triangles at {width}x{height}");
+        c.bench_function(&name, |b| {
+            b.iter(|| {
+                update(&mut model, Message::Tick, evening());
+                terminal
+                    .draw(|f| draw(&model, &theme, evening(), f))
+                    .expect("drawn")
+                    .count
+            });
+        });
+        update(&mut model, Message::Key(Key::char('*')), evening());
+        c.bench_function(&format!("{name}, turned"), |b| {
+            b.iter(|| {
+                update(&mut model, Message::Key(Key::char('6')), evening());
+                terminal
+                    .draw(|f| draw(&model, &theme, evening(), f))
+                    .expect("drawn")
+                    .count
+            });
+        });
+        update(
+            &mut model,
+            Message::Key(Key::plain(KeyCode::Esc)),
+            evening(),
+        );
+    }
+}
+
 fn middle(times: &mut [f64]) -> f64 {
     times.sort_by(f64::total_cmp);
     times[times.len() / 2]
@@ -539,6 +654,7 @@ criterion_group!(
     start,
     print,
     print_drawn,
+    spread_drawn,
     formats
 );
 criterion_main!(benches);

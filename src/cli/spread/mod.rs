@@ -2,7 +2,6 @@
 
 mod chosen;
 mod located;
-mod png;
 
 use std::path::{Path, PathBuf};
 
@@ -18,17 +17,18 @@ use crate::field::scene::{Hung, Print, Scene, SceneError, Spread, Supply};
 use crate::mesh::{self, LengthUnit, Mask};
 use crate::predicted::{Predicted, Taken};
 use crate::project::SUPPLY_SAID;
-use crate::report::spread::{Told, csv, ply, vtu};
+use crate::report::spread::{Form, Told};
 use crate::settings;
 use crate::spreading::{Kept, Question, box_mm};
 use crate::store::{self, RecordError};
+use crate::tui::view::written;
 use crate::units::{A, MM, V};
 use chosen::chosen;
 use located::located;
 
 /// `spread --scene SCENE.json` or `spread DIR`
 pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome, Trouble> {
-    let out = args.out.as_deref().map(Form::of).transpose()?;
+    let out = args.out.as_deref().map(form_of).transpose()?;
     let mut asked = match (&args.scene, &args.dir) {
         (Some(file), None) => Asked::of_file(file)?,
         (_, dir) => Asked::of_project(context, dir.as_deref().unwrap_or(Path::new(".")), args)?,
@@ -53,7 +53,7 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     };
     let mut text = told.text();
     if let (Some(form), Some(path)) = (out, &args.out) {
-        store::write_out(path, form.written(&kept.spread, args))?;
+        store::write_out(path, written(&kept.spread, form, args.rows.into()))?;
         text = format!("{text}  {} is written\n", path.display());
     }
     let mut json = told.json();
@@ -72,37 +72,12 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     Ok(Outcome::both(text, json).warn(asked.warnings))
 }
 
-/// What a file is written as.
-#[derive(Debug, Clone, Copy)]
-enum Form {
-    Ply,
-    Vtu,
-    Csv,
-    Png,
-}
-
-impl Form {
-    fn of(path: &Path) -> Result<Self, Trouble> {
-        let ending = path.extension().and_then(|ending| ending.to_str());
-        match ending.map(str::to_ascii_lowercase).as_deref() {
-            Some("ply") => Ok(Self::Ply),
-            Some("vtu") => Ok(Self::Vtu),
-            Some("csv") => Ok(Self::Csv),
-            Some("png") => Ok(Self::Png),
-            _ => Err(Trouble::usage(
-                "--out names a file that ends in .ply, .vtu, .csv or .png",
-            )),
-        }
-    }
-
-    fn written(self, spread: &Spread, args: &SpreadArgs) -> Vec<u8> {
-        match self {
-            Self::Ply => ply(spread, args.rows.into()),
-            Self::Vtu => vtu(spread, args.rows.into()).into_bytes(),
-            Self::Csv => csv(spread, args.rows.into()).into_bytes(),
-            Self::Png => png::picture(spread),
-        }
-    }
+/// What a file with this name is written as.
+fn form_of(path: &Path) -> Result<Form, Trouble> {
+    let ending = path.extension().and_then(|ending| ending.to_str());
+    ending
+        .and_then(Form::of_ending)
+        .ok_or_else(|| Trouble::usage("--out names a file that ends in .ply, .vtu, .csv or .png"))
 }
 
 /// A scene and where its prints lie.
@@ -190,7 +165,11 @@ impl Asked {
             files.push(file);
         }
         let hung: Vec<_> = pieces.iter().zip(boxes).collect();
-        let (scene, of_scene) = definition.whole_scene(tank, &hung);
+        let names: Vec<&str> = pieces.iter().map(|piece| piece.name.as_str()).collect();
+        let state = folder.project().state();
+        let now = context.now(folder.project())?;
+        let flow = state.flow_into(definition, &tank.name, &names, now);
+        let (scene, of_scene) = definition.whole_scene(tank, &hung, flow);
         let assumed = [chosen.said, of_scene].concat();
         Ok(Self {
             scene,
@@ -241,10 +220,13 @@ impl Asked {
             cache: cache.as_deref(),
         };
         let files: Vec<&[u8]> = bytes.iter().map(Vec::as_slice).collect();
-        let mut warnings = Vec::new();
+        let read = files.iter().enumerate();
+        let read = read
+            .map(|(k, bytes)| self.read(k, bytes))
+            .collect::<Result<Vec<_>, _>>()?;
         let surveyed = || {
-            let each = files.iter().enumerate();
-            each.map(|(k, bytes)| self.print(k, bytes, &progress, &mut warnings))
+            let each = read.iter().enumerate();
+            each.map(|(k, read)| self.print(k, read, &progress))
                 .collect()
         };
         let answered = question.answered(
@@ -254,38 +236,40 @@ impl Asked {
             &|| context.clock.now().elapsed_since(began),
             &progress,
         )?;
-        self.warnings.extend(warnings);
+        for (body, read) in self.scene.bodies.iter().zip(&read) {
+            let said = read.warnings().into_iter();
+            self.warnings
+                .extend(said.map(|said| format!("{}: {said}", body.name)));
+        }
         Ok(answered)
+    }
+
+    /// The print of a body.
+    fn read<'b>(&self, k: usize, bytes: &'b [u8]) -> Result<ReadPrint<'b>, Trouble> {
+        let unit = self.scene.bodies[k].unit.as_deref();
+        let unit = unit
+            .map(str::parse::<LengthUnit>)
+            .transpose()
+            .map_err(|error| self.wrong(&format!("bodies[{k}].unit"), error.to_string()))?;
+        ReadPrint::of(&self.prints[k], bytes, unit)
     }
 
     /// What of a body's print is wetted.
     fn print(
         &self,
         k: usize,
-        bytes: &[u8],
+        read: &ReadPrint<'_>,
         progress: &Progress<'_>,
-        warnings: &mut Vec<String>,
     ) -> Result<Print, Trouble> {
         let body = &self.scene.bodies[k];
-        let at = |field: &str| format!("bodies[{k}].{field}");
-        let unit = body.unit.as_deref().map(str::parse::<LengthUnit>);
-        let unit = unit
-            .transpose()
-            .map_err(|error| self.wrong(&at("unit"), error.to_string()))?;
         let masks = body
             .masks
             .iter()
             .map(|mask| mask.parse::<Mask>())
             .collect::<Result<Vec<_>, _>>()
-            .map_err(|error| self.wrong(&at("masks"), error.to_string()))?;
-        let read = ReadPrint::of(&self.prints[k], bytes, unit)?;
+            .map_err(|error| self.wrong(&format!("bodies[{k}].masks"), error.to_string()))?;
         let order = read.order(self.bubble_mm, masks)?;
         let survey = mesh::survey(&read.print, &order, progress).map_err(stopped)?;
-        let said = read.warnings();
-        let said = said
-            .into_iter()
-            .map(|said| format!("{}: {said}", body.name));
-        warnings.extend(said);
         Ok(Print::of(&survey))
     }
 

@@ -126,14 +126,14 @@ pub(super) const TABLE: &[Command] = commands! {
     due_8: Id::DealRow(7), [k(KeyCode::F(8))], "", "", ALL;
     tick: Id::Tick, [k(KeyCode::Enter), c(' '), c('*')], "tick", "tick the selected item; on the last row, sign", CLOSEOUT;
     sign: Id::Sign, [c('s')], "sign", "sign the close-out", CLOSEOUT;
-    actions: Id::Actions, [c('+'), c('a')], "actions", "what can be done with the selected piece or tank", PIECES;
+    actions: Id::Actions, [c('+'), c('a')], "actions", "what can be done with the selected piece or tank; on Spread, try a change: a turn, a thief, a shield, an anode", PIECES;
     holds_actions: Id::Actions, [k(KeyCode::Enter)], "", "what can be done with the selected piece", HOLDS;
     compute: Id::Compute, [k(KeyCode::Enter)], "compute", "compute where the metal goes in the tank; again after a change", SPREAD;
     give_up: Id::GiveUp, [k(KeyCode::Esc)], "give up", "give up what is computed", SPREAD;
     picture: Id::Picture, [c('*'), c('j')], "picture", "the pieces by where the metal goes, drawn: turn them, move the probe", SPREAD;
     thickness: Id::Measure, [c('z')], "thickness", "current density, or thickness at the target charge", SPREAD;
     set_spread: Id::TakeSpread, [c('s')], "set", "take what is computed into the project: evenness, and from now on the shares of what hangs there", SPREAD;
-    together: Id::Together, [c('w')], "", "the pieces that hang together now, or every piece with a print", SPREAD;
+    together: Id::Together, [c('w')], "", "the pieces that hang together now, or all that have a place in a tank; where none has, all with a print", SPREAD;
     everything: Id::Everything, [c('+'), c('a')], "everything else", "everything else: bring back, lock, leave and more", CLOSEOUT;
     mark: Id::Mark, [c('*'), c(' ')], "mark", "mark or unmark the selected piece for a refresh", HOLDS;
     refresh: Id::Refresh, [c('w')], "refresh", "refresh the marked pieces together: one new ageing hold for all", HOLDS;
@@ -253,6 +253,18 @@ pub const INSIDE: &[(&str, &str)] = &[
         "on the spread: the probe to the next place to watch; density or thickness; compute again when it is stale",
     ),
     (
+        ".",
+        "on the spread: what was before the last change beside what is now, or not",
+    ),
+    (
+        "1 to 9, 0, Enter",
+        "trying a change: what is to be done; what is taken back or off again; the next nine",
+    ),
+    (
+        "Enter, +",
+        "trying a change: the next figure; at the last, or + at once: write it down and compute it",
+    ),
+    (
         "1 to 9, 0, Enter",
         "on its masks: this kind of mask at the marker, or this mask off; the next nine",
     ),
@@ -293,7 +305,10 @@ impl Command {
     pub fn hint_now(&self, model: &Model) -> &'static str {
         match self.id {
             Id::Deal if model.facts.due.is_empty() => "actions",
+            Id::Actions if model.screen == Screen::Spread => "try a change",
             Id::Measure if model.spreads.measure == Measure::Thickness => "density",
+            Id::Undo if model.gives_up_spread() => "give up",
+            Id::GiveUp if model.key_of(Id::Undo).is_some() => "",
             Id::AddPiece if model.facts.pieces.is_empty() => "add a piece",
             _ => self.hint,
         }
@@ -373,6 +388,7 @@ impl Command {
                 need(model.spread_seen().is_some(), "nothing is computed yet")
             }
             Id::Refresh => need(!model.marked.is_empty(), "mark pieces first"),
+            Id::Undo if model.gives_up_spread() => Ok(()),
             Id::Undo | Id::Redo if !model.project.is_whole() => need(false, READING),
             Id::Undo => need(model.project.undo_target().is_some(), "nothing to undo"),
             Id::Redo => need(model.project.redo_target().is_some(), "nothing to redo"),

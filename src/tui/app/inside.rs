@@ -40,6 +40,7 @@ pub(super) fn key(model: &mut Model, key: Key) -> Option<Vec<Effect>> {
         Layer::Typing(typing) => super::typing::key(model, typing, key),
         Layer::Print(showing) => super::print::key(model, showing, key),
         Layer::Spread(showing) => super::spread::key(model, showing, key),
+        Layer::Changing(changing) => super::changing::key(model, changing, key),
         Layer::Masking(masking) => super::masking::key(model, masking, key),
         Layer::Locked(done) => in_lock(model, done, key),
     })
@@ -56,6 +57,7 @@ pub(super) fn paste(model: &mut Model, text: &str) {
         Some(Layer::Look(entry)) if entry.at_when => entry.when.paste(text),
         Some(Layer::Adding(adding)) => super::adding::paste(adding, text),
         Some(Layer::Typing(typing)) => typing.paste(text),
+        Some(Layer::Changing(changing)) => changing.paste(text),
         Some(Layer::Masking(masking)) => masking.paste(text),
         Some(Layer::Gates(list)) if list.at_when => list.when.paste(text),
         _ => {}

@@ -1,6 +1,6 @@
 //! What may lie on top of a screen.
 
-use super::{Adding, Field, Id, Masking, Showing, Spot, Task, Typing};
+use super::{Adding, Changing, Field, Id, Masking, Showing, Spot, Task, Typing};
 use crate::project::{Action, Finding, GateView, Refusal};
 
 /// One thing on top of the screen.
@@ -36,6 +36,8 @@ pub enum Layer {
     Print(Box<Showing>),
     /// The pieces of a tank by where the metal goes.
     Spread(Box<Showing>),
+    /// Trying a change of what hangs where.
+    Changing(Box<Changing>),
     /// The masks of a piece, over its print.
     Masking(Box<Masking>),
 }

@@ -3,9 +3,11 @@
 use std::sync::Arc;
 
 use super::{
-    AddNews, AddWork, Keymap, MaskWork, MaskedPrint, Notice, Print, Seen, Source, SpreadWork,
+    AddNews, AddWork, Keymap, MaskWork, MaskedPrint, Notice, Print, SceneWork, Seen, Source,
+    SpreadWork,
 };
 use crate::project::{Action, Decision, Project, Refusal, Silence};
+use crate::report::spread::Form;
 
 /// A key, as the shell translates it; releases never arrive.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -143,6 +145,8 @@ pub enum Message {
         /// What came of it.
         result: Result<Arc<Seen>, String>,
     },
+    /// What became of an [`Effect::EditScene`].
+    SceneEdited(Box<SceneWork>, Result<(), Failure>),
     /// The file of a print in a tank is another since it was computed.
     SpreadChanged(String),
     /// Whether the terminal draws pictures.
@@ -202,6 +206,15 @@ pub enum Effect {
     },
     /// Give up what is computed.
     StopSpread,
+    /// Write what was computed of a tank into a file of the project's folder.
+    WriteSpread {
+        /// Of which tank.
+        tank: String,
+        /// As what.
+        form: Form,
+    },
+    /// Change in `project.ron` what hangs where.
+    EditScene(Box<SceneWork>),
     /// Give up the print that is read.
     StopReading,
     /// Stop to the shell (Ctrl-Z), come back with `fg`.

@@ -7,11 +7,13 @@
 
 mod adding;
 mod bell;
+mod changing;
 mod commands;
 mod copying;
 mod deed;
 mod entry;
 mod facts;
+mod fixture;
 mod guide;
 mod inside;
 mod inside_look;
@@ -35,9 +37,11 @@ mod update;
 mod words;
 
 pub use adding::{AddNews, AddStep, AddWork, Adding, FoundPrint};
+pub use changing::{ChangeKind, ChangeStep, Changing, SceneWork};
 pub use commands::{Applies, Command, INSIDE, Id, commands, current_flows, keys_markdown};
 pub use entry::{Entry, Field};
 pub use facts::{Facts, Place, Station};
+pub use fixture::{Fixture, Stroke};
 pub use keymap::{BadPatch, Keymap, Rebinding, Word};
 pub use keys::NoSuchKey;
 pub use layer::{

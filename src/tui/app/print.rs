@@ -361,6 +361,14 @@ impl Showing {
         }
     }
 
+    /// The same without a marker.
+    pub fn unmarked(&self) -> Self {
+        Self {
+            marker: None,
+            ..self.clone()
+        }
+    }
+
     /// Whether the sides that face the eye are left out.
     pub fn is_open(&self) -> bool {
         self.eye.open != 0

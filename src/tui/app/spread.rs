@@ -2,15 +2,16 @@
 //! how it is looked at, and what the keys do there.
 
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
+use super::fixture::{Fixture, Stroke, corners, fixtures};
 use super::print::{ENLARGE, cut, enlarge, go, in_the_middle, most_of, next_dots, open_sides};
 use super::{Effect, Key, KeyCode, Layer, Marker, Message, Model, Screen, Showing};
 use crate::field::scene::{BodySpread, Cell, Place, Scene as FieldScene, Spread};
 use crate::mesh::Corner;
-use crate::project::{Definition, Piece, Tank};
+use crate::project::{Definition, Flow, Outline, Piece, SUPPLY_SAID, SceneEdit, Tank};
 use crate::report::spread::{over_mean, step_of};
-use crate::tui::picture::{Eye, Scene};
+use crate::tui::picture::{Eye, Picture, Scene, draw};
 use crate::units::{Instant, Length};
 
 /// What is asked of the worker: where the metal goes on some pieces in a tank.
@@ -22,14 +23,15 @@ pub struct SpreadWork {
     pub pieces: Vec<String>,
     /// What the project says of all that.
     pub definition: Box<Definition>,
-    /// The scene as far as the project says it: where it is another, a result
-    /// is stale.
-    pub outline: FieldScene,
+    /// The current that flows into just these pieces, where it is known.
+    pub flow: Option<Flow>,
+    /// What is asked as far as the project says it: where it is another, a
+    /// result is stale.
+    pub outline: Outline,
 }
 
 impl SpreadWork {
-    /// What will be taken as usual, a word each: kinetics and current are never
-    /// told.
+    /// What will be taken as usual, a word each.
     pub fn assumed_in_short(&self) -> Vec<&'static str> {
         let tank = self.definition.tank(&self.tank);
         let pieces = self.pieces.iter();
@@ -45,16 +47,18 @@ impl SpreadWork {
                 "where pieces hang",
             ),
             (
-                !is_said(|tank| tank.bath.conductivity_s_m.is_some()),
+                !is_said(|tank| {
+                    tank.bath.conductivity_s_m.is_some() || tank.bath.acid_copper().is_some()
+                }),
                 "conductivity",
             ),
-            (true, "kinetics"),
-            (true, "current"),
-            (!is_said(|tank| tank.inside.is_some()), "tank size"),
+            (!is_said(|tank| tank.bath.kinetics.is_some()), "kinetics"),
             (
-                !is_said(|tank| tank.anodes.iter().any(|anode| anode.plate.is_some())),
-                "anodes",
+                !is_said(|tank| tank.supply.holds.is_some()) && self.flow.is_none(),
+                "current",
             ),
+            (!is_said(|tank| tank.inside.is_some()), "tank size"),
+            (!is_said(Tank::has_placed_anode), "anodes"),
             (pieces.iter().any(undrawn), "no wires"),
         ];
         let taken = all.into_iter().filter(|(is_taken, _)| *is_taken);
@@ -63,12 +67,14 @@ impl SpreadWork {
 }
 
 /// What came of a tank, ready to be drawn.
-#[derive(Debug, PartialEq)]
+#[derive(Debug)]
 pub struct Seen {
     /// The pieces that were asked for.
     pub pieces: Vec<String>,
-    /// The scene that was asked for, as far as the project says it.
-    pub outline: FieldScene,
+    /// What was asked for, as far as the project says it.
+    pub outline: Outline,
+    /// The current that was taken because it flows.
+    pub flow: Option<Flow>,
     /// Where the current goes.
     pub spread: Spread,
     /// What was taken for want of anything told, and what has to be known of the
@@ -79,12 +85,28 @@ pub struct Seen {
     /// Pieces, wires and thieves in the tank, mm; the tint is the step of the
     /// scale.
     pub scene: Scene,
+    /// What stands beside them.
+    pub fixtures: Vec<(Fixture, Stroke)>,
+    /// The least and the greatest corner of the liquid, mm.
+    pub tank: Option<[Corner; 2]>,
     /// How it is looked at first.
     pub first: Eye,
     /// Of each face the body and the place among its cells.
     faces: Vec<(u32, u32)>,
     /// Of each body the share of its area in each of [`BANDS`].
     shares: Vec<[f64; BANDS.len()]>,
+    /// Of each body where the probe stands for each of its places to watch.
+    spots: Vec<Vec<Option<Marker>>>,
+    /// What was drawn last: it does until it is turned or the size is another.
+    drawn: Mutex<Option<(Eye, [usize; 2], Arc<Picture>)>>,
+}
+
+impl PartialEq for Seen {
+    /// The same question with the same answer: all else follows from these.
+    fn eq(&self, other: &Self) -> bool {
+        let asked = |seen: &Self| (seen.pieces.clone(), seen.outline.clone());
+        asked(self) == asked(other) && self.spread == other.spread
+    }
 }
 
 /// The bands of density over the mean in which areas are told: from how much,
@@ -116,10 +138,18 @@ fn cells(body: &BodySpread) -> &[Cell] {
 
 impl Seen {
     /// A result ready to be drawn. Takes a while for a large one.
-    pub fn of(work: SpreadWork, spread: Spread, assumed: Vec<String>) -> Self {
-        let mut faces = Vec::new();
-        let mut drawn = Vec::new();
+    pub fn of(
+        work: SpreadWork,
+        (asked, spread): (&FieldScene, Spread),
+        mut assumed: Vec<String>,
+    ) -> Self {
+        // A current that flows is told above all, not among what was assumed.
+        assumed.retain(|said| work.flow.is_none() || !said.starts_with(SUPPLY_SAID));
+        let (mut faces, mut drawn, mut spots) = (Vec::new(), Vec::new(), Vec::new());
         for (k, body) in (0..).zip(&spread.bodies) {
+            let first = faces.len();
+            let places = body.places.iter();
+            spots.push(places.map(|place| nearest(body, place, first)).collect());
             if !body.kind.is_cathode() {
                 continue;
             }
@@ -128,11 +158,16 @@ impl Seen {
                 drawn.push((cell.corners_mm, step_of(over_mean(body, cell))));
             }
         }
-        let scene = Scene::of(drawn);
+        let scene = Scene::among(drawn, &corners(asked));
         Self {
+            spots,
+            fixtures: fixtures(asked),
+            tank: asked.tank.map(|tank| [tank.min_mm, tank.max_mm]),
+            drawn: Mutex::default(),
             in_short: work.assumed_in_short(),
             pieces: work.pieces,
             outline: work.outline,
+            flow: work.flow,
             first: most_of(&scene),
             scene,
             shares: spread.bodies.iter().map(shares).collect(),
@@ -160,25 +195,51 @@ impl Seen {
         self.shares.get(at)
     }
 
-    /// The face of a piece whose middle is nearest to a place in the tank.
-    fn nearest(&self, piece: &str, at_mm: Corner) -> Option<Marker> {
-        let away = |cell: &Cell| {
-            let middle = cell.middle_mm();
-            [0, 1, 2]
-                .map(|k| (middle[k] - at_mm[k]).powi(2))
-                .iter()
-                .sum::<f64>()
-        };
-        let of_piece = (0..self.faces.len()).filter_map(|face| {
-            let (body, cell) = self.at(face).filter(|(body, _)| body.name == piece)?;
-            Some((away(cell), face, cell, body))
-        });
-        let (_, facet, cell, _) = of_piece.min_by(|a, b| a.0.total_cmp(&b.0))?;
-        Some(Marker {
-            facet,
-            at_mm: cell.middle_mm(),
-        })
+    /// Where the probe stands for a place to watch of a piece.
+    fn spot(&self, piece: &str, place: usize) -> Option<Marker> {
+        let at = self.spread.bodies.iter().position(|b| b.name == piece)?;
+        *self.spots.get(at)?.get(place)?
     }
+
+    /// The place to watch at which the probe stands, if it is one.
+    pub fn place_at(&self, marker: &Marker) -> Option<&Place> {
+        let (body, _) = self.faces.get(marker.facet)?;
+        let spots = self.spots.get(*body as usize)?;
+        let at = spots
+            .iter()
+            .position(|spot| spot.as_ref() == Some(marker))?;
+        self.spread.bodies.get(*body as usize)?.places.get(at)
+    }
+
+    /// The pieces as they are seen, so many dots wide and high; drawn again only
+    /// where that is another picture than the last.
+    pub fn drawn(&self, eye: &Eye, size: [usize; 2]) -> Arc<Picture> {
+        let mut drawn = self.drawn.lock().unwrap_or_else(PoisonError::into_inner);
+        match drawn.as_ref() {
+            Some((of, at, picture)) if (of, at) == (eye, &size) => Arc::clone(picture),
+            _ => {
+                let picture = Arc::new(draw(&self.scene, eye, size[0], size[1]));
+                *drawn = Some((*eye, size, Arc::clone(&picture)));
+                picture
+            }
+        }
+    }
+}
+
+/// The middle of a body's cell that is nearest to a place; `first` is the face
+/// of its first cell.
+fn nearest(body: &BodySpread, place: &Place, first: usize) -> Option<Marker> {
+    let away = |cell: &Cell| {
+        let middle = cell.middle_mm();
+        let off = [0, 1, 2].map(|k| (middle[k] - place.at_mm[k]).powi(2));
+        off.iter().sum::<f64>()
+    };
+    let each = cells(body).iter().enumerate();
+    let (at, cell) = each.min_by(|a, b| away(a.1).total_cmp(&away(b.1)))?;
+    Some(Marker {
+        facet: first + at,
+        at_mm: cell.middle_mm(),
+    })
 }
 
 fn shares(body: &BodySpread) -> [f64; BANDS.len()] {
@@ -229,8 +290,8 @@ pub struct Change {
 pub struct OfTank {
     /// What came of it last.
     pub seen: Option<Arc<Seen>>,
-    /// What the last change of the scene did.
-    pub changes: Vec<Change>,
+    /// What came of it before the scene was changed last.
+    pub before: Option<Arc<Seen>>,
     /// Why nothing came of it.
     pub fault: Option<String>,
     /// Whether a print's file is another since.
@@ -250,6 +311,11 @@ pub struct Spreads {
     pub measure: Measure,
     /// The selected place to watch.
     pub place: usize,
+    /// What takes back the changes that were tried from the screen, the latest
+    /// last.
+    pub back: Vec<SceneEdit>,
+    /// Whether the picture shows what was before beside what is now.
+    pub beside: bool,
     /// How it was last looked at.
     last: Option<Box<Showing>>,
 }
@@ -294,9 +360,10 @@ impl Spreads {
             }
         };
         if let Some(before) = known.seen.take()
-            && before.outline != seen.outline
+            && !before.outline.asks_as(&seen.outline)
         {
-            known.changes = changes(&before, &seen);
+            known.before = Some(before);
+            self.beside = true;
         }
         known.seen = Some(seen);
         known.fault = None;
@@ -313,16 +380,17 @@ impl Spreads {
     }
 }
 
-fn changes(before: &Seen, after: &Seen) -> Vec<Change> {
-    let both = after.pieces.iter().filter_map(|piece| {
+impl OfTank {
+    /// What the last change of the scene did to a piece that was there before.
+    pub fn change(&self, piece: &str) -> Option<Change> {
+        let (before, after) = (self.before.as_ref()?, self.seen.as_ref()?);
         let (old, new) = (before.body(piece)?, after.body(piece)?);
         Some(Change {
-            piece: piece.clone(),
+            piece: piece.to_owned(),
             least: [old.min_over_mean, new.min_over_mean],
             most: [old.max_over_mean, new.max_over_mean],
         })
-    });
-    both.collect()
+    }
 }
 
 impl Model {
@@ -341,7 +409,8 @@ impl Model {
     }
 
     /// The pieces that hang together in the tank that is shown: those in it now
-    /// with the selected one, else that alone; or every one.
+    /// with the selected one, else that alone; or every one that has a place, and
+    /// where none has, every one.
     fn spread_together(&self, tank: &Tank) -> Vec<&Piece> {
         let pieces = self.project.definition.pieces.iter();
         let hangs = |piece: &&Piece| {
@@ -351,7 +420,13 @@ impl Model {
         let selected = self.selected_piece();
         let is_selected = |piece: &&Piece| selected == Some(piece.name.as_str());
         if self.spreads.every {
-            return pieces.collect();
+            let placed = pieces.clone().filter(|piece| piece.hangs.is_some());
+            let placed: Vec<&Piece> = placed.collect();
+            return if placed.is_empty() {
+                pieces.collect()
+            } else {
+                placed
+            };
         }
         let hanging: Vec<&Piece> = pieces.clone().filter(hangs).collect();
         if hanging.iter().any(is_selected) || (selected.is_none() && !hanging.is_empty()) {
@@ -367,12 +442,21 @@ impl Model {
     /// In words: what is missing, and what would do.
     pub fn spread_asked(&self) -> Result<SpreadWork, String> {
         let (tank, pieces) = self.spread_scene()?;
+        let flow = self.flow_into(tank, &pieces);
         Ok(SpreadWork {
             tank: tank.name.clone(),
-            outline: self.project.definition.outline(tank, &pieces),
+            outline: self.project.definition.outline(tank, &pieces, flow),
+            flow,
             pieces: pieces.iter().map(|piece| piece.name.clone()).collect(),
             definition: Box::new(self.project.definition.clone()),
         })
+    }
+
+    /// The current that flows into just these pieces now, where it is known.
+    fn flow_into(&self, tank: &Tank, pieces: &[&Piece]) -> Option<Flow> {
+        let names: Vec<&str> = pieces.iter().map(|piece| piece.name.as_str()).collect();
+        let (state, definition) = (self.project.state(), &self.project.definition);
+        state.flow_into(definition, &tank.name, &names, self.now)
     }
 
     /// The tank and the pieces in it that are to be computed.
@@ -416,6 +500,13 @@ impl Model {
         self.spreads.of(&self.spread_tank()?.name)
     }
 
+    /// What came of the tank before it was changed last, while that is shown
+    /// beside what there is now.
+    pub fn spread_before(&self) -> Option<&Arc<Seen>> {
+        let before = self.spread_known()?.before.as_ref();
+        before.filter(|_| self.spreads.beside)
+    }
+
     /// What came of the tank that is shown.
     pub fn spread_seen(&self) -> Option<&Arc<Seen>> {
         self.spread_known()?.seen.as_ref()
@@ -447,7 +538,9 @@ impl Model {
             return false;
         };
         let is_other = |(tank, pieces): (&Tank, Vec<&Piece>)| {
-            self.project.definition.outline(tank, &pieces) != seen.outline
+            let flow = self.flow_into(tank, &pieces);
+            let now = self.project.definition.outline(tank, &pieces, flow);
+            !now.asks_as(&seen.outline)
         };
         known.changed || self.spread_scene().is_ok_and(is_other)
     }
@@ -466,7 +559,12 @@ impl Model {
         );
         let then: Vec<&str> = seen.pieces.iter().map(String::as_str).collect();
         Some(if now.is_empty() || now == then {
-            format!("stale: the scene is another now; {key} computes it again")
+            let what = if self.spread_known().is_some_and(|known| known.changed) {
+                "a print"
+            } else {
+                "the scene"
+            };
+            format!("stale: {what} is another now; {key} computes it again")
         } else {
             let (then, now) = (names(&then), names(&now));
             format!("this is of {then}; {key} computes it for {now}")
@@ -477,7 +575,7 @@ impl Model {
     pub fn target_mean(&self, piece: &str) -> Option<Length> {
         let definition = &self.project.definition;
         let piece = definition.piece(piece)?;
-        Some(definition.target_of(piece).mean())
+        Some(definition.mean_of(piece))
     }
 
     /// Asks the worker; one piece of work that goes on is given up.
@@ -515,6 +613,12 @@ impl Model {
             seen,
             who: who.unwrap_or_else(|| "unknown".to_owned()),
         }]
+    }
+
+    /// Whether the key of undo, which is one step back elsewhere, gives up what
+    /// is computed: the keypad has no Escape.
+    pub(super) fn gives_up_spread(&self) -> bool {
+        self.screen == Screen::Spread && self.spreads.solving.is_some()
     }
 
     /// Gives up the work that goes on.
@@ -568,8 +672,7 @@ impl Model {
         let (Some(seen), Some(piece)) = (self.spread_seen().cloned(), self.spread_piece()) else {
             return;
         };
-        let place = self.spread_places().get(self.spreads.place);
-        let Some(marker) = place.and_then(|place| seen.nearest(piece, place.at_mm)) else {
+        let Some(marker) = seen.spot(piece, self.spreads.place) else {
             return;
         };
         showing.marker = Some(marker);
@@ -583,6 +686,21 @@ impl Model {
             showing.eye.tilt = z.atan2(x.hypot(y)).to_degrees() as f32;
         }
         showing.centre(&seen.scene);
+    }
+
+    /// Without a probe the piece whose figures are told is in the middle of what
+    /// is enlarged.
+    fn centre_on_piece(&self, showing: &mut Showing) {
+        let seen = self.spread_seen().zip(self.spread_piece());
+        let body = seen.and_then(|(seen, piece)| Some((seen, seen.body(piece)?)));
+        if let Some((seen, body)) = body
+            && showing.marker.is_none()
+            && showing.eye.zoom > 1.0
+        {
+            let [low, high] = body.box_mm;
+            let middle = [0, 1, 2].map(|axis| f64::midpoint(low[axis], high[axis]));
+            showing.eye.centre = seen.scene.from_middle(middle);
+        }
     }
 
     /// Opens the picture of the tank that is shown.
@@ -634,8 +752,14 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
         Right | Char('6') => go(model, &mut showing, Some(scene), [1.0, 0.0]),
         Up | Char('8') => go(model, &mut showing, Some(scene), [0.0, 1.0]),
         Down | Char('2') => go(model, &mut showing, Some(scene), [0.0, -1.0]),
-        Char('+') => enlarge(&mut showing, scene, ENLARGE),
-        Char('-') => enlarge(&mut showing, scene, 1.0 / ENLARGE),
+        Char('+') => {
+            enlarge(&mut showing, scene, ENLARGE);
+            model.centre_on_piece(&mut showing);
+        }
+        Char('-') => {
+            enlarge(&mut showing, scene, 1.0 / ENLARGE);
+            model.centre_on_piece(&mut showing);
+        }
         Char('5') | Home => {
             showing.eye = seen.first;
             showing.centre(scene);
@@ -653,6 +777,7 @@ pub(super) fn key(model: &mut Model, mut showing: Box<Showing>, key: Key) -> Vec
         Char('9' | 'b') | PageUp => next_dots(model, &mut showing),
         Char('0' | 'n') => next_place(model, &mut showing),
         Char('z') => model.next_measure(),
+        Char('.' | ',') => model.spreads.beside = !model.spreads.beside,
         _ => {}
     }
     model.layers.push(Layer::Spread(showing));

@@ -95,6 +95,7 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.prints.changed(&piece);
             Vec::new()
         }
+        Message::SceneEdited(work, result) => super::changing::edited(model, *work, result),
         news @ (Message::SpreadAt { .. }
         | Message::SpreadSolved { .. }
         | Message::SpreadChanged(_)) => {
@@ -182,6 +183,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
     match id {
         Id::Deal => deal(model, model.due_row),
         Id::DealRow(row) => deal(model, row),
+        Id::Actions if model.screen == Screen::Spread => super::changing::open(model),
         Id::Actions => model.open_menu(model.spot.clone()),
         Id::PlaceUp => step_rows(model, false),
         Id::PlaceDown => step_rows(model, true),
@@ -209,6 +211,7 @@ pub(super) fn run(model: &mut Model, id: Id, key: Key) -> Vec<Effect> {
         }
         Id::Tick => return tick(model, model.item_row),
         Id::Sign => ask_sign(model),
+        Id::Undo if model.gives_up_spread() => return model.stop_spread(),
         Id::Undo => ask_undo(model),
         Id::Redo => ask_redo(model),
         Id::Sheet => return super::typing::write_sheet(model),

@@ -57,12 +57,20 @@ impl Scene {
     /// The scene of these faces: corners in mm, and a tint. What is not finite
     /// is left out.
     pub fn of(faces: impl IntoIterator<Item = ([Corner; 3], u8)>) -> Self {
+        Self::among(faces, &[])
+    }
+
+    /// The same; at its whole size these places are in the picture too.
+    pub fn among(faces: impl IntoIterator<Item = ([Corner; 3], u8)>, places: &[Corner]) -> Self {
         let given: Vec<(u32, [Corner; 3], u8)> = (0..)
             .zip(faces)
             .map(|(of, (corners, tint))| (of, corners, tint))
             .filter(|(_, corners, _)| corners.as_flattened().iter().all(|n| n.is_finite()))
             .collect();
-        let corners = || given.iter().flat_map(|(_, corners, _)| corners);
+        let corners = || {
+            let of_faces = given.iter().flat_map(|(_, corners, _)| corners);
+            of_faces.chain(places)
+        };
         let bound = |axis: usize, pick: fn(f64, f64) -> f64| {
             corners().map(|corner| corner[axis]).reduce(pick)
         };
@@ -81,6 +89,7 @@ impl Scene {
             })
             .collect();
         let order = neighbours(&faces, half);
+        let profile = profile(corners().map(|corner| from_middle(*corner)), half[2]);
         Self {
             boxes: order
                 .chunks(TOGETHER)
@@ -97,7 +106,7 @@ impl Scene {
             } else {
                 Vec::new()
             },
-            profile: profile(&faces, half[2]),
+            profile,
             faces,
             middle,
             half,
@@ -163,10 +172,10 @@ impl Scene {
 /// The steps of a profile.
 const STEPS: f32 = 64.0;
 
-fn profile(faces: &[Face], half: f32) -> Vec<[f32; 2]> {
+fn profile(corners: impl Iterator<Item = Point>, half: f32) -> Vec<[f32; 2]> {
     let mut profile = vec![[0.0_f32; 2]; STEPS as usize + 1];
     let step = half.max(f32::MIN_POSITIVE) / STEPS;
-    for [x, y, z] in faces.iter().flat_map(|face| face.corners) {
+    for [x, y, z] in corners {
         let at = (z.abs() / step) as usize;
         let [aside, high] = &mut profile[at.min(STEPS as usize)];
         *aside = aside.max(x.hypot(y));

@@ -18,7 +18,9 @@ use crate::store::{
     Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, piece_entry,
     read_file, sha256_hex, silences,
 };
-use crate::tui::app::{AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice, Seen};
+use crate::tui::app::{
+    AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice, SceneWork, Seen,
+};
 use crate::units::Instant;
 
 /// How often the folder is looked at for what other programs did.
@@ -45,6 +47,8 @@ pub(super) enum Job {
         who: String,
         clock: Instant,
     },
+    /// Change what hangs where.
+    EditScene(Box<SceneWork>),
     /// Remember who the user is.
     SaveWho(String),
     /// Let a notice go out, if it still stands.
@@ -257,6 +261,13 @@ impl Desk {
                 let taken = predicted.take(&mut self.folder, &who, (now, clock, None));
                 self.say_project();
                 self.say_taken(taken);
+            }
+            Job::EditScene(work) => {
+                let edited = self.folder.edit_scene(&work.edit);
+                // Also when refused: changing takes in what others wrote.
+                self.say_project();
+                let edited = edited.map_err(|error| trouble(&error));
+                self.say(Message::SceneEdited(work, edited));
             }
             Job::SaveWho(who) => {
                 if let Err(error) = Settings::remember_who(&who) {

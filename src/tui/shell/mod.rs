@@ -34,6 +34,7 @@ pub use tty::Tty;
 
 use crate::clock::Clock;
 use crate::project::Project;
+use crate::report::spread::Form;
 use crate::settings::{self, KeysFile, PrintDots, Settings, SettingsError};
 use crate::store::{Draft, Folder};
 use crate::tui::app::{AddWork, Dots, Effect, Failure, Layer, Message, Model, Notice, update};
@@ -125,6 +126,14 @@ pub fn run(
     };
     let outcome = shell.stay();
     shell.leave().and(outcome)
+}
+
+/// The file that what was computed of a tank is written into: of its name only
+/// what every system takes.
+fn spread_file(tank: &str, form: Form) -> String {
+    let plain = |c: char| if c.is_alphanumeric() { c } else { '_' };
+    let tank: String = tank.chars().take(60).map(plain).collect();
+    format!("spread-{tank}.{}", form.ending())
 }
 
 /// The project for the first frames: what is kept of a long one, while the
@@ -315,6 +324,13 @@ impl Shell<'_> {
                 self.keeper.ask(job)?;
             }
             Effect::StopSpread => self.spreader.stop(),
+            Effect::WriteSpread { tank, form } => {
+                let known = self.model.spreads.of(&tank);
+                if let Some(seen) = known.and_then(|known| known.seen.clone()) {
+                    self.spreader.write(seen, spread_file(&tank, form), form)?;
+                }
+            }
+            Effect::EditScene(work) => self.keeper.ask(Job::EditScene(work))?,
             Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,

@@ -192,14 +192,17 @@ pub(super) struct Standing {
 #[derive(Debug, Clone)]
 enum What {
     Print(Arc<Print>),
-    Spread(Arc<Seen>),
+    Spread(Arc<Seen>, Option<Arc<Seen>>),
 }
 
 impl What {
     fn is(&self, other: &Self) -> bool {
         match (self, other) {
             (Self::Print(a), Self::Print(b)) => Arc::ptr_eq(a, b),
-            (Self::Spread(a), Self::Spread(b)) => Arc::ptr_eq(a, b),
+            (Self::Spread(a, a_before), Self::Spread(b, b_before)) => {
+                let before = [a_before, b_before].map(|seen| seen.as_ref().map(Arc::as_ptr));
+                Arc::ptr_eq(a, b) && before[0] == before[1]
+            }
             _ => false,
         }
     }
@@ -222,7 +225,11 @@ impl Standing {
                 (showing.clone(), What::Print(print))
             }
             Some(Layer::Spread(showing)) => {
-                (showing.clone(), What::Spread(model.spread_seen()?.clone()))
+                let before = model.spread_before().cloned();
+                (
+                    showing.clone(),
+                    What::Spread(model.spread_seen()?.clone(), before),
+                )
             }
             _ => return None,
         };

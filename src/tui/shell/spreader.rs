@@ -1,6 +1,7 @@
 //! The thread that computes where the metal goes: that takes seconds, and the
 //! screen never waits.
 
+use std::collections::BTreeMap;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -13,15 +14,17 @@ use super::desk::{self, Waiting};
 use super::inbox::{Ending, Incoming};
 use crate::clock::{Clock as _, SystemClock};
 use crate::field::scene::PANELS;
+use crate::report::spread::{Form, Rows};
 use crate::spreading::{Asked, Unspread};
-use crate::store::{Disk as _, RealDisk, Stamp};
-use crate::tui::app::{Message, Seen, SpreadWork};
+use crate::store::{self, Disk as _, RealDisk, Stamp};
+use crate::tui::app::{Failure, Message, Seen, SpreadWork};
+use crate::tui::view::written;
 use crate::units::Watch as _;
 
 /// The spreader, seen from the loop. Its thread is never joined: what it does is
 /// for the screen alone.
 pub(super) struct Spreader {
-    jobs: Sender<(SpreadWork, u64)>,
+    jobs: Sender<Job>,
     /// The number of the work that is wanted; any other stops.
     wanted: Arc<AtomicU64>,
 }
@@ -40,14 +43,15 @@ impl Spreader {
             cache,
             panels: PANELS,
             wanted: Arc::clone(&wanted),
-            last: None,
+            stamps: BTreeMap::new(),
         };
         thread::Builder::new()
             .name("spreader".to_owned())
             .spawn(move || {
                 let tell = Ending(tell);
                 desk::work(&todo, &tell.0, |job| match job {
-                    Some((work, number)) => desk.perform(work, number, &tell.0),
+                    Some(Job::Solve(work, number)) => desk.solve(*work, number, &tell.0),
+                    Some(Job::Write(seen, name, form)) => Some(desk.write(&seen, &name, form)),
                     None => desk.follow(),
                 });
             })?;
@@ -57,14 +61,35 @@ impl Spreader {
     /// Computes it; what is still computed is given up.
     pub(super) fn solve(&self, work: SpreadWork) -> Result<(), ShellError> {
         let number = self.wanted.fetch_add(1, Ordering::SeqCst) + 1;
-        let sent = self.jobs.send((work, number));
-        sent.map_err(|_gone| ShellError::Worker)
+        self.ask(Job::Solve(Box::new(work), number))
+    }
+
+    /// Writes what came of a tank into a file of the project's folder.
+    pub(super) fn write(
+        &self,
+        seen: Arc<Seen>,
+        name: String,
+        form: Form,
+    ) -> Result<(), ShellError> {
+        self.ask(Job::Write(seen, name, form))
+    }
+
+    fn ask(&self, job: Job) -> Result<(), ShellError> {
+        self.jobs.send(job).map_err(|_gone| ShellError::Worker)
     }
 
     /// Gives up what is computed.
     pub(super) fn stop(&self) {
         self.wanted.fetch_add(1, Ordering::SeqCst);
     }
+}
+
+/// What the thread is asked.
+enum Job {
+    /// To compute it, under a number.
+    Solve(Box<SpreadWork>, u64),
+    /// To write a file of this name and form.
+    Write(Arc<Seen>, String, Form),
 }
 
 /// The files of a tank's prints with their stamps.
@@ -75,8 +100,8 @@ struct Desk {
     cache: Option<PathBuf>,
     panels: usize,
     wanted: Arc<AtomicU64>,
-    /// The tank that was computed last, with what its prints were read from.
-    last: Option<(String, Stamps)>,
+    /// Of each tank that was computed, what its prints were read from.
+    stamps: BTreeMap<String, Stamps>,
 }
 
 fn stamp(file: &Path) -> Option<Stamp> {
@@ -86,19 +111,27 @@ fn stamp(file: &Path) -> Option<Stamp> {
 impl Desk {
     /// Tells once that the file of a print is another.
     fn follow(&mut self) -> Option<Message> {
-        let (_, stamps) = self.last.as_ref()?;
-        let is_same = stamps.iter().all(|(file, then)| stamp(file) == *then);
-        let (tank, _) = self.last.take_if(|_| !is_same)?;
+        let is_other = |(_, stamps): &(&String, &Stamps)| {
+            stamps.iter().any(|(file, then)| stamp(file) != *then)
+        };
+        let tank = self.stamps.iter().find(is_other)?.0.clone();
+        self.stamps.remove(&tank);
         Some(Message::SpreadChanged(tank))
     }
 
+    fn write(&self, seen: &Seen, name: &str, form: Form) -> Message {
+        let content = written(&seen.spread, form, Rows::Triangle);
+        match store::write_out(&self.folder.join(name), content) {
+            Ok(()) => Message::Notice(format!("{name} is written into the project's folder")),
+            Err(error) => Message::Failed(Failure::Trouble {
+                message: error.message,
+                remedy: error.remedy,
+            }),
+        }
+    }
+
     /// What was given up tells nothing.
-    fn perform(
-        &mut self,
-        work: SpreadWork,
-        number: u64,
-        tell: &Sender<Incoming>,
-    ) -> Option<Message> {
+    fn solve(&mut self, work: SpreadWork, number: u64, tell: &Sender<Incoming>) -> Option<Message> {
         let say = |step, done| Message::SpreadAt { step, done };
         let waiting = Waiting::new(&self.wanted, number, tell, &say);
         if waiting.stopped() {
@@ -117,6 +150,7 @@ impl Desk {
             definition: &definition,
             tank: &work.tank,
             pieces: &work.pieces,
+            flow: work.flow,
             panels: self.panels,
         };
         let began = SystemClock.now();
@@ -126,7 +160,8 @@ impl Desk {
         let result = match answer {
             Ok(answer) => {
                 let assumed = [answer.assumed, answer.warnings].concat();
-                Ok(Arc::new(Seen::of(work, answer.spread, assumed)))
+                let came = (&answer.scene, answer.spread);
+                Ok(Arc::new(Seen::of(work, came, assumed)))
             }
             Err(Unspread::Told(why)) => Err(why),
             Err(Unspread::Stopped(_)) => return None,
@@ -134,7 +169,7 @@ impl Desk {
         if waiting.stopped() {
             return None;
         }
-        self.last = Some((tank.clone(), stamps));
+        self.stamps.insert(tank.clone(), stamps);
         Some(Message::SpreadSolved { tank, result })
     }
 }
@@ -195,7 +230,8 @@ mod tests {
         SpreadWork {
             tank: tank.name.clone(),
             pieces: vec!["cube".to_owned()],
-            outline: definition.outline(tank, &[&definition.pieces[0]]),
+            flow: None,
+            outline: definition.outline(tank, &[&definition.pieces[0]], None),
             definition: Box::new(definition),
         }
     }
@@ -206,7 +242,7 @@ mod tests {
             cache: Some(folder.join("cache")),
             panels: 600,
             wanted: Arc::new(AtomicU64::new(1)),
-            last: None,
+            stamps: BTreeMap::new(),
         }
     }
 
@@ -215,7 +251,7 @@ mod tests {
         let folder = folder();
         let mut desk = desk(folder.path());
         let (tell, inbox) = mpsc::channel();
-        let message = desk.perform(work([100.0; 3]), 1, &tell);
+        let message = desk.solve(work([100.0; 3]), 1, &tell);
         let Some(Message::SpreadSolved {
             result: Ok(seen), ..
         }) = message
@@ -234,7 +270,7 @@ mod tests {
         let steps = inbox.try_iter().count();
         assert!(steps > 3, "{steps} steps were told");
         // Kept: the second time nothing but the reading is left to do.
-        let again = desk.perform(work([100.0; 3]), 1, &tell);
+        let again = desk.solve(work([100.0; 3]), 1, &tell);
         assert!(matches!(
             again,
             Some(Message::SpreadSolved { result: Ok(_), .. })
@@ -254,7 +290,7 @@ mod tests {
         let (tell, _inbox) = mpsc::channel();
         let Some(Message::SpreadSolved {
             result: Err(why), ..
-        }) = desk.perform(work([5.0, 100.0, 100.0]), 1, &tell)
+        }) = desk.solve(work([5.0, 100.0, 100.0]), 1, &tell)
         else {
             panic!("it goes through the wall");
         };
@@ -263,11 +299,11 @@ mod tests {
             "{why}"
         );
         assert!(
-            desk.perform(work([100.0; 3]), 0, &tell).is_none(),
+            desk.solve(work([100.0; 3]), 0, &tell).is_none(),
             "another is wanted"
         );
         std::fs::remove_file(folder.path().join("cube.stl")).unwrap();
-        let gone = desk.perform(work([100.0; 3]), 1, &tell);
+        let gone = desk.solve(work([100.0; 3]), 1, &tell);
         assert!(
             matches!(&gone, Some(Message::SpreadSolved { result: Err(why), .. }) if why.contains("cube.stl"))
         );

@@ -52,6 +52,7 @@ fn over(model: &Model, width: usize) -> Vec<Row> {
     let about = match model.layers.iter().rev().nth(1) {
         Some(Layer::Print(_)) => "on a print",
         Some(Layer::Spread(_)) => "on the spread",
+        Some(Layer::Changing(_)) => "trying a change",
         Some(Layer::Masking(_)) => "on its masks",
         Some(Layer::Adding(_)) => "adding a piece",
         _ => return Vec::new(),

@@ -2,8 +2,8 @@
 //! key first.
 
 use crate::tui::app::{
-    AddStep, Cell, Checklist, Field, Form, Key, Keymap, Layer, MaskStep, Masking, Model, Showing,
-    Then, Typing,
+    AddStep, Cell, ChangeKind, ChangeStep, Changing, Checklist, Field, Form, Key, Keymap, Layer,
+    MaskStep, Masking, Model, Showing, Then, Typing,
 };
 
 type Hint = (&'static str, &'static str);
@@ -56,6 +56,7 @@ pub(super) fn hints(model: &Model, layer: &Layer) -> Vec<Hint> {
         Layer::Typing(typing) => of_typing(typing),
         Layer::Print(showing) => of_print(model, showing),
         Layer::Spread(showing) => of_spread(model, showing),
+        Layer::Changing(changing) => of_changing(model, changing),
         Layer::Masking(masking) => of_masking(model, masking),
         Layer::Locked(_) => vec![("7 3 Enter", "unlock")],
     }
@@ -156,6 +157,28 @@ fn of_masking(model: &Model, masking: &Masking) -> Vec<Hint> {
     }
 }
 
+/// The keys over the list of changes, and in the figures of one.
+fn of_changing(model: &Model, changing: &Changing) -> Vec<Hint> {
+    match &changing.step {
+        ChangeStep::List(_) => {
+            let rows = ChangeKind::ALL.len() + changing.edits(model).len();
+            let first = vec![("1-9 Enter", "take")];
+            [first, next_nine(rows), vec![("-", "back"), ("/", "help")]].concat()
+        }
+        ChangeStep::Fields { kind, fields, at } => {
+            let last = at + 1 == fields.len();
+            let does = match kind {
+                ChangeKind::File => "write it",
+                _ => "try it",
+            };
+            let mut hints = vec![("Enter", if last { does } else { "on" })];
+            hints.extend((!last).then_some(("+", does)));
+            hints.extend([("*", "empty"), ("-", "back")]);
+            hints
+        }
+    }
+}
+
 /// A print that is not there yet can only be waited for or left.
 fn of_print(model: &Model, showing: &Showing) -> Vec<Hint> {
     let known = model.prints.of(&showing.piece);
@@ -226,6 +249,10 @@ fn of_spread(model: &Model, showing: &Showing) -> Vec<Hint> {
         ("9", "dots"),
         ("5", "at first"),
     ]);
+    let has_before = model
+        .spread_known()
+        .is_some_and(|known| known.before.is_some());
+    hints.extend(has_before.then_some((".", "before")));
     if is_larger {
         hints.push(("Esc", "back"));
     }

@@ -17,6 +17,9 @@ pub(super) fn draw(model: &Model, layer: &Layer, pen: &mut Pen<'_>, area: Rect) 
         Layer::Gates(list) => gate_rows(model, list, usize::from(area.width)),
         Layer::Adding(adding) => super::adding::rows(model, adding, usize::from(area.width)),
         Layer::Typing(typing) => super::typing::rows(model, typing, usize::from(area.width)),
+        Layer::Changing(changing) => {
+            super::changing::rows(model, changing, usize::from(area.width))
+        }
         Layer::Masking(masking) => super::masking::rows(model, masking, usize::from(area.width)),
         Layer::Refused(refused) => refused_rows(refused, usize::from(area.width)),
         Layer::Confirm(confirm) => confirm_rows(model, confirm, usize::from(area.width)),

@@ -5,8 +5,10 @@
 //! takes the screen's place and leaves the due list where it is.
 
 mod adding;
+mod changing;
 mod closeout;
 mod due;
+mod export;
 mod far;
 mod help;
 mod hints;
@@ -27,6 +29,7 @@ use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
+pub use export::written;
 pub use theme::{Colours, Role, Theme};
 
 use crate::report::safe::fitted;
@@ -142,7 +145,7 @@ pub fn picture_place(model: &Model, theme: &Theme, area: Rect) -> Option<Rect> {
 pub fn picture(model: &Model, theme: &Theme, size: (usize, usize)) -> Option<Image> {
     match model.layers.last() {
         Some(Layer::Print(showing)) => print::image(model, showing, *theme, size),
-        Some(Layer::Spread(showing)) => Some(scale::image(showing, model.spread_seen()?, size)),
+        Some(Layer::Spread(showing)) => spread::image(model, showing, size),
         _ => None,
     }
 }

@@ -7,9 +7,10 @@ use ratatui::style::{Color, Style};
 use super::pen::Pen;
 use super::print::{BITS, LEAST, marker};
 use super::{Role, Theme};
+use crate::mesh::Corner;
 use crate::report::spread::{STEPS, colour, over_mean, step_of};
-use crate::tui::app::{CELL, Dots, Seen, Showing, band_of};
-use crate::tui::picture::{Dot, Image, Picture, draw as drawn};
+use crate::tui::app::{CELL, Dots, Fixture, Seen, Showing, Stroke, band_of};
+use crate::tui::picture::{Dot, Image, Picture};
 
 /// Half as light at least, so that the scale still reads in shade.
 const SHADE: f32 = 0.55;
@@ -55,15 +56,16 @@ fn rgb(over_mean: f64, light: f32) -> u32 {
         .fold(0, |rgb, part| rgb << 8 | (f32::from(part) * light) as u32)
 }
 
-/// Draws the pieces with the probe.
+/// Draws the pieces in their tank, with the probe.
 pub(super) fn in_cells(showing: &Showing, seen: &Seen, dots: Dots, pen: &mut Pen<'_>, area: Rect) {
     let size = (usize::from(area.width), usize::from(area.height));
-    let picture = drawn(&seen.scene, &showing.eye, size.0 * CELL.0, size.1 * CELL.1);
+    let picture = seen.drawn(&showing.eye, [size.0 * CELL.0, size.1 * CELL.1]);
+    let picture = picture.as_ref();
     let theme = pen.theme();
     for y in 0..size.1 {
         for x in 0..size.0 {
             let cell = Cell {
-                picture: &picture,
+                picture,
                 seen,
                 at: (x, y),
                 theme,
@@ -76,7 +78,101 @@ pub(super) fn in_cells(showing: &Showing, seen: &Seen, dots: Dots, pen: &mut Pen
             pen.cell(area, (x, y), glyph, style);
         }
     }
-    marker(showing, &seen.scene, &picture, pen, area);
+    draw_fixtures(seen, picture, pen, area);
+    marker(showing, &seen.scene, picture, pen, area);
+}
+
+/// Walls, anodes, shields and wires in letters where no piece is seen: they are
+/// glass, so that nothing of a piece is hidden.
+fn draw_fixtures(seen: &Seen, picture: &Picture, pen: &mut Pen<'_>, area: Rect) {
+    let theme = pen.theme();
+    let step = CELL.0 as f32 / picture.view.scale;
+    for (fixture, stroke) in &seen.fixtures {
+        let (glyph, style) = fixture_sign(*fixture, theme);
+        let rim = rim(*stroke, step).into_iter().map(|at| (at, true));
+        let within = within(*stroke, step).into_iter().map(|at| (at, false));
+        for (at, is_rim) in within.chain(rim) {
+            let Some((x, y)) = dot_of(seen, picture, at) else {
+                continue;
+            };
+            let (column, line) = (x / CELL.0, y / CELL.1);
+            let is_in = column < usize::from(area.width) && line < usize::from(area.height);
+            let is_drawn = is_rim || (column + line % 2 * 2).is_multiple_of(4);
+            if is_in && is_drawn && !is_covered(picture, (column, line)) {
+                pen.cell(area, (column, line), glyph, style);
+            }
+        }
+    }
+}
+
+/// What draws a fixture: its letter, or a dot for a wall.
+pub(super) fn fixture_sign(fixture: Fixture, theme: Theme) -> (char, Style) {
+    let dot = if theme.is_ascii() { '\'' } else { '\u{b7}' };
+    let role = match fixture {
+        Fixture::Anode => Role::Metal,
+        Fixture::Wall => Role::Plain,
+        _ => Role::Soon,
+    };
+    (fixture.letter().unwrap_or(dot), theme.style(role))
+}
+
+/// Whether so much of a piece is seen in a cell that it is drawn there.
+fn is_covered(picture: &Picture, (column, line): (usize, usize)) -> bool {
+    let (left, top) = (column * CELL.0, line * CELL.1);
+    let places = (top..top + CELL.1).flat_map(|y| (left..left + CELL.0).map(move |x| (x, y)));
+    let seen = places.filter(|(x, y)| picture.seen(*x, *y).is_some());
+    seen.count() >= CELL.0
+}
+
+/// The dot at which a place in the tank is seen.
+fn dot_of(seen: &Seen, picture: &Picture, at: Corner) -> Option<(usize, usize)> {
+    let [x, y, _] = picture.view.place(seen.scene.from_middle(at));
+    let is_in = x >= 0.0 && y >= 0.0 && x < picture.width as f32 && y < picture.height as f32;
+    is_in.then_some((x as usize, y as usize))
+}
+
+/// No stroke has more points along it: what is enlarged beyond that has gaps.
+const MOST_POINTS: f64 = 2000.0;
+
+/// The same of the points within a plate, for each of its sides.
+const MOST_WITHIN: f64 = 100.0;
+
+/// The places from here along a side, `step` mm apart, at most so many.
+fn along(from: Corner, side: Corner, step: f32, most: f64) -> impl Iterator<Item = Corner> {
+    let long = side.iter().map(|part| part * part).sum::<f64>().sqrt();
+    let count = (long / f64::from(step)).clamp(1.0, most).ceil();
+    (0..=count as u32).map(move |n| {
+        let part = f64::from(n) / count;
+        [0, 1, 2].map(|axis| from[axis] + part * side[axis])
+    })
+}
+
+/// Places along a line, or around a plate.
+fn rim(stroke: Stroke, step: f32) -> Vec<Corner> {
+    let plus = |a: Corner, b: Corner| [0, 1, 2].map(|axis| a[axis] + b[axis]);
+    let sides = match stroke {
+        Stroke::Line(from, to) => vec![(from, [0, 1, 2].map(|axis| to[axis] - from[axis]))],
+        Stroke::Plate(first, [wide, high]) => vec![
+            (first, wide),
+            (plus(first, high), wide),
+            (first, high),
+            (plus(first, wide), high),
+        ],
+    };
+    let sides = sides.into_iter();
+    sides
+        .flat_map(|(from, side)| along(from, side, step, MOST_POINTS))
+        .collect()
+}
+
+/// Places all over a plate.
+fn within(stroke: Stroke, step: f32) -> Vec<Corner> {
+    let Stroke::Plate(first, [wide, high]) = stroke else {
+        return Vec::new();
+    };
+    along(first, high, step, MOST_WITHIN)
+        .flat_map(|from| along(from, wide, step, MOST_WITHIN))
+        .collect()
 }
 
 /// One cell over a picture.
@@ -171,9 +267,20 @@ impl Cell<'_> {
     }
 }
 
+/// Grey for walls, copper, acrylic, and light wires.
+fn fixture_rgb(fixture: Fixture) -> u32 {
+    match fixture {
+        Fixture::Wall => 0x70_70_70,
+        Fixture::Anode => 0xb8_73_33,
+        Fixture::Shield => 0x6a_a0_d8,
+        Fixture::Wire => 0xd0_d0_d0,
+        Fixture::Thief => 0xe0_a0_e0,
+    }
+}
+
 /// The pieces as the terminal's own picture, so many dots wide and high.
 pub(super) fn image(showing: &Showing, seen: &Seen, (width, height): (usize, usize)) -> Image {
-    let picture = drawn(&seen.scene, &showing.eye, width, height);
+    let picture = seen.drawn(&showing.eye, [width, height]);
     let marked = showing.marker.map(|marker| {
         let at = picture.view.place(seen.scene.from_middle(marker.at_mm));
         (at, showing.sees_marker(&seen.scene))
@@ -187,8 +294,16 @@ pub(super) fn image(showing: &Showing, seen: &Seen, (width, height): (usize, usi
             Some(rgb(over(seen, dot), dot.light))
         })
     });
-    Image {
-        width,
-        dots: dots.collect(),
+    let mut dots: Vec<Option<u32>> = dots.collect();
+    for (fixture, stroke) in &seen.fixtures {
+        let every = rim(*stroke, 1.0 / picture.view.scale);
+        for (x, y) in every
+            .into_iter()
+            .filter_map(|at| dot_of(seen, &picture, at))
+        {
+            let dot = &mut dots[y * width + x];
+            *dot = dot.or(Some(fixture_rgb(*fixture)));
+        }
     }
+    Image { width, dots }
 }

@@ -8,11 +8,15 @@ use super::pen::{Pen, Row, bar, below, line_of, wrapped};
 use super::print::{HIDDEN_MARK, MARK, turned, turned_in_short};
 use super::{Role, how_to_begin, is_narrow, or_edit, scale};
 use crate::field::scene::{BodySpread, Kind, direction_words};
-use crate::project::{Tank, Target};
+use crate::project::{Flow, Tank, Target};
 use crate::report::safe::{fitted, pad, pad_left};
 use crate::report::spread::over_mean;
-use crate::tui::app::{BANDS, Change, Dots, Id, Measure, Model, OfTank, Seen, Showing, band_of};
-use crate::units::{A_DM2, CM, UM, clock_span, number};
+use crate::tui::app::{
+    BANDS, Change, Dots, Fixture, Id, Measure, Model, OfTank, Seen, Showing, Solving, SpreadWork,
+    band_of,
+};
+use crate::tui::picture::Image;
+use crate::units::{A_DM2, CM, Length, clock_span, number};
 
 /// Draws what is known of the tank.
 pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
@@ -36,8 +40,33 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         let tank = model.spread_tank().map_or("", |tank| &tank.name);
         let rest = Showing::of(tank, seen.first);
         let showing = model.spreads.showing(tank).unwrap_or(&rest);
-        scale::in_cells(showing, seen, cell_dots(model, showing), pen, right);
+        let (place, signs) = above_signs(right);
+        scale::in_cells(showing, seen, cell_dots(model, showing), pen, place);
+        fixture_signs(seen, pen, signs);
     }
+}
+
+/// A place, and the line under it for the signs of what stands beside pieces.
+fn above_signs(area: Rect) -> (Rect, Rect) {
+    let high = area.height.saturating_sub(1);
+    let under = line_of(area, usize::from(high));
+    (
+        Rect {
+            height: high,
+            ..area
+        },
+        under,
+    )
+}
+
+/// `A anode  S shield`, as far as they are there.
+fn fixture_signs(seen: &Seen, pen: &mut Pen<'_>, area: Rect) {
+    let is_there = |sort: &Fixture| seen.fixtures.iter().any(|(fixture, _)| fixture == sort);
+    let words = Fixture::NAMED.into_iter().filter(is_there);
+    let words: Vec<String> = words
+        .filter_map(|sort| Some(format!("{} {}", sort.letter()?, sort.word())))
+        .collect();
+    pen.row(area, &Row::plain(words.join(" ")));
 }
 
 /// The figures, and beside them the picture.
@@ -113,18 +142,12 @@ impl Told {
         let title = format!("where the metal goes in {}{pieces}", fitted(tank, 20));
         self.rows.push(Row::of(Role::Title, fitted(&title, width)));
         if let Some(solving) = &model.spreads.solving {
-            let passed = model.now.since(solving.began).max(0.0);
-            let left = if solving.done > 0.1 {
-                let left = passed / solving.done - passed;
-                format!(", about {} left", clock_span(left))
-            } else {
-                String::new()
-            };
-            let stop = model.key_of(Id::GiveUp).unwrap_or_default();
+            let keys = [Id::Undo, Id::GiveUp].map(|id| model.key_of(id));
+            let keys: Vec<String> = keys.into_iter().flatten().collect();
             let text = format!(
-                "computing: {} ... {:.0} %{left}; {stop} gives up",
-                solving.step,
-                solving.done * 100.0
+                "{}; {} gives up",
+                progress(model, solving),
+                keys.join(" or ")
             );
             self.say(Role::Soon, &text, width);
         } else if let Some(text) = model.spread_stale_words() {
@@ -156,43 +179,34 @@ impl Told {
             );
             self.say(Role::Strong, &text, width);
         }
-        let assumed = format!("? assumed: {}", asked.assumed_in_short().join(", "));
-        self.say(Role::Soon, &assumed, width);
-        let edit = or_edit(model);
-        let Some(tank) = model.spread_tank() else {
-            return;
-        };
-        let is_loose = |name: &&String| {
-            let piece = asked.definition.piece(name);
-            piece.is_some_and(|piece| piece.hangs.is_none())
-        };
-        let loose = asked.pieces.iter().find(is_loose);
-        let missing = [
-            (tank.inside.is_none()).then(|| {
-                format!(
-                    "tank `{}` has no inside size: inside: (\"45cm\", \"32cm\", \"45cm\"), fill: \"42cm\"",
-                    tank.name
-                )
-            }),
-            (tank.anodes.iter().all(|anode| anode.plate.is_none())).then(|| {
-                "no anode has a place: plate: (at: (\"0cm\", \"16cm\", \"20cm\"), facing: (1, 0, 0), size: \
-                 (\"20cm\", \"30cm\"))"
-                    .to_owned()
-            }),
-            (tank.bath.conductivity_s_m.is_none())
-                .then(|| "the bath has no conductivity: conductivity_s_m: 25".to_owned()),
-            loose.map(|piece| {
-                let [x, y, z] = middle_cm(tank);
-                format!("`{piece}` has no place: hangs: (at: (\"{x}cm\", \"{y}cm\", \"{z}cm\"))")
-            }),
-        ];
-        let missing: Vec<String> = missing.into_iter().flatten().collect();
+        self.rests_in_short(model, &asked.assumed_in_short(), asked.flow, width);
+        let missing = model.spread_tank().map(|tank| untold(tank, &asked));
+        let missing = missing.unwrap_or_default();
         if !missing.is_empty() {
+            let edit = or_edit(model);
             let text = format!("taken as usual unless project.ron{edit}, tells it:");
             self.say(Role::Plain, &text, width);
         }
         for text in missing {
             self.say(Role::Soon, &format!("? {text}"), width);
+        }
+    }
+
+    /// The current that was taken because it flows, and what was assumed.
+    fn rests_in_short(
+        &mut self,
+        model: &Model,
+        assumed: &[&str],
+        flow: Option<Flow>,
+        width: usize,
+    ) {
+        if let Some(flow) = flow {
+            let said = model.project.definition.flow_words(flow);
+            self.say(Role::Plain, &format!("= {said}"), width);
+        }
+        if !assumed.is_empty() {
+            let assumed = format!("? assumed: {}", assumed.join(", "));
+            self.say(Role::Soon, &assumed, width);
         }
     }
 
@@ -216,18 +230,21 @@ impl Told {
             self.rows.push(Row::of(Role::Strong, ohm));
             self.rows.push(Row::plain(drive));
         }
-        let assumed = format!("? assumed: {}", seen.in_short.join(", "));
-        self.say(Role::Soon, &assumed, width);
+        self.rests_in_short(model, &seen.in_short, seen.flow, width);
         self.table(model, seen, width);
-        let known = model.spread_known();
-        let changes = known.map_or(&[][..], |known| &known.changes);
-        for change in changes {
-            self.say(Role::Good, &change_words(change), width);
+        let change = model.spread_piece().zip(model.spread_known());
+        if let Some(change) = change.and_then(|(piece, known)| known.change(piece)) {
+            self.say(Role::Good, &change_words(&change), width);
         }
     }
 
     fn table(&mut self, model: &Model, seen: &Seen, width: usize) {
-        let (is_short, name) = (width < 46, if width < 46 { 10 } else { 12 });
+        let is_short = width < 46;
+        let name = match width {
+            0..46 => 10,
+            46..60 => 12,
+            _ => 18,
+        };
         let unit = model.project.definition.units.density();
         let (mean, range) = if is_short {
             (String::new(), "")
@@ -309,14 +326,18 @@ impl Told {
         let Some(shares) = seen.shares(&body.name) else {
             return;
         };
-        let mean = model.target_mean(&body.name).map(|mean| mean.to(UM));
+        let unit = model.project.definition.units.thickness();
+        let mean = model.target_mean(&body.name).map(|mean| mean.to(unit));
         let is_thickness = model.spreads.measure == Measure::Thickness;
         let title = if is_thickness {
-            "area by um at the target charge"
+            format!("area by {} at the target charge", unit.symbol)
         } else {
-            "area by density over the mean"
+            "area by density over the mean".to_owned()
         };
-        self.rows.push(Row::of(Role::Title, fitted(title, width)));
+        self.rows.push(Row::of(Role::Title, fitted(&title, width)));
+        let before = model
+            .spread_known()
+            .and_then(|known| known.before.as_ref()?.shares(&body.name));
         let most = shares.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
         let room = width.saturating_sub(36).clamp(4, 24);
         for (band, share) in shares.iter().enumerate().rev() {
@@ -324,16 +345,15 @@ impl Told {
                 Some(mean) if is_thickness => thick_words(band, mean),
                 _ => BANDS[band].1.to_owned(),
             };
-            let percent = match share * 100.0 {
-                share if share > 0.0 && share < 1.0 => "<1 %".to_owned(),
-                share => format!("{share:.0} %"),
-            };
             let filled = bar(room, share / most, 0.0).replace('\u{b7}', " ");
+            let was = before.map_or_else(String::new, |before| {
+                format!("was {} ", pad_left(&percent(before[band]), 4))
+            });
             let target = target_words(model, body, band);
             let line = format!(
-                "    {} {} {filled} {target}",
+                "    {} {} {was}{filled} {target}",
                 pad(&words, 12),
-                pad_left(&percent, 5)
+                pad_left(&percent(*share), 5)
             );
             self.samples.push((self.rows.len(), band));
             self.rows.push(Row::plain(fitted(line.trim_end(), width)));
@@ -354,6 +374,59 @@ impl Told {
         for assumed in &seen.assumed {
             self.say(Role::Soon, &format!("? assumed: {assumed}"), width);
         }
+    }
+}
+
+/// How far the work is, and how long still.
+fn progress(model: &Model, solving: &Solving) -> String {
+    let passed = model.now.since(solving.began).max(0.0);
+    let left = if solving.done > 0.1 {
+        let left = passed / solving.done - passed;
+        format!(", about {} left", clock_span(left))
+    } else {
+        String::new()
+    };
+    format!(
+        "computing: {} ... {:.0} %{left}",
+        solving.step,
+        solving.done * 100.0
+    )
+}
+
+/// What `project.ron` does not tell of a scene, each with what would do.
+fn untold(tank: &Tank, asked: &SpreadWork) -> Vec<String> {
+    let is_loose = |name: &&String| {
+        let piece = asked.definition.piece(name);
+        piece.is_some_and(|piece| piece.hangs.is_none())
+    };
+    let loose = asked.pieces.iter().find(is_loose);
+    let missing = [
+        (tank.inside.is_none()).then(|| {
+            format!(
+                "tank `{}` has no inside size: inside: (\"45cm\", \"32cm\", \"45cm\"), fill: \"42cm\"",
+                tank.name
+            )
+        }),
+        (!tank.has_placed_anode()).then(|| {
+            "no anode has a place: plate: (at: (\"0cm\", \"16cm\", \"20cm\"), facing: (1, 0, 0), size: \
+             (\"20cm\", \"30cm\"))"
+                .to_owned()
+        }),
+        (tank.bath.conductivity_s_m.is_none() && tank.bath.acid_copper().is_none())
+            .then(|| "the bath has no conductivity: conductivity_s_m: 25".to_owned()),
+        loose.map(|piece| {
+            let [x, y, z] = middle_cm(tank);
+            format!("`{piece}` has no place: hangs: (at: (\"{x}cm\", \"{y}cm\", \"{z}cm\"))")
+        }),
+    ];
+    missing.into_iter().flatten().collect()
+}
+
+/// A share of an area in full percent.
+fn percent(share: f64) -> String {
+    match share * 100.0 {
+        share if share > 0.0 && share < 1.0 => "<1 %".to_owned(),
+        share => format!("{share:.0} %"),
     }
 }
 
@@ -394,20 +467,24 @@ fn target_words(model: &Model, body: &BodySpread, band: usize) -> String {
         return String::new();
     };
     let target = definition.target_of(piece);
-    let mean = target.mean().to(UM);
+    let mean = definition.mean_of(piece);
+    let shown = |thickness: Length| {
+        let unit = definition.units.thickness();
+        format!("{} {}", number(thickness.to(unit), 2), unit.symbol)
+    };
     let mut words = Vec::new();
     if band == band_of(1.0) {
-        words.push(format!("< mean {} um", number(mean, 2)));
+        words.push(format!("< mean {}", shown(mean)));
     }
     if let Target::Minimum(least) = target
-        && band == band_of(least.to(UM) / mean)
+        && band == band_of(least / mean)
     {
-        words.push(format!("< least wanted {} um", number(least.to(UM), 2)));
+        words.push(format!("< least wanted {}", shown(least)));
     }
     words.join("  ")
 }
 
-/// `24 to 38` of a band, um.
+/// `24 to 38` of a band, in the unit of the mean.
 fn thick_words(band: usize, mean: f64) -> String {
     let from = number(BANDS[band].0 * mean, 2);
     match BANDS.get(band + 1) {
@@ -436,14 +513,17 @@ fn probe_rows(model: &Model, seen: &Seen, showing: &Showing, width: usize) -> Ve
         return Vec::new();
     };
     let is_seen = showing.sees_marker(&seen.scene);
-    let over = over_mean(body, cell);
+    // A place is told by what is around it too, as in the list.
+    let watched = seen.place_at(&marker);
+    let over = watched.map_or_else(|| over_mean(body, cell), |place| place.over_mean);
     let unit = model.project.definition.units.density();
     let density = format!(
         "{} {}, {} the mean",
-        number(A_DM2.of(cell.i_a_dm2).to(unit), 3),
+        number(A_DM2.of(over * body.mean_a_dm2).to(unit), 3),
         unit.symbol,
         times(over)
     );
+    let what = watched.map_or("this triangle", |place| place.what.as_str());
     let thick = model
         .target_mean(&body.name)
         .filter(|_| body.kind == Kind::Piece);
@@ -456,7 +536,7 @@ fn probe_rows(model: &Model, seen: &Seen, showing: &Showing, width: usize) -> Ve
     let place = direction_words(body.box_mm, marker.at_mm);
     let behind = if is_seen { "" } else { "; behind what is seen" };
     let text = format!(
-        "{}: predicted {density}{thick}; {place}, x {x} y {y} z {z} mm in the tank{behind}",
+        "{}, {what}: predicted {density}{thick}; {place}, x {x} y {y} z {z} mm in the tank{behind}",
         fitted(&body.name, 16)
     );
     let sign = if is_seen { MARK } else { HIDDEN_MARK };
@@ -505,10 +585,11 @@ pub(super) fn picture(model: &Model, showing: &Showing, pen: &mut Pen<'_>, area:
     };
     let width = usize::from(area.width);
     let short = is_narrow(width);
-    let what = if short {
-        "over the mean"
-    } else {
-        "current density over the mean"
+    let what = match (model.spreads.measure, short) {
+        (Measure::Thickness, false) => "thickness at the target charge",
+        (Measure::Thickness, true) => "thickness",
+        (Measure::Density, false) => "current density over the mean",
+        (Measure::Density, true) => "over the mean",
     };
     let turned = if short {
         turned_in_short(showing)
@@ -521,11 +602,54 @@ pub(super) fn picture(model: &Model, showing: &Showing, pen: &mut Pen<'_>, area:
     match model.prints.dots(showing) {
         // The shell draws there.
         Dots::Picture => pen.clear(place),
-        dots => scale::in_cells(showing, seen, dots, pen, place),
+        dots => in_cells(model, (showing, seen), dots, pen, place),
     }
     let under = below(area, usize::from(1 + place.height));
     pen.rows(under, &told);
-    legend(model, pen, line_of(under, 0));
+    let used = legend(model, pen, line_of(under, 0));
+    let beside = Rect {
+        x: area.x + used.min(area.width),
+        width: area.width.saturating_sub(used),
+        ..line_of(under, 0)
+    };
+    fixture_signs(seen, pen, beside);
+}
+
+/// What there is now; left of it what was before the last change, if that is to
+/// be seen.
+fn in_cells(
+    model: &Model,
+    (showing, seen): (&Showing, &Seen),
+    dots: Dots,
+    pen: &mut Pen<'_>,
+    area: Rect,
+) {
+    let Some(before) = model.spread_before().filter(|_| area.width >= BESIDE) else {
+        return scale::in_cells(showing, seen, dots, pen, area);
+    };
+    let [left, right] = side_by_side(area);
+    let unmarked = showing.unmarked();
+    for (place, showing, seen, word) in [
+        (left, &unmarked, before.as_ref(), "before"),
+        (right, showing, seen, "now"),
+    ] {
+        pen.row(line_of(place, 0), &Row::of(Role::Title, word));
+        scale::in_cells(showing, seen, dots, pen, below(place, 1));
+    }
+}
+
+/// From so many columns on there is room for two pictures.
+const BESIDE: u16 = 50;
+
+/// Two halves with a column between them.
+fn side_by_side(area: Rect) -> [Rect; 2] {
+    let width = area.width.saturating_sub(1) / 2;
+    let half = Rect { width, ..area };
+    let right = Rect {
+        x: area.x + area.width - width,
+        ..half
+    };
+    [half, right]
 }
 
 /// Where the picture is, and the rows under it; the first is the legend's.
@@ -560,15 +684,31 @@ pub(super) fn place(model: &Model, showing: &Showing, area: Rect) -> Option<Rect
     (is_picture && !place.is_empty()).then_some(place)
 }
 
+/// The terminal's own picture: what was before and what is now side by side, if
+/// that is to be seen.
+pub(super) fn image(model: &Model, showing: &Showing, size: (usize, usize)) -> Option<Image> {
+    let seen = model.spread_seen()?;
+    let Some(before) = model.spread_before() else {
+        return Some(scale::image(showing, seen, size));
+    };
+    let half = (size.0 / 2, size.1);
+    let unmarked = showing.unmarked();
+    let left = scale::image(&unmarked, before, half);
+    let right = scale::image(showing, seen, half);
+    let lines = left
+        .dots
+        .chunks(half.0.max(1))
+        .zip(right.dots.chunks(half.0.max(1)));
+    Some(Image {
+        width: 2 * half.0,
+        dots: lines.flat_map(|(a, b)| [a, b].concat()).collect(),
+    })
+}
+
 /// That it is computed again, or stale.
 fn stands(model: &Model, known: Option<&OfTank>) -> Option<Row> {
     if let Some(solving) = &model.spreads.solving {
-        let text = format!(
-            "computing: {} ... {:.0} %",
-            solving.step,
-            solving.done * 100.0
-        );
-        return Some(Row::of(Role::Soon, text));
+        return Some(Row::of(Role::Soon, progress(model, solving)));
     }
     if let Some(fault) = known.and_then(|known| known.fault.as_ref()) {
         return Some(Row::of(Role::Alarm, fault.clone()));
@@ -577,15 +717,17 @@ fn stands(model: &Model, known: Option<&OfTank>) -> Option<Row> {
     Some(Row::of(Role::Soon, text))
 }
 
-/// The bands beside one another: a sample, and from how much it is.
-fn legend(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+/// The bands beside one another: a sample, and from how much it is; how many
+/// columns that takes.
+fn legend(model: &Model, pen: &mut Pen<'_>, area: Rect) -> u16 {
     let mean = model
         .spread_piece()
         .and_then(|piece| model.target_mean(piece));
+    let unit = model.project.definition.units.thickness();
     let mut x = 0;
     for (band, (from, _)) in BANDS.iter().enumerate() {
         let words = match (model.spreads.measure, mean) {
-            (Measure::Thickness, Some(mean)) => number(mean.to(UM) * from, 2),
+            (Measure::Thickness, Some(mean)) => number(mean.to(unit) * from, 2),
             _ => format!("{from}"),
         };
         let words = if band == 0 { "less".to_owned() } else { words };
@@ -605,8 +747,8 @@ fn legend(model: &Model, pen: &mut Pen<'_>, area: Rect) {
             };
         x += u16::try_from(taken).unwrap_or(0);
     }
-    let unit = match model.spreads.measure {
-        Measure::Thickness => "um",
+    let symbol = match model.spreads.measure {
+        Measure::Thickness => unit.symbol,
         Measure::Density => "x",
     };
     let place = Rect {
@@ -614,5 +756,6 @@ fn legend(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         width: area.width.saturating_sub(x),
         ..area
     };
-    pen.row(place, &Row::plain(unit));
+    pen.row(place, &Row::plain(symbol));
+    x + u16::try_from(symbol.len()).unwrap_or(0) + 3
 }

@@ -1,9 +1,12 @@
-//! The pieces by current density as a PNG picture (ISO/IEC 15948).
+//! Where the metal goes as a file: tables and triangles for other programs, and
+//! the pieces as a PNG picture (ISO/IEC 15948).
 
 use miniz_oxide::deflate::compress_to_vec_zlib;
 
 use crate::field::scene::{Kind, Spread};
-use crate::report::spread::{LEAST, MOST, STEPS, colour, over_mean, step_of};
+use crate::report::spread::{
+    Form, LEAST, MOST, Rows, STEPS, colour, csv, over_mean, ply, step_of, vtu,
+};
 use crate::tui::picture::{Eye, Scene, draw};
 
 const WIDE: usize = 1000;
@@ -18,8 +21,18 @@ const INK: [u8; 3] = [30, 30, 30];
 /// Half as light at least, so that the scale still reads in shade.
 const SHADE: f32 = 0.55;
 
+/// The bytes of a file of this form.
+pub fn written(spread: &Spread, form: Form, rows: Rows) -> Vec<u8> {
+    match form {
+        Form::Ply => ply(spread, rows),
+        Form::Vtu => vtu(spread, rows).into_bytes(),
+        Form::Csv => csv(spread, rows).into_bytes(),
+        Form::Png => picture(spread),
+    }
+}
+
 /// The pieces and wires as seen a little from above, with the scale beside them.
-pub(super) fn picture(spread: &Spread) -> Vec<u8> {
+fn picture(spread: &Spread) -> Vec<u8> {
     let cathodes = spread.bodies.iter().filter(|body| body.kind.is_cathode());
     let faces = cathodes.flat_map(|body| {
         let cells = match body.kind {
