@@ -70,9 +70,7 @@ pub(crate) fn hold(checks: &[Check]) {
             what, got, known, ..
         } = check;
         let off = got / known - 1.0;
-        if std::env::var_os("TANKSIDE_SHOW_CHECKS").is_some() {
-            println!("{what}: {got:.6} beside {known:.6}, {:+.3} %", 100.0 * off);
-        }
+        show(|| format!("{what}: {got:.6} beside {known:.6}, {:+.3} %", 100.0 * off));
         if !check.holds(*known) {
             wrong.push(format!("{what}: {got} is not {known}, {off:+.2e}"));
         }
@@ -87,6 +85,14 @@ pub(crate) fn hold(checks: &[Check]) {
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Tells a figure, where somebody wants to see by how much it holds.
+#[allow(clippy::print_stdout, reason = "asked for, and a test tells it all")]
+fn show(line: impl FnOnce() -> String) {
+    if std::env::var_os("TANKSIDE_SHOW_CHECKS").is_some() {
+        println!("{}", line());
+    }
 }
 
 /// A row of the table that `spread --out` writes.
@@ -124,16 +130,11 @@ impl Said {
     pub(crate) fn resistance(&self, what: impl Display, known: f64, its_error: f64) -> Check {
         let off = (self.ohm() / known - 1.0).abs();
         let told = self.number("/error_estimate/resistance");
-        if std::env::var_os("TANKSIDE_SHOW_CHECKS").is_some() {
-            println!(
-                "{what}: off {:.3} %, told {:.3} %, {} panels, {:.2} + {:.2} s",
-                100.0 * off,
-                100.0 * told,
-                self.json["panels"],
-                self.number("/seconds/setup"),
-                self.number("/seconds/solve")
-            );
-        }
+        show(|| {
+            let (off, told) = (100.0 * off, 100.0 * told);
+            let panels = &self.json["panels"];
+            format!("{what}: off {off:.3} %, told {told:.3} %, {panels} panels")
+        });
         assert!(
             off <= told + its_error / known,
             "{what}: off by {off}, told {told}"

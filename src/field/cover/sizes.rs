@@ -7,9 +7,8 @@ use super::skin::{Corner, Edge, Shape, Skin};
 use crate::field::panel::Point;
 use crate::mesh::space::{area, dot, length, less, plus, times};
 
-/// The smallest panel as a share of one where all is smooth. What smaller ones add
-/// at edges is less than what they take from everywhere else: deep in a hollow with
-/// thin walls, all of 8000 panels count.
+/// The smallest panel as a share of one where all is smooth. Smaller ones
+/// add less at edges than they take from what is deep in a hollow with thin walls.
 const SMALLEST: f64 = 0.2;
 /// By how much the size grows with the distance from what is sharp.
 const SLOPE: f64 = 1.0;
