@@ -85,10 +85,14 @@ impl Bath {
         if self.in_tank || order.amps.is_some() {
             state.constant = like.constant;
         }
+        // Where amps are wanted, all of it grows about like them.
+        let moved = like.amps.iter().map(|amps| amps.abs()).sum::<f64>() / 2.0;
+        let factor = order.amps.map_or(1.0, |amps| amps.abs() / moved);
+        let factor = if factor.is_finite() { factor } else { 1.0 };
         for (k, place) in self.panels.iter().enumerate() {
             let law = Self::law(order, place);
             let (i, u) = (
-                like.density[place.body][place.panel],
+                factor * like.density[place.body][place.panel],
                 like.overpotential[place.body][place.panel],
             );
             let metal = place.surface != Surface::Insulator;

@@ -282,17 +282,16 @@ fn between(tank: &Tank, along: &[Vec<f64>; 3]) -> Vec<f64> {
         [0, 1, 2].map(|axis| tank.low[axis] + f64::midpoint(along[axis][k[axis]], 1.0) * size[axis])
     };
     let [nx, ny, nz] = [along[0].len(), along[1].len(), along[2].len()];
-    let places: Vec<Point> = (0..nx * ny * nz)
-        .map(|k| place([k / (ny * nz), k / nz % ny, k % nz]))
-        .collect();
-    let waves = Waves::new(tank, alpha, &places);
+    let apart = |k: usize| [k / (ny * nz), k / nz % ny, k % nz];
+    let places: Vec<Point> = (0..nx * ny * nz).map(|k| place(apart(k))).collect();
+    let long = LongPart::new(tank, alpha, along);
     let images = Image::next();
     let row = |i: usize| {
         let back: Vec<Point> = images
             .iter()
             .map(|image| image.back(tank, places[i]))
             .collect();
-        let mut row = waves.between(i);
+        let mut row = long.row(apart(i));
         for (value, to) in row.iter_mut().zip(&places) {
             for from in &back {
                 let square: f64 = (0..3).map(|a| (from[a] - to[a]).powi(2)).sum();
@@ -302,17 +301,14 @@ fn between(tank: &Tank, along: &[Vec<f64>; 3]) -> Vec<f64> {
         row
     };
     // The tank is its own mirror image, so an eighth of the rows has them all.
+    let turn = |k: usize, count: usize, flip: bool| if flip { count - 1 - k } else { k };
     let mirrored = |k: usize, axes: [bool; 3]| {
-        let turn = |k: usize, count: usize, flip: bool| if flip { count - 1 - k } else { k };
-        let (x, y, z) = (k / (ny * nz), k / nz % ny, k % nz);
+        let [x, y, z] = apart(k);
         (turn(x, nx, axes[0]) * ny + turn(y, ny, axes[1])) * nz + turn(z, nz, axes[2])
     };
     let upper = |k: usize| {
-        [
-            2 * (k / (ny * nz)) >= nx,
-            2 * (k / nz % ny) >= ny,
-            2 * (k % nz) >= nz,
-        ]
+        let [x, y, z] = apart(k);
+        [2 * x >= nx, 2 * y >= ny, 2 * z >= nz]
     };
     let rows: Vec<Vec<f64>> = (0..places.len())
         .into_par_iter()
@@ -333,65 +329,94 @@ fn between(tank: &Tank, along: &[Vec<f64>; 3]) -> Vec<f64> {
         .collect()
 }
 
-/// Ewald's long part: `1/V Σ cos(kx) cos(ky) exp(-k²/4α²)/k²`.
-struct Waves {
-    count: usize,
-    /// Of each place, each wave's value there times the root of its weight.
-    values: Vec<f32>,
+/// Ewald's long part between places on a grid:
+/// `1/V Σ cos(kx) cos(kx') … exp(-k²/4α²)/k²`, summed axis by axis.
+struct LongPart {
+    count: [usize; 3],
+    /// Of each wave along x, its cosine at each place along x.
+    along_x: Vec<Vec<f64>>,
+    /// Of each wave along x: the sum over those along y and z, between y, y', z
+    /// and z' in this order.
+    summed: Vec<Vec<f64>>,
 }
 
-impl Waves {
-    fn new(tank: &Tank, alpha: f64, places: &[Point]) -> Self {
+impl LongPart {
+    fn new(tank: &Tank, alpha: f64, along: &[Vec<f64>; 3]) -> Self {
         let size = tank.size();
-        let top = size.map(|long| (2.0 * alpha * SPLIT * long / PI).ceil() as usize);
-        let mut waves = Vec::new();
-        for x in 0..=top[0] {
-            for y in 0..=top[1] {
-                for z in 0..=top[2] {
-                    let k = [0, 1, 2].map(|axis| [x, y, z][axis] as f64 * PI / size[axis]);
-                    let square: f64 = k.iter().map(|k| k * k).sum();
-                    let damped = square / (4.0 * alpha * alpha);
-                    if square > 0.0 && damped < SPLIT * SPLIT {
-                        let both = [x, y, z].iter().filter(|n| **n > 0).count();
-                        let weight = 2.0_f64.powf(both as f64) * (-damped).exp() / square;
-                        waves.push((k, (weight / size.iter().product::<f64>()).sqrt()));
+        let cosines = [0, 1, 2].map(|axis| {
+            let top = (2.0 * alpha * SPLIT * size[axis] / PI).ceil() as usize;
+            let wave = |k: usize| {
+                let at = |along: &f64| (k as f64 * PI * f64::midpoint(*along, 1.0)).cos();
+                along[axis].iter().map(at).collect::<Vec<f64>>()
+            };
+            (0..=top).map(wave).collect::<Vec<_>>()
+        });
+        let volume: f64 = size.iter().product();
+        let weight = |waves: [usize; 3]| {
+            let k = [0, 1, 2].map(|axis| waves[axis] as f64 * PI / size[axis]);
+            let square: f64 = k.iter().map(|k| k * k).sum();
+            let damped = square / (4.0 * alpha * alpha);
+            let both = waves.iter().filter(|wave| **wave > 0).count();
+            if square > 0.0 && damped < SPLIT * SPLIT {
+                2.0_f64.powf(both as f64) * (-damped).exp() / square / volume
+            } else {
+                0.0
+            }
+        };
+        let [of_x, of_y, of_z] = &cosines;
+        let summed = (0..of_x.len())
+            .into_par_iter()
+            .map(|x| {
+                let mut sum = Vec::new();
+                for (y, of_y) in of_y.iter().enumerate() {
+                    let mut inner = Vec::new();
+                    for (z, of_z) in of_z.iter().enumerate() {
+                        add_pairs(&mut inner, of_z, &[weight([x, y, z])]);
+                    }
+                    add_pairs(&mut sum, of_y, &inner);
+                }
+                sum
+            })
+            .collect();
+        let [along_x, ..] = cosines;
+        Self {
+            count: [0, 1, 2].map(|axis| along[axis].len()),
+            along_x,
+            summed,
+        }
+    }
+
+    /// From one place of the grid to all of them.
+    fn row(&self, [x, y, z]: [usize; 3]) -> Vec<f64> {
+        let [nx, ny, nz] = self.count;
+        let mut row = vec![0.0; nx * ny * nz];
+        for (of_x, summed) in self.along_x.iter().zip(&self.summed) {
+            for (to_x, row) in row.chunks_exact_mut(ny * nz).enumerate() {
+                let factor = of_x[x] * of_x[to_x];
+                for (to_y, row) in row.chunks_exact_mut(nz).enumerate() {
+                    let first = ((y * ny + to_y) * nz + z) * nz;
+                    let of_z = &summed[first..first + nz];
+                    for (value, summed) in row.iter_mut().zip(of_z) {
+                        *value += factor * summed;
                     }
                 }
             }
         }
-        let values = places
-            .iter()
-            .flat_map(|place| {
-                waves.iter().map(move |(k, root)| {
-                    let wave: f64 = (0..3)
-                        .map(|a| (k[a] * (place[a] - tank.low[a])).cos())
-                        .product();
-                    (wave * root) as f32
-                })
-            })
-            .collect();
-        Self {
-            count: waves.len(),
-            values,
-        }
+        row
     }
+}
 
-    /// The sum between place `i` and every place.
-    fn between(&self, i: usize) -> Vec<f64> {
-        let mine = &self.values[i * self.count..(i + 1) * self.count];
-        let with = |theirs: &[f32]| {
-            let mut lanes = [0.0_f32; 8];
-            let (a, a_rest) = mine.as_chunks::<8>();
-            let (b, b_rest) = theirs.as_chunks::<8>();
-            for (a, b) in a.iter().zip(b) {
-                for lane in 0..8 {
-                    lanes[lane] += a[lane] * b[lane];
-                }
+/// Adds `inner` times every product of two of `values`, one block a pair.
+fn add_pairs(sum: &mut Vec<f64>, values: &[f64], inner: &[f64]) {
+    sum.resize(values.len() * values.len() * inner.len(), 0.0);
+    let mut blocks = sum.chunks_exact_mut(inner.len());
+    for one in values {
+        for (other, block) in values.iter().zip(&mut blocks) {
+            let factor = one * other;
+            for (value, inner) in block.iter_mut().zip(inner) {
+                *value += factor * inner;
             }
-            let rest: f32 = a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum();
-            f64::from(lanes.iter().sum::<f32>() + rest)
-        };
-        self.values.chunks_exact(self.count).map(with).collect()
+        }
     }
 }
 
@@ -401,6 +426,10 @@ fn erf_over(alpha: f64, r: f64) -> f64 {
     let x = alpha * r;
     if x < 0.05 {
         return alpha * 2.0 / PI.sqrt() * (1.0 - x * x / 3.0 + x.powi(4) / 10.0);
+    }
+    if x > 5.0 {
+        // 1 to 2e-12.
+        return 1.0 / r;
     }
     let t = 1.0 / (1.0 + 0.327_591_1 * x);
     let powers = t
