@@ -69,11 +69,10 @@ fn hangs(hangs: &Hangs) -> String {
 
 fn lead(lead: &Lead) -> String {
     let points: Vec<String> = lead.points.iter().map(|at| place(*at)).collect();
-    let signs = [(lead.thief, "thief"), (lead.closed, "closed")];
-    let signs = signs.into_iter().filter(|(is_so, _)| *is_so);
-    let signs: String = signs.map(|(_, field)| format!(", {field}: true")).collect();
+    let thief = if lead.thief { ", thief: true" } else { "" };
+    let closed = if lead.closed { ", closed: true" } else { "" };
     format!(
-        "(name: {}, points: [{}], diameter: {}{signs})",
+        "(name: {}, points: [{}], diameter: {}{thief}{closed})",
         quote(&lead.name),
         points.join(", "),
         mm(lead.diameter)

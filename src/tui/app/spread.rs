@@ -98,7 +98,7 @@ pub struct Seen {
     /// Of each body where the probe stands for each of its places to watch.
     spots: Vec<Vec<Option<Marker>>>,
     /// What was drawn last: it does until it is turned or the size is another.
-    drawn: Mutex<Option<(Eye, [usize; 2], Arc<Picture>)>>,
+    drawn: Mutex<Option<Drawn>>,
 }
 
 impl PartialEq for Seen {
@@ -108,6 +108,9 @@ impl PartialEq for Seen {
         asked(self) == asked(other) && self.spread == other.spread
     }
 }
+
+/// How it was looked at, on how many dots, and what was seen.
+type Drawn = (Eye, [usize; 2], Arc<Picture>);
 
 /// The bands of density over the mean in which areas are told: from how much,
 /// and the words.

@@ -211,9 +211,9 @@ impl Cell<'_> {
             return None;
         }
         let light = dots.iter().map(|dot| dot.light).sum::<f32>() / dots.len() as f32;
-        let off = |over: &f64| over.max(1e-9).ln().abs();
-        let all = dots.iter().map(|dot| over(self.seen, dot));
-        let over = all.max_by(|a, b| off(a).total_cmp(&off(b)))?;
+        // The mean is in the middle of the scale's steps.
+        let off = |dot: &&&Dot| (2 * i16::from(dot.tint) + 1 - i16::from(STEPS)).abs();
+        let over = over(self.seen, dots.iter().max_by_key(off)?);
         Some(Part { over, light })
     }
 
@@ -249,7 +249,7 @@ impl Cell<'_> {
                 let Some(dot) = self.picture.seen(x, y) else {
                     continue;
                 };
-                let step = f32::from(step_of(over(self.seen, dot)));
+                let step = f32::from(dot.tint);
                 let share = 0.1 + 0.9 * step / f32::from(STEPS - 1);
                 bits |= u32::from(share > LEAST[y % 4][x % 4] / 16.0) << bit;
             }
