@@ -220,10 +220,9 @@ fn least_squares(columns: &[Vec<f64>], first: f64) -> (Vec<f64>, f64) {
     for k in 0..size {
         let long = rows[k][k].hypot(rows[k + 1][k]);
         let (cos, sin) = (rows[k][k] / long, rows[k + 1][k] / long);
-        for j in k..size {
-            let (a, b) = (rows[k][j], rows[k + 1][j]);
-            rows[k][j] = cos * a + sin * b;
-            rows[k + 1][j] = cos * b - sin * a;
+        let (above, below) = rows.split_at_mut(k + 1);
+        for (a, b) in above[k].iter_mut().zip(&mut below[0]).skip(k) {
+            (*a, *b) = (cos * *a + sin * *b, cos * *b - sin * *a);
         }
         let (a, b) = (right[k], right[k + 1]);
         right[k] = cos * a + sin * b;
