@@ -6,8 +6,8 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
-use crate::field::FieldError;
-use crate::field::scene::{Print, Ready, Scene, SceneError, Spread};
+use crate::field::scene::{Print, Ready, Scene, SceneError, Solved, Spread};
+use crate::field::{FieldError, Kinetics};
 use crate::mesh::{self, LengthUnit, Mask, Mesh, Order};
 use crate::project::{Definition, Flow, Piece, PrintBox};
 use crate::store::{self, sha256_hex};
@@ -69,6 +69,14 @@ pub struct Kept {
     pub solve_s: f64,
 }
 
+/// The last scene that was solved, in panels: the same geometry at other volts,
+/// amps or kinetics needs neither to be cut again nor to begin from nothing.
+#[derive(Debug, Default)]
+pub struct Held(Option<(String, Ready, Solved)>);
+
+/// A scene with more panels takes too much memory to be held.
+const HELD_PANELS: usize = 20_000;
+
 /// A scene and all that its result hangs on, but for the bytes of its prints.
 #[derive(Debug)]
 pub struct Question<'a> {
@@ -86,7 +94,8 @@ impl Question<'_> {
     /// What is kept of it, or else what it comes to now, which is then kept;
     /// and whether it was kept. `files` are the bytes of its prints, in the
     /// order of the scene's bodies; `surveyed` is asked what of them is wetted.
-    /// `seconds` tells how much time passed since any instant.
+    /// `held` is of the question before; `seconds` tells how much time passed since
+    /// any instant.
     ///
     /// # Errors
     /// What `surveyed` fails with, or what `told` makes of the scene's error.
@@ -95,8 +104,8 @@ impl Question<'_> {
         files: &[&[u8]],
         surveyed: impl FnOnce() -> Result<Vec<Print>, E>,
         told: impl Fn(SceneError) -> E,
-        seconds: &dyn Fn() -> f64,
-        watch: &dyn Watch,
+        held: &mut Held,
+        (seconds, watch): (&dyn Fn() -> f64, &dyn Watch),
     ) -> Result<(Kept, bool), E> {
         self.scene.check().map_err(&told)?;
         let place = self.cache.zip(self.label(files));
@@ -110,18 +119,30 @@ impl Question<'_> {
             from,
             to,
         };
-        let prints = surveyed()?;
-        let began = seconds();
-        let preparing = part(SURVEYED, READY);
-        let ready = Ready::new(self.scene, &prints, self.panels, &preparing).map_err(&told)?;
+        let geometry = self.geometry(files).unwrap_or_default();
+        let before = held.0.take().filter(|(of, ..)| *of == geometry);
+        let (began, ready, before) = match before {
+            Some((_, ready, solved)) => (seconds(), ready, Some(solved)),
+            None => {
+                let prints = surveyed()?;
+                let began = seconds();
+                let preparing = part(SURVEYED, READY);
+                let ready = Ready::new(self.scene, &prints, self.panels, &preparing);
+                (began, ready.map_err(&told)?, None)
+            }
+        };
         let set_up = seconds();
         let solving = part(READY, 1.0);
-        let solved = ready.solve(self.scene, None, &solving).map_err(&told)?;
+        let solved = ready.solve(self.scene, before.as_ref(), &solving);
+        let solved = solved.map_err(&told)?;
         let kept = Kept {
-            spread: solved.spread,
+            spread: solved.spread.clone(),
             setup_s: set_up - began,
             solve_s: seconds() - set_up,
         };
+        if kept.spread.flows.panels <= HELD_PANELS && !geometry.is_empty() {
+            held.0 = Some((geometry, ready, solved));
+        }
         // Where it cannot be kept it is solved again the next time.
         if let (Some((dir, label)), Ok(bytes)) = (place, postcard::to_allocvec(&kept)) {
             store::keep_spread(dir, &label, &bytes);
@@ -132,7 +153,29 @@ impl Question<'_> {
     /// What has to be the same: every number of the scene, the bytes of its
     /// prints, how they are surveyed, how fine it is cut, and this very program.
     fn label(&self, files: &[&[u8]]) -> Option<String> {
+        self.digest(self.scene.clone(), files)
+    }
+
+    /// The same of what was cut into panels: any volts, amps and kinetics, as
+    /// long as there are such.
+    fn geometry(&self, files: &[&[u8]]) -> Option<String> {
         let mut scene = self.scene.clone();
+        scene.supply = None;
+        for body in &mut scene.bodies {
+            body.volts = 0.0;
+            if !body.kinetics.is_none() {
+                body.kinetics = Kinetics::Linear { rp_ohm_m2: 1.0 };
+            }
+        }
+        for wire in &mut scene.wires {
+            (wire.volts, wire.kinetics) = (0.0, None);
+        }
+        scene.anodes.iter_mut().for_each(|anode| anode.volts = 0.0);
+        scene.rods.iter_mut().for_each(|rod| rod.volts = 0.0);
+        self.digest(scene, files)
+    }
+
+    fn digest(&self, mut scene: Scene, files: &[&[u8]]) -> Option<String> {
         // Where a print lies is not what it is.
         for (body, bytes) in scene.bodies.iter_mut().zip(files) {
             body.mesh = sha256_hex(bytes);
@@ -152,12 +195,18 @@ const SURVEYED: f64 = 0.15;
 const READY: f64 = 0.6;
 
 impl Asked<'_> {
-    /// Answers it; `seconds` tells how much time passed since any instant.
+    /// Answers it; `held` is of the question before, `seconds` tells how much time
+    /// passed since any instant.
     ///
     /// # Errors
     /// [`Unspread`]: a file, a print, the scene or the equations stood in the
     /// way, or it was stopped.
-    pub fn answer(&self, seconds: &dyn Fn() -> f64, watch: &dyn Watch) -> Result<Answer, Unspread> {
+    pub fn answer(
+        &self,
+        held: &mut Held,
+        seconds: &dyn Fn() -> f64,
+        watch: &dyn Watch,
+    ) -> Result<Answer, Unspread> {
         let tank = self.definition.tank(self.tank);
         let tank = tank.ok_or_else(|| told("the project has no such tank"))?;
         watch.at("reading the prints", 0.0);
@@ -192,7 +241,8 @@ impl Asked<'_> {
         };
         let bytes: Vec<&[u8]> = files.iter().map(|file| &file.bytes[..]).collect();
         let surveyed = || surveyed(&question, &read, watch);
-        let (kept, cached) = question.answered(&bytes, surveyed, of_scene, seconds, watch)?;
+        let (kept, cached) =
+            question.answered(&bytes, surveyed, of_scene, held, (seconds, watch))?;
         Ok(Answer {
             scene,
             spread: kept.spread,
@@ -301,4 +351,66 @@ fn scene_told(error: &SceneError) -> Unspread {
         _ => "see to the tank and the pieces in project.ron",
     };
     told(format!("{error}; {remedy}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::field::scene::Supply;
+    use crate::units::Unwatched;
+
+    const DOWN: [f64; 3] = [0.0, 0.0, -10.0];
+
+    /// A pyramid of 20 mm that stands on its tip, in a bath without end.
+    fn pyramid() -> (Scene, Print) {
+        let [a, b, c] = [[-10.0, -10.0, 10.0], [10.0, -10.0, 10.0], [0.0, 10.0, 10.0]];
+        let triangles = vec![[a, b, c], [b, a, DOWN], [c, b, DOWN], [a, c, DOWN]];
+        let print = Print {
+            masked: vec![false; 4],
+            of: vec![0, 1, 2, 3],
+            solid: true,
+            triangles,
+        };
+        let scene = r#"{"tank": null, "conductivity_s_m": 25, "bodies": [{"name": "leaf",
+            "mesh": "leaf.stl", "unit": "mm", "move_mm": [0, 0, 0], "rotation": [1, 0, 0, 0],
+            "volts": 0, "kinetics": {"kind": "linear", "rp_ohm_m2": 0.0004}}],
+            "supply": {"amps": 1}}"#;
+        (serde_json::from_str(scene).unwrap(), print)
+    }
+
+    /// The volts of the scene, and whether its print was asked for.
+    fn volts(scene: &Scene, print: &Print, held: &mut Held) -> (f64, bool) {
+        let question = Question {
+            scene,
+            bubble_mm: 0.5,
+            panels: 600,
+            cache: None,
+        };
+        let mut asked = false;
+        let surveyed = || {
+            asked = true;
+            Ok::<_, String>(vec![print.clone()])
+        };
+        let told = |error: SceneError| error.to_string();
+        let answer = question.answered(&[b"leaf"], surveyed, told, held, (&|| 0.0, &Unwatched));
+        (answer.unwrap().0.spread.volts, asked)
+    }
+
+    #[test]
+    fn the_same_geometry_is_not_cut_again() {
+        let (mut scene, print) = pyramid();
+        let mut held = Held::default();
+        let (first, asked) = volts(&scene, &print, &mut held);
+        assert!(asked);
+        scene.supply = Some(Supply::Amps(3.0));
+        let (third, asked) = volts(&scene, &print, &mut held);
+        // Ohm's law: linear kinetics, three times the amps.
+        assert!(!asked && (third / first / 3.0 - 1.0).abs() < 1e-3);
+        scene.bodies[0].kinetics = Kinetics::Linear { rp_ohm_m2: 8e-4 };
+        let (other, asked) = volts(&scene, &print, &mut held);
+        let (fresh, _) = volts(&scene, &print, &mut Held::default());
+        assert!(!asked && (other / fresh - 1.0).abs() < 1e-3 && other > 1.05 * third);
+        scene.bodies[0].move_mm = [1.0, 0.0, 0.0];
+        assert!(volts(&scene, &print, &mut held).1);
+    }
 }

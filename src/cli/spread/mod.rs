@@ -19,7 +19,7 @@ use crate::predicted::{Predicted, Taken};
 use crate::project::SUPPLY_SAID;
 use crate::report::spread::{Form, Told};
 use crate::settings;
-use crate::spreading::{Kept, Question, box_mm};
+use crate::spreading::{Held, Kept, Question, box_mm};
 use crate::store::{self, RecordError};
 use crate::tui::view::written;
 use crate::units::{A, MM, V};
@@ -233,8 +233,8 @@ impl Asked {
             &files,
             surveyed,
             |error| self.told(error),
-            &|| context.clock.now().elapsed_since(began),
-            &progress,
+            &mut Held::default(),
+            (&|| context.clock.now().elapsed_since(began), &progress),
         )?;
         for (body, read) in self.scene.bodies.iter().zip(&read) {
             let said = read.warnings().into_iter();

@@ -25,7 +25,7 @@ use super::panel::Point;
 
 /// Panels for the whole of a scene unless told otherwise: edges within a few
 /// per cent in a second or two.
-pub const PANELS: usize = 8_000;
+pub const PANELS: usize = 12_000;
 
 /// Fewer panels say nothing, more do not fit into memory.
 pub const PANELS_RANGE: std::ops::RangeInclusive<usize> = 500..=400_000;

@@ -15,7 +15,7 @@ use super::inbox::{Ending, Incoming};
 use crate::clock::{Clock as _, SystemClock};
 use crate::field::scene::PANELS;
 use crate::report::spread::{Form, Rows};
-use crate::spreading::{Asked, Unspread};
+use crate::spreading::{Asked, Held, Unspread};
 use crate::store::{self, Disk as _, RealDisk, Stamp};
 use crate::tui::app::{Failure, Message, Seen, SpreadWork};
 use crate::tui::view::written;
@@ -44,6 +44,7 @@ impl Spreader {
             panels: PANELS,
             wanted: Arc::clone(&wanted),
             stamps: BTreeMap::new(),
+            held: Held::default(),
         };
         thread::Builder::new()
             .name("spreader".to_owned())
@@ -102,6 +103,7 @@ struct Desk {
     wanted: Arc<AtomicU64>,
     /// Of each tank that was computed, what its prints were read from.
     stamps: BTreeMap<String, Stamps>,
+    held: Held,
 }
 
 fn stamp(file: &Path) -> Option<Stamp> {
@@ -155,7 +157,7 @@ impl Desk {
         };
         let began = SystemClock.now();
         let seconds = || SystemClock.now().elapsed_since(began);
-        let answer = asked.answer(&seconds, &waiting);
+        let answer = asked.answer(&mut self.held, &seconds, &waiting);
         let tank = work.tank.clone();
         let result = match answer {
             Ok(answer) => {
@@ -243,6 +245,7 @@ mod tests {
             panels: 600,
             wanted: Arc::new(AtomicU64::new(1)),
             stamps: BTreeMap::new(),
+            held: Held::default(),
         }
     }
 
