@@ -121,15 +121,14 @@ impl Question<'_> {
         };
         let geometry = self.geometry(files).unwrap_or_default();
         let before = held.0.take().filter(|(of, ..)| *of == geometry);
-        let (began, ready, before) = match before {
-            Some((_, ready, solved)) => (seconds(), ready, Some(solved)),
-            None => {
-                let prints = surveyed()?;
-                let began = seconds();
-                let preparing = part(SURVEYED, READY);
-                let ready = Ready::new(self.scene, &prints, self.panels, &preparing);
-                (began, ready.map_err(&told)?, None)
-            }
+        let (began, ready, before) = if let Some((_, ready, solved)) = before {
+            (seconds(), ready, Some(solved))
+        } else {
+            let prints = surveyed()?;
+            let began = seconds();
+            let preparing = part(SURVEYED, READY);
+            let ready = Ready::new(self.scene, &prints, self.panels, &preparing);
+            (began, ready.map_err(&told)?, None)
         };
         let set_up = seconds();
         let solving = part(READY, 1.0);

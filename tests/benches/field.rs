@@ -29,7 +29,10 @@ use tankside::units::Unwatched;
 #[allow(dead_code, reason = "shared by tests, benches and fuzz targets")]
 mod solids;
 
+mod timing;
+
 use solids::Solid;
+use timing::{peak_mb, row, shortest, timed};
 
 /// Asks this program to solve one scene with so many panels and tell what it
 /// took.
@@ -38,32 +41,6 @@ const GROWTH: &str = "--scene-of";
 /// Conductivity, S/m, and the ball's radius, m.
 const CONDUCTIVITY: f64 = 25.0;
 const RADIUS: f64 = 0.03;
-
-#[expect(clippy::disallowed_methods, reason = "a bench measures real time")]
-fn timed<T>(act: impl FnOnce() -> T) -> (f64, T) {
-    let begun = std::time::Instant::now();
-    let done = act();
-    (begun.elapsed().as_secs_f64(), done)
-}
-
-/// The shortest of three times, in seconds, and what came of it.
-fn shortest<T>(act: impl Fn() -> T) -> (f64, T) {
-    let (mut best, mut done) = timed(&act);
-    for _ in 0..2 {
-        let (seconds, again) = timed(&act);
-        if seconds < best {
-            (best, done) = (seconds, again);
-        }
-    }
-    (best, done)
-}
-
-fn row(what: &str, seconds: f64, than: f64, note: &str) {
-    println!(
-        "{what:<44} {seconds:>9.3} s {:>8.2}x  {note}",
-        seconds / than
-    );
-}
 
 /// A print as the bath reaches it.
 fn print(stl: &[u8]) -> Print {
@@ -296,16 +273,6 @@ fn again(name: &str, case: &Case) {
     row("again, 1.3 times the supply", second(&other), whole, "");
     let linear = case.with(Kinetics::Linear { rp_ohm_m2: 4e-4 });
     row("again, linear kinetics", second(&linear.scene), whole, "");
-}
-
-/// The most memory that this process had, in MB; Linux alone tells.
-fn peak_mb() -> Option<f64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))?;
-    let kilobytes: f64 = line.trim().trim_end_matches(" kB").trim().parse().ok()?;
-    Some(kilobytes / 1024.0)
 }
 
 fn case(name: &str) -> Case {

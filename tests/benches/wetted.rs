@@ -22,29 +22,13 @@ use tankside::units::Unwatched;
 #[allow(dead_code, reason = "shared by tests, benches and fuzz targets")]
 mod solids;
 
+mod timing;
+
 use solids::Solid;
+use timing::{peak_mb, row, shortest, timed};
 
 /// Asks this program to survey a ball of so many cuts and tell what it took.
 const GROWTH: &str = "--ball-of";
-
-#[expect(clippy::disallowed_methods, reason = "a bench measures real time")]
-fn timed<T>(act: impl FnOnce() -> T) -> (f64, T) {
-    let begun = std::time::Instant::now();
-    let done = act();
-    (begun.elapsed().as_secs_f64(), done)
-}
-
-/// The shortest of three times, in seconds, and what came of it.
-fn shortest<T>(act: impl Fn() -> T) -> (f64, T) {
-    let (mut best, mut done) = timed(&act);
-    for _ in 0..2 {
-        let (seconds, again) = timed(&act);
-        if seconds < best {
-            (best, done) = (seconds, again);
-        }
-    }
-    (best, done)
-}
 
 fn survey(stl: &[u8]) -> Survey {
     let mesh = mesh::read(stl).unwrap();
@@ -54,14 +38,6 @@ fn survey(stl: &[u8]) -> Survey {
 fn naive(stl: &[u8]) -> f64 {
     let mesh = mesh::read(stl).unwrap();
     mesh::measure(&mesh, LengthUnit::Mm).naive_area_mm2
-}
-
-fn row(what: &str, seconds: f64, than: f64, note: &str) {
-    println!(
-        "{what:<44} {:>10.1} ms {:>8.2}x  {note}",
-        seconds * 1e3,
-        seconds / than
-    );
 }
 
 fn clean() {
@@ -139,16 +115,6 @@ fn crossing() {
         }
         None => println!("manifold3d is not there: no comparison"),
     }
-}
-
-/// The most memory that this process had, in MB; Linux alone tells.
-fn peak_mb() -> Option<f64> {
-    let status = std::fs::read_to_string("/proc/self/status").ok()?;
-    let line = status
-        .lines()
-        .find_map(|line| line.strip_prefix("VmHWM:"))?;
-    let kilobytes: f64 = line.trim().trim_end_matches(" kB").trim().parse().ok()?;
-    Some(kilobytes / 1024.0)
 }
 
 /// Surveys one ball once, in a process of its own.
