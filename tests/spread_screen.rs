@@ -511,7 +511,7 @@ fn walls_anodes_shields_and_wires_stand_around_the_pieces() {
 /// What a script of keys changes in `project.ron`.
 fn tried(hands: &mut Hands, script: &str) -> SceneEdit {
     match hands.effects(script).as_slice() {
-        [Effect::EditScene(work)] => work.edit.clone(),
+        [Effect::EditScene(edit)] => (**edit).clone(),
         other => panic!("{script}: {other:?}"),
     }
 }
@@ -540,13 +540,19 @@ fn a_change_is_tried_from_the_screen_and_taken_back() {
         panic!("an anode");
     };
     assert_eq!((name.as_str(), anode.facing), ("anode-1", [0.0, -1.0, 0.0]));
-    let SceneEdit::Hang(_, Some(turned)) = tried(&mut hands, "+ 1 3 Enter 9 0 Enter") else {
+    let SceneEdit::Hang {
+        to: Some(turned), ..
+    } = tried(&mut hands, "+ 1 3 Enter 9 0 Enter")
+    else {
         panic!("a turn");
     };
     let half = 0.5_f64.sqrt();
     assert!((turned.turn[0] - half).abs() < 1e-9 && (turned.turn[2] + half).abs() < 1e-9);
     let moved = tried(&mut hands, "+ 2 1 2 0 Enter +");
-    let SceneEdit::Hang(_, Some(hangs)) = &moved else {
+    let SceneEdit::Hang {
+        to: Some(hangs), ..
+    } = &moved
+    else {
         panic!("a move");
     };
     assert!((hangs.at[0].to(MM) - 120.0).abs() < 1e-9);
@@ -558,15 +564,8 @@ fn a_change_is_tried_from_the_screen_and_taken_back() {
     hands.keys("Esc Esc");
 
     // It is written: computed again, and can be taken back.
-    let work = match hands.effects("+ 2 1 2 0 Enter +").as_slice() {
-        [Effect::EditScene(work)] => work.clone(),
-        other => panic!("{other:?}"),
-    };
-    let effects = update(
-        &mut hands.model,
-        Message::SceneEdited(work, Ok(())),
-        hands.now,
-    );
+    let edit = tried(&mut hands, "+ 2 1 2 0 Enter +");
+    let effects = written(&mut hands, &edit);
     assert!(
         matches!(effects.as_slice(), [Effect::Spread(_)]),
         "{effects:?}"
@@ -577,7 +576,36 @@ fn a_change_is_tried_from_the_screen_and_taken_back() {
         told.contains("8 take back: leaf hangs where nothing says"),
         "{told}"
     );
-    assert_eq!(tried(&mut hands, "8"), SceneEdit::Hang("leaf".into(), None));
+    assert_eq!(tried(&mut hands, "8"), edit.back());
+
+    // What somebody has moved since is not taken back over their head.
+    hands.keys("-");
+    hang_at(&mut hands, [70.0, 90.0, 110.0]);
+    hands.keys("+");
+    let told = hands.text(80, 24);
+    assert!(!told.contains("take back"), "{told}");
+}
+
+/// The keeper has written a change: the project is as it says, and the screen
+/// hears of it.
+fn written(hands: &mut Hands, edit: &SceneEdit) -> Vec<Effect> {
+    let SceneEdit::Hang { to: Some(to), .. } = edit else {
+        panic!("{edit:?}");
+    };
+    hang_at(hands, to.at.map(|side| side.to(MM)));
+    let edited = Message::SceneEdited(Box::new(edit.clone()), Ok(()));
+    update(&mut hands.model, edited, hands.now)
+}
+
+/// In `project.ron` the piece hangs there by now.
+fn hang_at(hands: &mut Hands, at: [f64; 3]) {
+    let mut definition = hands.model.project.definition.clone();
+    definition.pieces[0].hangs = Some(Hangs {
+        at: at.map(|mm| MM.of(mm)),
+        turn: [1.0, 0.0, 0.0, 0.0],
+    });
+    let project = Project::new(definition, Vec::new(), BTreeMap::new()).unwrap();
+    say(hands, Message::Project(Box::new(project)));
 }
 
 #[test]
@@ -606,19 +634,40 @@ fn a_tried_change_keeps_comments_and_its_way_back_leads_back() {
     let mut hands = solved(&["leaf"]);
     hands.keys("Down");
     let edits = ["+ 1 +", "+ 2 +", "+ 3 +", "+ 4 +", "+ 5 +"].map(|keys| tried(&mut hands, keys));
+    let kept = edits.clone();
     for edit in edits {
         let before = folder.project().definition.clone();
-        let back = edit.back(&before).unwrap();
+        let back = edit.back();
         folder.edit_scene(&edit).unwrap();
         assert_ne!(folder.project().definition, before, "{edit:?}");
         folder.edit_scene(&back).unwrap();
         assert_eq!(folder.project().definition, before, "{edit:?}");
-        folder.edit_scene(&edit).unwrap();
+        if !matches!(edit, SceneEdit::Hang { .. }) {
+            folder.edit_scene(&edit).unwrap();
+        }
     }
     let text = std::fs::read_to_string(path.join("project.ron")).unwrap();
     for comment in ["// about it", "// the blue one", "// all of them"] {
         assert!(text.contains(comment), "{text}");
     }
+    // What was changed by hand since is neither gone over nor taken off.
+    let by_hand = "(at: (\"1cm\", \"2cm\", \"3cm\"))";
+    for (path, value) in [
+        ("pieces.leaf.hangs", by_hand),
+        ("pieces.leaf.leads.thief-1.diameter", "4mm"),
+        ("tanks.main.shields.0.thickness", "9mm"),
+        ("tanks.main.anodes.anode-1.carries", "5A"),
+    ] {
+        folder.set(path, value).unwrap();
+    }
+    let before = folder.project().definition.clone();
+    let [turn, _, thief, shield, anode] = &kept;
+    let others = [turn.clone(), thief.back(), shield.back(), anode.back()];
+    for edit in others {
+        let error = folder.edit_scene(&edit).unwrap_err();
+        assert!(error.message.contains("another"), "{edit:?}: {error:?}");
+    }
+    assert_eq!(folder.project().definition, before);
 }
 
 #[test]

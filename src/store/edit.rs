@@ -93,12 +93,12 @@ impl Folder {
     /// Changes what hangs where in a tank.
     ///
     /// # Errors
-    /// As [`Self::set`], and where what is to be taken off is not there any more.
+    /// As [`Self::set`], and where what it changes or takes off is another by now.
     pub fn edit_scene(&mut self, edit: &SceneEdit) -> Result<(), StoreError> {
         self.change(|folder, text| {
             let now = &folder.project().definition;
             let edited = scene_text::edited(text, edit, now).ok_or_else(|| {
-                let message = "what is to be taken off is not there any more";
+                let message = "what it changes is another in project.ron by now";
                 StoreError::new(ErrorKind::Contradiction, message, "look at it again")
             })?;
             let file = folder.path.join(PROJECT);

@@ -4,22 +4,29 @@ use super::ron_text::{self, PathError, quote};
 use crate::project::{Definition, Hangs, Lead, Plate, SceneEdit};
 use crate::units::{Length, MM, plain, rounded};
 
-/// The text with a change made in it, `None` where what was to be taken off is
-/// not there any more.
+/// The text with a change made in it, `None` where what it changes is another by
+/// now.
 pub(super) fn edited(
     text: &str,
     edit: &SceneEdit,
     now: &Definition,
 ) -> Option<Result<String, PathError>> {
+    if !edit.fits(now) {
+        return None;
+    }
     let piece = |name: &str, field: &str| format!("pieces.{}.{field}", quote(name));
     let tank = |name: &str, field: &str| format!("tanks.{}.{field}", quote(name));
     Some(match edit {
-        SceneEdit::Hang(name, Some(to)) => ron_text::set(text, &piece(name, "hangs"), &hangs(to)),
-        SceneEdit::Hang(name, None) => ron_text::remove(text, &piece(name, "hangs")),
+        SceneEdit::Hang {
+            piece: name, to, ..
+        } => match to {
+            Some(to) => ron_text::set(text, &piece(name, "hangs"), &hangs(to)),
+            None => ron_text::remove(text, &piece(name, "hangs")),
+        },
         SceneEdit::AddLead(name, new) => ron_text::push(text, &piece(name, "leads"), &lead(new)),
         SceneEdit::RemoveLead(name, old) => {
             let mut leads = now.piece(name)?.leads.iter();
-            let at = leads.position(|lead| lead.name == old.name)?;
+            let at = leads.position(|lead| lead.is_as(old))?;
             ron_text::remove(text, &piece(name, &format!("leads.{at}")))
         }
         SceneEdit::AddShield(name, new) => {
@@ -27,25 +34,19 @@ pub(super) fn edited(
         }
         SceneEdit::RemoveShield(name, old) => {
             let mut shields = now.tank(name)?.shields.iter();
-            let at = shields.position(|shield| is_there(shield, old))?;
+            let at = shields.position(|shield| shield.is_as(old))?;
             ron_text::remove(text, &tank(name, &format!("shields.{at}")))
         }
         SceneEdit::AddAnode(name, anode, new) => {
             let entry = format!("(name: {}, plate: {})", quote(anode), plate(new));
             ron_text::push(text, &tank(name, "anodes"), &entry)
         }
-        SceneEdit::RemoveAnode(name, old) => {
+        SceneEdit::RemoveAnode(name, old, _) => {
             let mut anodes = now.tank(name)?.anodes.iter();
             let at = anodes.position(|anode| anode.name == *old)?;
             ron_text::remove(text, &tank(name, &format!("anodes.{at}")))
         }
     })
-}
-
-/// Whether two plates are in one place, as near as a file tells places.
-fn is_there(plate: &Plate, other: &Plate) -> bool {
-    let mut sides = plate.at.iter().zip(other.at);
-    sides.all(|(a, b)| (a.to(MM) - b.to(MM)).abs() < 2e-3)
 }
 
 /// A length in mm, to a thousandth.

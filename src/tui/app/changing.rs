@@ -25,15 +25,6 @@ pub struct Changing {
     pub wrong: Option<String>,
 }
 
-/// A change to be written, and what takes it back.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SceneWork {
-    /// The change.
-    pub edit: SceneEdit,
-    /// What takes it back.
-    pub back: Option<SceneEdit>,
-}
-
 /// How far the choice of a change is.
 #[derive(Debug, Clone, PartialEq)]
 pub enum ChangeStep {
@@ -252,7 +243,9 @@ impl Changing {
     /// What can be taken back or off, after [`ChangeKind::ALL`] in the list.
     pub fn edits(&self, model: &Model) -> Vec<(String, SceneEdit)> {
         let definition = &model.project.definition;
-        let back = model.spreads.back.last();
+        // What somebody has changed since is not taken back.
+        let mut tried = model.spreads.back.iter().rev();
+        let back = tried.find(|edit| edit.fits(definition));
         let back = back.map(|edit| (format!("take back: {}", edit.words()), edit.clone()));
         let piece = definition.piece(&self.piece);
         let removals = piece.map(|piece| SceneEdit::removals(definition, &self.tank, piece));
@@ -286,13 +279,13 @@ impl Changing {
                 let axis = TURNS[fields[0].chosen()].1.map(|part| part * half.sin());
                 let hangs = hangs(model, self);
                 let turn = after([half.cos(), axis[0], axis[1], axis[2]], hangs.turn);
-                SceneEdit::Hang(name, Some(Hangs { turn, ..hangs }))
+                Self::hang(piece, Hangs { turn, ..hangs })
             }
             ChangeKind::Move => {
                 let at = [mm(&fields[0])?, mm(&fields[1])?, mm(&fields[2])?];
                 let at = at.map(|mm| MM.of(mm));
                 let hangs = hangs(model, self);
-                SceneEdit::Hang(name, Some(Hangs { at, ..hangs }))
+                Self::hang(piece, Hangs { at, ..hangs })
             }
             ChangeKind::Thief => SceneEdit::AddLead(name, self.thief(model, piece, fields)?),
             ChangeKind::Shield => {
@@ -304,6 +297,14 @@ impl Changing {
             }
             ChangeKind::File | ChangeKind::Actions => return Ok(None),
         }))
+    }
+
+    fn hang(piece: &Piece, to: Hangs) -> SceneEdit {
+        SceneEdit::Hang {
+            piece: piece.name.clone(),
+            from: piece.hangs.clone(),
+            to: Some(to),
+        }
     }
 
     /// The place so far out from the probe, mm.
@@ -442,10 +443,7 @@ pub(super) fn key(model: &mut Model, mut changing: Box<Changing>, key: Key) -> V
             .extend([Layer::Changing(changing), Layer::Help(0)]),
         Next::Leave => {}
         Next::Actions => model.open_menu(model.spot.clone()),
-        Next::Do(edit) => {
-            let back = edit.back(&model.project.definition);
-            return vec![Effect::EditScene(Box::new(SceneWork { edit, back }))];
-        }
+        Next::Do(edit) => return vec![Effect::EditScene(Box::new(edit))],
         Next::Write(form) => {
             let tank = changing.tank;
             return vec![Effect::WriteSpread { tank, form }];
@@ -545,10 +543,9 @@ fn in_fields(
 /// The change is written, and computed again; or why it is not.
 pub(super) fn edited(
     model: &mut Model,
-    work: SceneWork,
+    edit: &SceneEdit,
     result: Result<(), Failure>,
 ) -> Vec<Effect> {
-    let SceneWork { edit, back } = work;
     if let Err(failure) = result {
         let why = match failure {
             Failure::Refused(refusal) => refusal.because,
@@ -558,10 +555,12 @@ pub(super) fn edited(
         return Vec::new();
     }
     // What takes a change back is no change of its own.
-    if model.spreads.back.last() == Some(&edit) {
-        model.spreads.back.pop();
-    } else {
-        model.spreads.back.extend(back);
+    let tried = &mut model.spreads.back;
+    match tried.iter().rposition(|back| back == edit) {
+        Some(at) => {
+            tried.remove(at);
+        }
+        None => tried.push(edit.back()),
     }
     let effects = model.compute_spread();
     model.say(format!("in project.ron: {}", edit.words()));

@@ -3,10 +3,9 @@
 use std::sync::Arc;
 
 use super::{
-    AddNews, AddWork, Keymap, MaskWork, MaskedPrint, Notice, Print, SceneWork, Seen, Source,
-    SpreadWork,
+    AddNews, AddWork, Keymap, MaskWork, MaskedPrint, Notice, Print, Seen, Source, SpreadWork,
 };
-use crate::project::{Action, Decision, Project, Refusal, Silence};
+use crate::project::{Action, Decision, Project, Refusal, SceneEdit, Silence};
 use crate::report::spread::Form;
 
 /// A key, as the shell translates it; releases never arrive.
@@ -146,7 +145,7 @@ pub enum Message {
         result: Result<Arc<Seen>, String>,
     },
     /// What became of an [`Effect::EditScene`].
-    SceneEdited(Box<SceneWork>, Result<(), Failure>),
+    SceneEdited(Box<SceneEdit>, Result<(), Failure>),
     /// The file of a print in a tank is another since it was computed.
     SpreadChanged(String),
     /// Whether the terminal draws pictures.
@@ -214,7 +213,7 @@ pub enum Effect {
         form: Form,
     },
     /// Change in `project.ron` what hangs where.
-    EditScene(Box<SceneWork>),
+    EditScene(Box<SceneEdit>),
     /// Give up the print that is read.
     StopReading,
     /// Stop to the shell (Ctrl-Z), come back with `fg`.

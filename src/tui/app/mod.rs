@@ -37,7 +37,7 @@ mod update;
 mod words;
 
 pub use adding::{AddNews, AddStep, AddWork, Adding, FoundPrint};
-pub use changing::{ChangeKind, ChangeStep, Changing, SceneWork};
+pub use changing::{ChangeKind, ChangeStep, Changing};
 pub use commands::{Applies, Command, INSIDE, Id, commands, current_flows, keys_markdown};
 pub use entry::{Entry, Field};
 pub use facts::{Facts, Place, Station};

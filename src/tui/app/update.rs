@@ -95,7 +95,7 @@ pub fn update(model: &mut Model, message: Message, now: Instant) -> Vec<Effect> 
             model.prints.changed(&piece);
             Vec::new()
         }
-        Message::SceneEdited(work, result) => super::changing::edited(model, *work, result),
+        Message::SceneEdited(edit, result) => super::changing::edited(model, &edit, result),
         news @ (Message::SpreadAt { .. }
         | Message::SpreadSolved { .. }
         | Message::SpreadChanged(_)) => {

@@ -12,15 +12,13 @@ use super::ShellError;
 use super::inbox::{Ending, Incoming};
 use super::own_keys;
 use crate::predicted::{Predicted, Taken};
-use crate::project::{Action, Decision, Piece, Silence, What};
+use crate::project::{Action, Decision, Piece, SceneEdit, Silence, What};
 use crate::settings::{KeysFile, Settings, SettingsError};
 use crate::store::{
     Draft, Edited, Folder, LONG, NoticeEntry, NoticeLog, RecordError, StoreError, piece_entry,
     read_file, sha256_hex, silences,
 };
-use crate::tui::app::{
-    AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice, SceneWork, Seen,
-};
+use crate::tui::app::{AddNews, Failure, FoundPrint, MaskedPrint, Message, Notice, Seen};
 use crate::units::Instant;
 
 /// How often the folder is looked at for what other programs did.
@@ -48,7 +46,7 @@ pub(super) enum Job {
         clock: Instant,
     },
     /// Change what hangs where.
-    EditScene(Box<SceneWork>),
+    EditScene(Box<SceneEdit>),
     /// Remember who the user is.
     SaveWho(String),
     /// Let a notice go out, if it still stands.
@@ -262,12 +260,12 @@ impl Desk {
                 self.say_project();
                 self.say_taken(taken);
             }
-            Job::EditScene(work) => {
-                let edited = self.folder.edit_scene(&work.edit);
+            Job::EditScene(edit) => {
+                let edited = self.folder.edit_scene(&edit);
                 // Also when refused: changing takes in what others wrote.
                 self.say_project();
                 let edited = edited.map_err(|error| trouble(&error));
-                self.say(Message::SceneEdited(work, edited));
+                self.say(Message::SceneEdited(edit, edited));
             }
             Job::SaveWho(who) => {
                 if let Err(error) = Settings::remember_who(&who) {

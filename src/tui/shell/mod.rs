@@ -330,7 +330,7 @@ impl Shell<'_> {
                     self.spreader.write(seen, spread_file(&tank, form), form)?;
                 }
             }
-            Effect::EditScene(work) => self.keeper.ask(Job::EditScene(work))?,
+            Effect::EditScene(edit) => self.keeper.ask(Job::EditScene(edit))?,
             Effect::StopReading => self.surveyor.stop(),
             Effect::Suspend => self.suspend()?,
             Effect::Quit => self.leaving = true,
