@@ -271,7 +271,10 @@ fn evenness_is_stale_after_a_turn_an_anode_moved_or_another_print() {
     b.project = under(&b, |definition| {
         definition.pieces[0].evenness = Some(even);
     });
-    let stale = |b: &Bench| b.figures("bell").evenness_stale;
+    let stale = |b: &Bench| {
+        let state = b.project.state();
+        state.stale_evenness(&b.project.definition, "bell")
+    };
     assert_eq!(stale(&b), None);
     let inside = Some([40.0, 25.0, 30.0].map(|cm| tankside::units::CM.of(cm)));
     for change in [

@@ -115,8 +115,6 @@ pub struct PieceFigures {
     pub hold: Option<HoldFigures>,
     /// Least and most local thickness over the mean, where predicted.
     pub evenness: Option<(f64, f64)>,
-    /// Why that prediction is of another scene, and what would do.
-    pub evenness_stale: Option<String>,
     /// What tells its share of its tank's current now.
     pub share_by: Option<ShareBy>,
     /// Since when that is no longer a field, and what would do.
@@ -196,7 +194,6 @@ impl PieceFigures {
             target_at,
             hold: hold_figures(definition, state, name, now),
             evenness: piece.evenness.as_ref().map(|even| (even.least, even.most)),
-            evenness_stale: state.stale_evenness(definition, piece),
             share_by: at
                 .tank
                 .as_deref()

@@ -293,8 +293,12 @@ impl State {
 
     /// Why the evenness of a piece is that of another scene, in words with what
     /// would do; `None` where it is not, or was not computed.
-    pub fn stale_evenness(&self, definition: &Definition, piece: &Piece) -> Option<String> {
-        let of = piece.evenness.as_ref()?.of.as_ref()?;
+    ///
+    /// It takes a digest of the scene: too long to be asked of each of many pieces
+    /// every second.
+    pub fn stale_evenness(&self, definition: &Definition, piece: &str) -> Option<String> {
+        let evenness = definition.piece(piece)?.evenness.as_ref()?;
+        let of = evenness.of.as_ref()?;
         let pieces: Vec<&str> = of.pieces.iter().map(String::as_str).collect();
         let of_pieces = pieces
             .iter()

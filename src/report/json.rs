@@ -106,7 +106,7 @@ fn piece(definition: &Definition, state: &State, figures: &PieceFigures, now: In
         "share_by": figures.share_by.map(ShareBy::word),
         "charge_by_field_ah": number(figures.charge_by_field.to(AH)),
         "shares_ended": figures.shares_ended,
-        "evenness_stale": figures.evenness_stale,
+        "evenness_stale": state.stale_evenness(definition, &figures.name),
         "share_unknown_since": figures.charges.unknown_since,
         "target_at": figures.target_at,
         "next_step": next.map(|n| json!({

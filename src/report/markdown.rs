@@ -5,8 +5,8 @@ use std::fmt::Display;
 use super::safe::plain_text;
 use super::{cautions, told};
 use crate::project::{
-    CloseOut, ClosedItem, Event, MaySign, Piece, PieceFigures, PieceState, Project, Stage, State,
-    What, Wire, weighing,
+    CloseOut, ClosedItem, Definition, Event, MaySign, Piece, PieceFigures, PieceState, Project,
+    Stage, State, What, Wire, weighing,
 };
 use crate::units::{G, Instant, MM, PERCENT, clock_span, number};
 
@@ -95,7 +95,7 @@ pub fn traveller(project: &Project, piece: &str, now: Instant) -> Option<String>
     sheet.line(format_args!("# Traveller: {}\n", escaped(piece)));
     header(&mut sheet, project, defined, now);
     sheet.heading("Now");
-    figures_lines(&mut sheet, project, &figures, at, now);
+    figures_lines(&mut sheet, (definition, &state), &figures, at, now);
     weighing_lines(&mut sheet, project, &state, &figures);
     sheet.heading("Marks");
     if at.marks.is_empty() {
@@ -190,12 +190,11 @@ fn header(sheet: &mut Sheet, project: &Project, piece: &Piece, now: Instant) {
 
 fn figures_lines(
     sheet: &mut Sheet,
-    project: &Project,
+    (definition, state): (&Definition, &State),
     figures: &PieceFigures,
     at: &PieceState,
     now: Instant,
 ) {
-    let definition = &project.definition;
     sheet.item(format_args!("Stage: {}", escaped(&told::stage(at))));
     let pm = figures.charge.as_ref().map_or_else(String::new, |c| {
         format!(" (\u{b1}{})", c.pm().shown(crate::units::AH, 2))
@@ -216,8 +215,8 @@ fn figures_lines(
         "Mean thickness: {}{local}",
         escaped(thickness)
     ));
-    if let Some(stale) = &figures.evenness_stale {
-        sheet.item(format_args!("{}", escaped(stale)));
+    if let Some(stale) = state.stale_evenness(definition, &figures.name) {
+        sheet.item(format_args!("{}", escaped(&stale)));
     }
     if let Some(density) = &figures.density {
         let shown = density.shown(definition.units.density());

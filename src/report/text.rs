@@ -159,7 +159,7 @@ fn piece_lines(
     page.line(&fit(&first, COLUMNS));
     let mut more: Vec<String> = Vec::new();
     more.extend(told::local_range(definition, figures).map(|r| format!("locally {r}")));
-    more.extend(figures.evenness_stale.clone());
+    more.extend(state.stale_evenness(definition, &figures.name));
     more.extend(told::share(figures).map(str::to_owned));
     more.extend(figures.density.as_ref().map(|d| {
         let shown = d.shown(definition.units.density());

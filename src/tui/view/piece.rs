@@ -250,8 +250,9 @@ fn thickness(model: &Model, name: &str, figures: &PieceFigures, width: usize) ->
         );
         rows.push(label("").and(Role::Plain, told));
     }
-    if let Some(stale) = &figures.evenness_stale {
-        let lines = wrapped(stale, width.saturating_sub(11)).into_iter();
+    let (state, definition) = (model.project.state(), &model.project.definition);
+    if let Some(stale) = state.stale_evenness(definition, name) {
+        let lines = wrapped(&stale, width.saturating_sub(11)).into_iter();
         rows.extend(lines.map(|line| label("").and(Role::Soon, line)));
     }
     if let Some(behind) = model.facts.matching.behind.iter().find(|b| b.name == name) {
