@@ -4,7 +4,7 @@
 use sha2::{Digest, Sha256};
 
 use crate::field::scene::{BodySpread, Kind, Spread};
-use crate::project::{Action, Definition, Piece, PieceShare, PredictedFor, State, What};
+use crate::project::{Action, Definition, Piece, PieceShare, PredictedFor, Refusal, State, What};
 use crate::store::ron_text::quote;
 use crate::store::{Folder, RecordError};
 use crate::units::{Instant, number, rounded};
@@ -25,6 +25,8 @@ pub struct Predicted<'a> {
     pub tank: &'a str,
     /// The pieces that were asked for.
     pub pieces: Vec<&'a str>,
+    /// [`Definition::scene_digest`] of what was asked.
+    pub scene: Option<&'a str>,
     /// Where the current goes.
     pub spread: &'a Spread,
 }
@@ -48,21 +50,22 @@ impl Predicted<'_> {
     /// `replaced` the present if it is another.
     ///
     /// # Errors
-    /// When `project.ron` or the journal cannot be written.
+    /// When `project.ron` tells another scene by now, or it or the journal cannot
+    /// be written.
     pub fn take(
         &self,
         folder: &mut Folder,
         who: &str,
         (now, clock, replaced): (Instant, Instant, Option<Instant>),
     ) -> Result<Taken, RecordError> {
+        self.is_of(&folder.project().definition)?;
         let mut taken = Taken::default();
         let mut values = Vec::new();
         for body in self.of_kind(Kind::Piece) {
             let even = Even::of(body);
-            let definition = &folder.project().definition;
             values.push((
                 format!("pieces.{}.evenness", quote(&body.name)),
-                self.written(definition, body, even, now),
+                self.written(body, even, now),
             ));
             let Even { least, most } = even;
             let name = &body.name;
@@ -84,25 +87,30 @@ impl Predicted<'_> {
         Ok(taken)
     }
 
+    /// Whether what was asked still is what the project tells.
+    fn is_of(&self, definition: &Definition) -> Result<(), Refusal> {
+        let now = definition.scene_digest(self.tank, &self.pieces);
+        if now.as_deref() == self.scene {
+            return Ok(());
+        }
+        Err(Refusal::new(
+            "other-scene",
+            "project.ron tells another scene by now than the one that was computed: compute it again",
+        ))
+    }
+
     fn of_kind(&self, kind: Kind) -> impl Iterator<Item = &BodySpread> {
         self.spread.bodies.iter().filter(move |b| b.kind == kind)
     }
 
     /// The evenness of a piece as `project.ron` has it.
-    fn written(
-        &self,
-        definition: &Definition,
-        body: &BodySpread,
-        even: Even,
-        at: Instant,
-    ) -> String {
+    fn written(&self, body: &BodySpread, even: Even, at: Instant) -> String {
         let Even { least, most } = even;
         let because = quote(&self.because(body));
-        let scene = definition.scene_digest(self.tank, &self.pieces);
-        let of = scene.map(|scene| PredictedFor {
+        let of = self.scene.map(|scene| PredictedFor {
             tank: self.tank.to_owned(),
             pieces: self.pieces.iter().map(|name| (*name).to_owned()).collect(),
-            scene,
+            scene: scene.to_owned(),
             at,
         });
         let of = of.and_then(|of| ron::to_string(&of).ok());
@@ -146,12 +154,11 @@ impl Predicted<'_> {
                 )
             });
         }
-        let scene = definition.scene_digest(self.tank, &self.pieces);
         let pieces = self.pieces.iter().filter_map(|name| definition.piece(name));
         let amps: Vec<(&Piece, f64, f64)> = pieces.map(|piece| self.amps(piece)).collect();
         let all: f64 = amps.iter().map(|(_, on_it, wires)| on_it + wires).sum();
         let is_some = |(_, on_it, wires): &(&Piece, f64, f64)| *on_it > 0.0 && *wires >= 0.0;
-        let (Some(scene), true) = (scene, amps.iter().all(is_some)) else {
+        let (Some(scene), true) = (self.scene, amps.iter().all(is_some)) else {
             return Err("current does not flow into every piece".to_owned());
         };
         let share = |(piece, on_it, wires): &(&Piece, f64, f64)| PieceShare {
@@ -163,7 +170,7 @@ impl Predicted<'_> {
             tank: self.tank.to_owned(),
             rel: self.rel(amps.iter().map(|part| share(part).share)),
             shares: amps.iter().map(share).collect(),
-            scene,
+            scene: scene.to_owned(),
             result: self.digest(),
         })
     }
@@ -240,5 +247,51 @@ impl Even {
                 number(1.0 / least, 2)
             )
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::field::scene::Flows;
+
+    #[test]
+    fn what_was_computed_of_another_scene_is_not_taken() {
+        let holds = tempfile::tempdir().unwrap();
+        let path = holds.path().join("p");
+        let text = "(format: 1, name: \"p\", metal: \"copper-acid\", target: Mean(\"40um\"), \
+                    tanks: [(name: \"main\")], pieces: [(name: \"leaf\", area: \"1dm2\")])";
+        let now: Instant = "2026-03-02T17:00:00Z".parse().unwrap();
+        let mut folder = Folder::create(&path, text, now).unwrap();
+        let spread = Spread {
+            volts: 0.4,
+            amps: 3.0,
+            resistance_ohm: 0.1333,
+            bodies: Vec::new(),
+            flows: Flows {
+                panels: 600,
+                residual: 1e-7,
+                balance: 1e-5,
+                error_resistance: 0.01,
+                error_zones: 0.03,
+            },
+        };
+        let asked = folder.project().definition.scene_digest("main", &["leaf"]);
+        let predicted = Predicted {
+            tank: "main",
+            pieces: vec!["leaf"],
+            scene: asked.as_deref(),
+            spread: &spread,
+        };
+        let taken = predicted
+            .take(&mut folder, "ida", (now, now, None))
+            .unwrap();
+        assert!(taken.shares.contains("nothing hangs in main"), "{taken:?}");
+        folder.set("pieces.leaf.area", "2dm2").unwrap();
+        let refused = predicted.take(&mut folder, "ida", (now, now, None));
+        let Err(RecordError::Refused(refusal)) = refused else {
+            panic!("{refused:?}");
+        };
+        assert_eq!(refusal.rule, "other-scene");
     }
 }

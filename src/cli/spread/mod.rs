@@ -95,6 +95,8 @@ struct Asked {
     /// The tank and the pieces of a project.
     tank: String,
     pieces: Vec<String>,
+    /// What of the project they were asked for.
+    digest: Option<String>,
 }
 
 impl Asked {
@@ -140,6 +142,7 @@ impl Asked {
             warnings: Vec::new(),
             tank: String::new(),
             pieces: Vec::new(),
+            digest: None,
         })
     }
 
@@ -179,6 +182,7 @@ impl Asked {
             prints: files,
             assumed,
             warnings: Vec::new(),
+            digest: definition.scene_digest(&tank.name, &names),
             tank: tank.name.clone(),
             pieces: pieces.iter().map(|piece| piece.name.clone()).collect(),
         })
@@ -192,6 +196,7 @@ impl Asked {
         let predicted = Predicted {
             tank: &self.tank,
             pieces: self.pieces.iter().map(String::as_str).collect(),
+            scene: self.digest.as_deref(),
             spread,
         };
         let clock = context.clock.now();

@@ -31,6 +31,11 @@ pub struct SpreadWork {
 }
 
 impl SpreadWork {
+    fn digest(&self) -> Option<String> {
+        let pieces: Vec<&str> = self.pieces.iter().map(String::as_str).collect();
+        self.definition.scene_digest(&self.tank, &pieces)
+    }
+
     /// What will be taken as usual, a word each.
     pub fn assumed_in_short(&self) -> Vec<&'static str> {
         let tank = self.definition.tank(&self.tank);
@@ -73,6 +78,8 @@ pub struct Seen {
     pub pieces: Vec<String>,
     /// What was asked for, as far as the project says it.
     pub outline: Outline,
+    /// The digest of the scene, which goes with what is written down of it.
+    pub digest: Option<String>,
     /// The current that was taken because it flows.
     pub flow: Option<Flow>,
     /// Where the current goes.
@@ -168,6 +175,7 @@ impl Seen {
             tank: asked.tank.map(|tank| [tank.min_mm, tank.max_mm]),
             drawn: Mutex::default(),
             in_short: work.assumed_in_short(),
+            digest: work.digest(),
             pieces: work.pieces,
             outline: work.outline,
             flow: work.flow,

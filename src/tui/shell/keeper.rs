@@ -253,6 +253,7 @@ impl Desk {
                 let predicted = Predicted {
                     tank: &tank,
                     pieces: seen.pieces.iter().map(String::as_str).collect(),
+                    scene: seen.digest.as_deref(),
                     spread: &seen.spread,
                 };
                 let now = self.folder.project().present(clock);
