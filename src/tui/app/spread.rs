@@ -373,7 +373,9 @@ impl Spreads {
         if let Some(before) = known.seen.take()
             && !before.outline.asks_as(&seen.outline)
         {
-            known.before = Some(before);
+            // Other pieces altogether are no change of these.
+            let is_there = |piece: &String| seen.pieces.contains(piece);
+            known.before = Some(before).filter(|before| before.pieces.iter().any(is_there));
             self.beside = true;
         }
         known.seen = Some(seen);
@@ -445,6 +447,15 @@ impl Model {
         } else {
             pieces.filter(is_selected).collect()
         }
+    }
+
+    /// The pieces that are to be computed.
+    ///
+    /// # Errors
+    /// As [`Self::spread_asked`].
+    pub fn spread_pieces(&self) -> Result<Vec<&str>, String> {
+        let (_, pieces) = self.spread_scene()?;
+        Ok(pieces.iter().map(|piece| piece.name.as_str()).collect())
     }
 
     /// What is to be asked of the worker; pieces without a print are left out.

@@ -128,11 +128,11 @@ impl Told {
     /// What is shown, and how the work on it stands.
     fn head(&mut self, model: &Model, width: usize) {
         let tank = model.spread_tank().map_or("no tank", |tank| &tank.name);
-        let pieces = match model.spread_seen() {
-            Some(seen) => seen.pieces.clone(),
-            None => model
-                .spread_asked()
-                .map_or_else(|_| Vec::new(), |asked| asked.pieces),
+        let asked = model.spread_pieces();
+        let pieces: Vec<&str> = match (model.spread_seen(), &asked) {
+            (Some(seen), _) => seen.pieces.iter().map(String::as_str).collect(),
+            (None, Ok(asked)) => asked.clone(),
+            (None, Err(_)) => Vec::new(),
         };
         let pieces = match pieces.as_slice() {
             [] => String::new(),
@@ -157,7 +157,7 @@ impl Told {
             self.say(Role::Alarm, fault, width);
         }
         let without = model.spread_without();
-        if !without.is_empty() && model.spread_asked().is_ok() {
+        if !without.is_empty() && asked.is_ok() {
             let text = format!(
                 "left out for want of a print: {}",
                 fitted(&without.join(", "), 200)
