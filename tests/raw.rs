@@ -16,11 +16,12 @@ use std::os::unix::ffi::OsStrExt as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use tankside::project::{Project, What};
+use tankside::project::{Lead, Project, What};
 use tankside::report::sheet::Sheet;
 use tankside::report::text;
 use tankside::tui::app::{Failure, Key, Message, Model, update};
 use tankside::tui::view::Theme;
+use tankside::units::MM;
 use unicode_segmentation::UnicodeSegmentation as _;
 
 use crate::screens_support::{Hands, evening, evening_of};
@@ -657,6 +658,13 @@ fn hostile_hands(text: &str) -> Hands {
     for piece in &mut definition.pieces {
         text.clone_into(&mut piece.note);
         piece.area_method = Some(text.to_owned());
+        piece.leads.push(Lead {
+            name: text.to_owned(),
+            points: vec![[MM.of(10.0); 3], [MM.of(20.0); 3]],
+            diameter: MM.of(1.0),
+            thief: true,
+            closed: false,
+        });
     }
     for piece in ["stem", "leaf-1", "arm"] {
         let piece = piece.to_owned();
@@ -681,7 +689,7 @@ fn hostile_hands(text: &str) -> Hands {
 }
 
 /// Every screen and layer of a project, as far as keys lead to it.
-const WAYS: [&str; 14] = [
+const WAYS: [&str; 16] = [
     "",
     "p",
     "h",
@@ -696,6 +704,8 @@ const WAYS: [&str; 14] = [
     "-",
     "Enter",
     "f",
+    "x",
+    "x + 9",
 ];
 
 #[test]

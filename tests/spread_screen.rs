@@ -573,10 +573,10 @@ fn a_change_is_tried_from_the_screen_and_taken_back() {
     hands.keys("+");
     let told = hands.text(80, 24);
     assert!(
-        told.contains("8 take back: leaf hangs where nothing says"),
+        told.contains("9 take back: leaf hangs where nothing says"),
         "{told}"
     );
-    assert_eq!(tried(&mut hands, "8"), edit.back());
+    assert_eq!(tried(&mut hands, "9"), edit.back());
 
     // What somebody has moved since is not taken back over their head.
     hands.keys("-");
@@ -609,6 +609,33 @@ fn hang_at(hands: &mut Hands, at: [f64; 3]) {
 }
 
 #[test]
+fn the_keypad_alone_sets_what_was_computed() {
+    let mut hands = hands_of(&["leaf"]);
+    assert!(hands.effects("+ 6").is_empty());
+    assert!(hands.text(80, 24).contains("compute it first"));
+    hands.keys("-");
+    let work = asked(&mut hands);
+    answer(&mut hands, work, 5.0);
+    let by_list = hands.effects("+ 6");
+    assert!(
+        matches!(by_list.as_slice(), [Effect::TakeSpread { tank, .. }] if tank == "main"),
+        "{by_list:?}"
+    );
+    assert_eq!(by_list, hands.effects("s"), "as its letter does");
+}
+
+#[test]
+fn another_piece_is_not_shown_as_what_was_before() {
+    let mut hands = solved(&["leaf", "stem"]);
+    hands.select("stem");
+    let work = asked(&mut hands);
+    assert_eq!(work.pieces, ["stem"]);
+    answer(&mut hands, work, 3.0);
+    assert!(hands.model.spread_before().is_none());
+    assert!(hands.model.spread_known().unwrap().change("stem").is_none());
+}
+
+#[test]
 fn what_was_computed_is_written_as_each_form() {
     let mut hands = solved(&["leaf"]);
     for (digit, form) in [
@@ -617,7 +644,7 @@ fn what_was_computed_is_written_as_each_form() {
         ("3", Form::Csv),
         ("4", Form::Png),
     ] {
-        let effects = hands.effects(&format!("+ 6 {digit} Enter"));
+        let effects = hands.effects(&format!("+ 7 {digit} Enter"));
         let tank = "main".to_owned();
         assert_eq!(effects, [Effect::WriteSpread { tank, form }]);
     }

@@ -54,6 +54,8 @@ pub enum ChangeKind {
     Shield,
     /// An anode on a wall.
     Anode,
+    /// What was computed taken into the project.
+    Set,
     /// What was computed written into a file.
     File,
     /// Everything else that can be done with the piece.
@@ -85,12 +87,13 @@ const WALLS: [(&str, usize, bool); 5] = [
 
 impl ChangeKind {
     /// Every kind, as they are listed.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::Turn,
         Self::Move,
         Self::Thief,
         Self::Shield,
         Self::Anode,
+        Self::Set,
         Self::File,
         Self::Actions,
     ];
@@ -103,6 +106,7 @@ impl ChangeKind {
             Self::Thief => "a thief beside the probe",
             Self::Shield => "a shield before the probe",
             Self::Anode => "an anode more",
+            Self::Set => "set this result: evenness, and shares from now on",
             Self::File => "write this result into a file",
             Self::Actions => "what else can be done with the piece",
         }
@@ -125,7 +129,7 @@ impl ChangeKind {
             Self::File => {
                 "into the project's folder: PLY and VTU with a value for each triangle, CSV, PNG"
             }
-            Self::Actions => "",
+            Self::Set | Self::Actions => "",
         }
     }
 
@@ -169,7 +173,7 @@ impl ChangeKind {
                 mm("height", 200.0),
             ],
             Self::File => vec![choice("as", &Form::ALL.map(Form::ending))],
-            Self::Actions => Vec::new(),
+            Self::Set | Self::Actions => Vec::new(),
         }
     }
 
@@ -295,7 +299,7 @@ impl Changing {
                 let plate = Self::anode(model, fields)?;
                 SceneEdit::AddAnode(self.tank.clone(), free_name(tank), plate)
             }
-            ChangeKind::File | ChangeKind::Actions => return Ok(None),
+            ChangeKind::Set | ChangeKind::File | ChangeKind::Actions => return Ok(None),
         }))
     }
 
@@ -423,6 +427,7 @@ enum Next {
     Leave,
     Actions,
     Do(SceneEdit),
+    Set,
     Write(Form),
 }
 
@@ -444,6 +449,7 @@ pub(super) fn key(model: &mut Model, mut changing: Box<Changing>, key: Key) -> V
         Next::Leave => {}
         Next::Actions => model.open_menu(model.spot.clone()),
         Next::Do(edit) => return vec![Effect::EditScene(Box::new(edit))],
+        Next::Set => return model.take_spread(),
         Next::Write(form) => {
             let tank = changing.tank;
             return vec![Effect::WriteSpread { tank, form }];
@@ -486,6 +492,8 @@ fn choose(model: &Model, changing: &mut Changing, kind: ChangeKind) -> Next {
     } else if kind.needs_probe() && changing.probe.is_none() {
         changing.wrong =
             Some("no probe is set: go back and let Down set it at a place to watch".to_owned());
+    } else if kind == ChangeKind::Set {
+        return Next::Set;
     } else {
         changing.step = ChangeStep::Fields {
             kind,
