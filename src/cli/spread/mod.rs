@@ -140,7 +140,7 @@ impl Asked {
             let said = said
                 .rsplit_once(" at line ")
                 .map_or(said.as_str(), |(said, _)| said);
-            wrong(said.to_owned(), error.line(), error.column())
+            wrong(said.to_owned(), error.line().max(1), error.column().max(1))
         })?;
         let beside = file.parent().unwrap_or(Path::new(""));
         let find = |body: &Hung| {
