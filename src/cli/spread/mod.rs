@@ -326,9 +326,12 @@ impl Asked {
                 ..Fault::default()
             })),
             SceneError::Field(FieldError::Stopped(error)) => stopped(error),
-            SceneError::Field(error @ FieldError::Unsolved { .. }) => {
-                Trouble::fault("unsolved", error.to_string(), "try other --panels")
-            }
+            SceneError::Field(error @ FieldError::Unsolved { .. }) => Trouble::fault(
+                "unsolved",
+                error.to_string(),
+                "see whether every `limit_a_m2` lets the amps through and no two plates are in one place; else try other \
+                 --panels",
+            ),
             SceneError::Field(error) => Trouble::fault(
                 "scene",
                 error.to_string(),
