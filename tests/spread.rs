@@ -136,6 +136,14 @@ fn what_cannot_be_is_refused_by_name() {
     two["bodies"][1]["move_mm"] = json!([20, 0, 0]);
     let error = refused(&two);
     assert!(error["message"].as_str().unwrap().contains("overlaps"));
+    for amps in [0.0, -1.0] {
+        let mut still = good.clone();
+        still["supply"] = json!({ "amps": amps });
+        let error = refused(&still);
+        assert!(error["message"].as_str().unwrap().contains("above zero"));
+    }
+    let error = shop.bad("spread --scene scene.json --amps 0A");
+    assert_eq!(error["kind"], "usage");
     let mut unknown = good.clone();
     unknown["colour"] = json!("red");
     assert_eq!(refused(&unknown)["kind"], "scene");
@@ -308,6 +316,9 @@ fn the_pieces_are_those_that_hang_in_one_tank() {
         bodies.filter(|body| body["kind"] == "piece").count()
     };
     assert_eq!(pieces(&told), 2);
+    shop.ok("add p foot --area 2dm2");
+    let told = shop.ok("spread p --panels 600");
+    assert!(said(&told, "left out for want of a print: foot"), "{told}");
     shop.rec("left start build --tank side --override trial");
     let told = shop.ok("spread p --panels 600");
     assert!(said(&told, "only left, which hangs now"), "{told}");
@@ -367,6 +378,10 @@ fn the_sample_scene_keeps_its_figures() {
         env!("CARGO_MANIFEST_DIR"),
         "/sample-projects/table-bell/scene.json"
     );
+    let coarse = shop.ok(&format!("spread --scene '{file}' --panels 700"));
+    assert!(coarse["error_estimate"]["zones"].as_f64().unwrap() > 0.25);
+    let warning = coarse["warnings"][0].as_str().unwrap();
+    assert!(warning.contains("more --panels"), "{coarse}");
     let told = shop.ok(&format!("spread --scene '{file}' --panels 3000"));
     near(&told["resistance_ohm"], 0.1405, 0.015);
     let bell = &told["bodies"][0];

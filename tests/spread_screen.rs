@@ -9,7 +9,9 @@ use tankside::field::scene::{
     Anode, BodySpread, Cell, Faces, Flows, Kind, Place, Scene, Shield, Spread, Strand, Supply,
     Vessel,
 };
-use tankside::project::{Definition, Hangs, MeshRef, Mode, Project, SceneEdit, Setting, What};
+use tankside::project::{
+    Definition, Evenness, Hangs, MeshRef, Mode, PredictedFor, Project, SceneEdit, Setting, What,
+};
 use tankside::report::spread::Form;
 use tankside::store::Folder;
 use tankside::tui::app::{Effect, Layer, Message, Model, Seen, SpreadWork, update};
@@ -325,8 +327,10 @@ fn the_list_moves_the_probe_and_the_probe_tells_the_figure() {
     hands.keys("0");
     assert!(hands.text(80, 24).contains("upper"));
     let density = hands.text(80, 24);
+    assert!(hands.text(120, 40).contains("z thickness"));
     hands.keys("z");
     assert_ne!(hands.text(80, 24), density, "the legend is in um");
+    assert!(hands.text(120, 40).contains("z density"));
     hands.keys("Esc");
     assert!(hands.top().is_none());
     // The target is 40 um: five times as much at the tip.
@@ -390,6 +394,64 @@ fn a_result_stays_and_says_that_it_is_stale_and_what_the_change_did() {
         told.contains("goes through the wall") && told.contains("0.133 ohm"),
         "{told}"
     );
+}
+
+#[test]
+fn a_turn_after_the_evenness_was_set_is_said_until_the_file_tells_it() {
+    let mut hands = evening();
+    for piece in &mut hands.model.project.definition.pieces {
+        piece.mesh = Some(MeshRef {
+            file: format!("meshes/{}.stl", piece.name),
+            unit: None,
+            sha256: None,
+        });
+    }
+    hands.select("stem");
+    hands.keys("x");
+    let work = asked(&mut hands);
+    let pieces: Vec<&str> = work.pieces.iter().map(String::as_str).collect();
+    let definition = &mut hands.model.project.definition;
+    let of = PredictedFor {
+        tank: work.tank.clone(),
+        pieces: work.pieces.clone(),
+        scene: definition.scene_digest(&work.tank, &pieces).unwrap(),
+        at: hands.now,
+    };
+    let mut all = definition.pieces.iter_mut();
+    let stem = all.find(|piece| piece.name == "stem").unwrap();
+    stem.evenness = Some(Evenness {
+        least: 0.5,
+        most: 2.0,
+        because: String::new(),
+        of: Some(of),
+    });
+    let work = hands.model.spread_asked().unwrap();
+    answer(&mut hands, work, 5.0);
+    assert!(!hands.text(120, 40).contains("stale"));
+    hands.wait(60.0);
+    let turn = What::Turn {
+        piece: "stem".into(),
+        text: "tip down".into(),
+    };
+    hands.did(turn, "mira");
+    let told = hands.text(120, 40).replace('\n', " ");
+    assert!(
+        told.contains("stale: turn stem: tip down, since it was set"),
+        "{told}"
+    );
+}
+
+#[test]
+fn the_wires_of_a_piece_are_told_apart_by_their_own_names() {
+    let mut hands = hands_of(&["long-leaf"]);
+    let work = asked(&mut hands);
+    let wires = ["hook", "thief", "thief-1"].map(|lead| format!("long-leaf {lead}"));
+    let pieces = [work.pieces.clone(), wires.to_vec()].concat();
+    answer(&mut hands, SpreadWork { pieces, ..work }, 5.0);
+    let told = hands.text(80, 40);
+    for name in ["long-l… hook ", "long-… thief ", "lon… thief-1 "] {
+        assert!(told.contains(name), "{name}: {told}");
+    }
 }
 
 #[test]

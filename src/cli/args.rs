@@ -476,13 +476,13 @@ pub(super) struct SpreadArgs {
     #[arg(long, conflicts_with = "scene")]
     pub(super) set: bool,
     /// What the supply holds: amps into all that hangs there
-    #[arg(long, conflicts_with = "volts")]
+    #[arg(long, conflicts_with = "volts", value_parser = flowing, allow_hyphen_values = true)]
     pub(super) amps: Option<Current>,
     /// What the supply holds: volts of the anodes
     #[arg(long)]
     pub(super) volts: Option<Voltage>,
     /// How fine: twice the panels take twice the time
-    #[arg(long, value_name = "N", default_value_t = PANELS, value_parser = panels)]
+    #[arg(long, value_name = "N", default_value_t = PANELS, value_parser = panels, allow_hyphen_values = true)]
     pub(super) panels: usize,
     /// What CSV, PLY and VTU hold one of: triangles of the prints, or panels
     #[arg(long, value_enum, default_value_t)]
@@ -509,6 +509,15 @@ impl From<RowsName> for Rows {
             RowsName::Panel => Self::Panel,
         }
     }
+}
+
+/// A current above nothing.
+fn flowing(text: &str) -> Result<Current, String> {
+    let current: Current = text.parse().map_err(to_text)?;
+    if current.si() > 0.0 {
+        return Ok(current);
+    }
+    Err("it is above zero, such as 5A".to_owned())
 }
 
 fn panels(text: &str) -> Result<usize, String> {

@@ -290,22 +290,35 @@ impl Operator {
         levels
     }
 
-    /// Panels that are strongly tied to each other, group by group.
-    pub(super) fn groups(&self) -> impl IndexedParallelIterator<Item = Group<'_>> {
-        self.leaves
-            .par_iter()
-            .zip(&self.near)
-            .map(|(leaf, near)| Group {
-                panels: self.tree.cells[*leaf].panels.clone(),
+    /// Panels that are strongly tied to each other, group by group, in order of
+    /// leaves.
+    pub(super) fn groups(&self) -> impl ParallelIterator<Item = Group<'_>> {
+        let leaves = self.leaves.par_iter().zip(&self.near);
+        leaves.flat_map_iter(|(leaf, near)| {
+            let all = self.tree.cells[*leaf].panels.clone();
+            let own = near.from.iter().find(|(panels, _)| *panels == all);
+            let columns = own.map_or(0, |(_, first)| *first);
+            all.clone().step_by(GROUP).map(move |first| Group {
+                panels: first..(first + GROUP).min(all.end),
+                leaf: all.clone(),
+                columns,
                 near,
             })
+        })
     }
 }
 
-/// The panels of one leaf, and what they make on each other.
+/// Panels of a group at most. A leaf has more where a large panel keeps it from
+/// being divided.
+const GROUP: usize = 64;
+
+/// Panels of one leaf, and what they make on each other.
 #[derive(Debug)]
 pub(super) struct Group<'a> {
     pub(super) panels: Range<usize>,
+    leaf: Range<usize>,
+    /// Where the leaf's own columns begin.
+    columns: usize,
     near: &'a Near,
 }
 
@@ -313,18 +326,12 @@ impl Group<'_> {
     /// Of the group's panel `from` on `to`, numbered within the group: single
     /// and double layer of unit density.
     pub(super) fn between(&self, to: usize, from: usize) -> (f64, f64) {
-        let own = self
-            .near
-            .from
-            .iter()
-            .find(|(panels, _)| *panels == self.panels);
-        own.map_or((0.0, 0.0), |(_, first)| {
-            let entry = (first + from) * self.panels.len() + to;
-            (
-                f64::from(self.near.single[entry]),
-                f64::from(self.near.double[entry]),
-            )
-        })
+        let aside = self.panels.start - self.leaf.start;
+        let entry = (self.columns + aside + from) * self.leaf.len() + aside + to;
+        (
+            f64::from(self.near.single[entry]),
+            f64::from(self.near.double[entry]),
+        )
     }
 }
 

@@ -41,6 +41,14 @@ pub(super) fn chosen(
             ));
         }
     }
+    let bare = definition.pieces.iter().filter(|piece| {
+        let is_asked = named.is_empty() && (!pieces.iter().any(hangs) || hangs(piece));
+        is_asked && piece.mesh.is_none()
+    });
+    let bare: Vec<&str> = bare.map(|piece| piece.name.as_str()).collect();
+    if !bare.is_empty() {
+        said.push(format!("left out for want of a print: {}", bare.join(", ")));
+    }
     let mut tanks: Vec<String> = pieces.iter().filter_map(hangs_in).collect();
     tanks.sort();
     tanks.dedup();

@@ -22,7 +22,7 @@ use crate::settings;
 use crate::spreading::{Held, Kept, Question, box_mm};
 use crate::store::{self, RecordError};
 use crate::tui::view::written;
-use crate::units::{A, MM, V};
+use crate::units::{A, MM, V, number};
 use chosen::chosen;
 use located::located;
 
@@ -42,7 +42,14 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     if let Some(volts) = args.volts {
         asked.scene.supply = Some(Supply::Volts(volts.to(V)));
     }
+    if let Some(Supply::Amps(amps)) = asked.scene.supply
+        && amps <= 0.0
+    {
+        let because = format!("{amps} A plate nothing: give a current above zero");
+        return Err(asked.wrong("supply.amps", because));
+    }
     let (kept, cached) = asked.answered(context, args.panels)?;
+    asked.warnings.extend(coarse(&kept.spread));
     let told = Told {
         spread: &kept.spread,
         conductivity_s_m: asked.scene.conductivity_s_m,
@@ -71,6 +78,20 @@ pub(super) fn spread(context: &Context<'_>, args: &SpreadArgs) -> Result<Outcome
     }
     Ok(Outcome::both(text, json).warn(asked.warnings))
 }
+
+/// Said of zones that so few panels do not tell.
+fn coarse(spread: &Spread) -> Option<String> {
+    let error = spread.flows.error_zones;
+    (error > COARSE).then(|| {
+        format!(
+            "a zone is within {} % only: more --panels tell what goes where",
+            number(error * 100.0, 2)
+        )
+    })
+}
+
+/// The error of a zone from which on its figures are hardly any, relative.
+const COARSE: f64 = 0.25;
 
 /// What a file with this name is written as.
 fn form_of(path: &Path) -> Result<Form, Trouble> {
@@ -121,7 +142,7 @@ impl Asked {
             let said = said
                 .rsplit_once(" at line ")
                 .map_or(said.as_str(), |(said, _)| said);
-            wrong(said.to_owned(), error.line(), error.column())
+            wrong(said.to_owned(), error.line().max(1), error.column().max(1))
         })?;
         let beside = file.parent().unwrap_or(Path::new(""));
         let find = |body: &Hung| {
@@ -310,9 +331,12 @@ impl Asked {
                 ..Fault::default()
             })),
             SceneError::Field(FieldError::Stopped(error)) => stopped(error),
-            SceneError::Field(error @ FieldError::Unsolved { .. }) => {
-                Trouble::fault("unsolved", error.to_string(), "try other --panels")
-            }
+            SceneError::Field(error @ FieldError::Unsolved { .. }) => Trouble::fault(
+                "unsolved",
+                error.to_string(),
+                "see whether every `limit_a_m2` lets the amps through and no two plates are in one place; else try other \
+                 --panels",
+            ),
             SceneError::Field(error) => Trouble::fault(
                 "scene",
                 error.to_string(),

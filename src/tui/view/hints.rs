@@ -3,7 +3,7 @@
 
 use crate::tui::app::{
     AddStep, Cell, ChangeKind, ChangeStep, Changing, Checklist, Field, Form, Key, Keymap, Layer,
-    MaskStep, Masking, Model, Showing, Then, Typing,
+    MaskStep, Masking, Measure, Model, Showing, Then, Typing,
 };
 
 type Hint = (&'static str, &'static str);
@@ -238,12 +238,16 @@ fn of_spread(model: &Model, showing: &Showing) -> Vec<Hint> {
         [("2468", "turn"), ("*", "probe")]
     });
     let is_larger = showing.eye.zoom > 1.0;
+    let other = match model.spreads.measure {
+        Measure::Density => "thickness",
+        Measure::Thickness => "density",
+    };
     hints.extend([
         ("0", "next place"),
         ("+", "larger"),
         ("-", if is_larger { "smaller" } else { "back" }),
         ("/", "help"),
-        ("z", "thickness"),
+        ("z", other),
         ("3 1", "cut"),
         ("7", "inside"),
         ("9", "dots"),

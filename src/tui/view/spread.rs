@@ -40,33 +40,38 @@ pub(super) fn draw(model: &Model, pen: &mut Pen<'_>, area: Rect) {
         let tank = model.spread_tank().map_or("", |tank| &tank.name);
         let rest = Showing::of(tank, seen.first);
         let showing = model.spreads.showing(tank).unwrap_or(&rest);
-        let (place, signs) = above_signs(right);
+        let signs = fixture_signs(seen, usize::from(right.width));
+        let (place, under) = above(right, signs.len());
         scale::in_cells(showing, seen, cell_dots(model, showing), pen, place);
-        fixture_signs(seen, pen, signs);
+        pen.rows(under, &signs);
     }
 }
 
-/// A place, and the line under it for the signs of what stands beside pieces.
-fn above_signs(area: Rect) -> (Rect, Rect) {
-    let high = area.height.saturating_sub(1);
-    let under = line_of(area, usize::from(high));
-    (
-        Rect {
-            height: high,
-            ..area
-        },
-        under,
-    )
+/// A place without its last lines, and these.
+fn above(area: Rect, lines: usize) -> (Rect, Rect) {
+    let lines = u16::try_from(lines).unwrap_or(u16::MAX);
+    let high = area.height.saturating_sub(lines);
+    let place = Rect {
+        height: high,
+        ..area
+    };
+    (place, below(area, usize::from(high)))
 }
 
-/// `A anode  S shield`, as far as they are there.
-fn fixture_signs(seen: &Seen, pen: &mut Pen<'_>, area: Rect) {
+/// `A anode S shield`, as far as they are there, in as many rows as that takes;
+/// a sign stays beside its word.
+fn fixture_signs(seen: &Seen, width: usize) -> Vec<Row> {
     let is_there = |sort: &Fixture| seen.fixtures.iter().any(|(fixture, _)| fixture == sort);
-    let words = Fixture::NAMED.into_iter().filter(is_there);
-    let words: Vec<String> = words
-        .filter_map(|sort| Some(format!("{} {}", sort.letter()?, sort.word())))
-        .collect();
-    pen.row(area, &Row::plain(words.join(" ")));
+    let signs = Fixture::NAMED.into_iter().filter(is_there);
+    let signs = signs.filter_map(|sort| Some(format!("{} {}", sort.letter()?, sort.word())));
+    let mut rows: Vec<String> = Vec::new();
+    for sign in signs {
+        match rows.last_mut() {
+            Some(row) if row.len() + 1 + sign.len() <= width => *row = format!("{row} {sign}"),
+            _ => rows.push(sign),
+        }
+    }
+    rows.into_iter().map(Row::plain).collect()
 }
 
 /// The figures, and beside them the picture.
@@ -155,6 +160,9 @@ impl Told {
         }
         if let Some(fault) = model.spread_known().and_then(|known| known.fault.as_ref()) {
             self.say(Role::Alarm, fault, width);
+        }
+        if let Some(text) = moved_words(model) {
+            self.say(Role::Soon, &text, width);
         }
         let without = model.spread_without();
         if !without.is_empty() && asked.is_ok() {
@@ -263,7 +271,7 @@ impl Told {
             let share = format!("{} %", number(body.share * 100.0, 2));
             let mut line = format!(
                 "{} {}",
-                pad(&fitted(&body.name, name), name),
+                pad(&body_name(&body.name, name), name),
                 pad_left(&share, 6)
             );
             if !is_short {
@@ -377,6 +385,27 @@ impl Told {
     }
 }
 
+/// What was turned or moved since the evenness of a piece was set: as long as
+/// `project.ron` does not tell it, it would be computed as it hung before.
+fn moved_words(model: &Model) -> Option<String> {
+    let (definition, state) = (&model.project.definition, model.project.state());
+    let seen = model.spread_seen().filter(|_| !model.is_spread_stale())?;
+    let pieces = seen.pieces.iter().filter_map(|name| definition.piece(name));
+    let mut moved = pieces.filter_map(|piece| {
+        let of = piece.evenness.as_ref()?.of.as_ref()?;
+        let pieces = of.pieces.iter().filter_map(|name| state.piece(name));
+        let pieces = pieces.filter_map(|piece| piece.moved.as_ref());
+        let tank = state.tank(&of.tank).and_then(|tank| tank.moved.as_ref());
+        pieces.chain(tank).find(|moved| moved.at > of.at)
+    });
+    let moved = moved.next()?;
+    let key = model.key_of(Id::Actions).unwrap_or_default();
+    Some(format!(
+        "stale: {}, since it was set: tell project.ron how it hangs now ({key}), then compute and set it",
+        moved.why
+    ))
+}
+
 /// How far the work is, and how long still.
 fn progress(model: &Model, solving: &Solving) -> String {
     let passed = model.now.since(solving.began).max(0.0);
@@ -420,6 +449,21 @@ fn untold(tank: &Tank, asked: &SpreadWork) -> Vec<String> {
         }),
     ];
     missing.into_iter().flatten().collect()
+}
+
+/// The name of a body in so many columns. A wire's own name, after its piece's,
+/// stays whole: a piece may have several.
+fn body_name(name: &str, width: usize) -> String {
+    match name.rsplit_once(' ') {
+        Some((piece, lead)) if name.chars().count() > width => {
+            let room = width.saturating_sub(lead.chars().count() + 1);
+            if room < 2 {
+                return fitted(lead, width);
+            }
+            format!("{} {lead}", fitted(piece, room))
+        }
+        _ => fitted(name, width),
+    }
 }
 
 /// A share of an area in full percent.
@@ -532,8 +576,9 @@ fn probe_rows(model: &Model, seen: &Seen, showing: &Showing, width: usize) -> Ve
         let thick = number(mean.to(unit) * over, 2);
         format!(", {thick} {} at the target charge", unit.symbol)
     });
-    let [x, y, z] = marker.at_mm.map(|mm| format!("{mm:.0}"));
-    let place = direction_words(body.box_mm, marker.at_mm);
+    let at_mm = watched.map_or(marker.at_mm, |place| place.at_mm);
+    let [x, y, z] = at_mm.map(|mm| format!("{mm:.0}"));
+    let place = direction_words(body.box_mm, at_mm);
     let behind = if is_seen { "" } else { "; behind what is seen" };
     let text = format!(
         "{}, {what}: predicted {density}{thick}; {place}, x {x} y {y} z {z} mm in the tank{behind}",
@@ -606,13 +651,7 @@ pub(super) fn picture(model: &Model, showing: &Showing, pen: &mut Pen<'_>, area:
     }
     let under = below(area, usize::from(1 + place.height));
     pen.rows(under, &told);
-    let used = legend(model, pen, line_of(under, 0));
-    let beside = Rect {
-        x: area.x + used.min(area.width),
-        width: area.width.saturating_sub(used),
-        ..line_of(under, 0)
-    };
-    fixture_signs(seen, pen, beside);
+    legend(model, pen, line_of(under, 0));
 }
 
 /// What there is now; left of it what was before the last change, if that is to
@@ -652,10 +691,30 @@ fn side_by_side(area: Rect) -> [Rect; 2] {
     [half, right]
 }
 
+/// Rows for the bands of the legend, and for the signs of what stands beside
+/// pieces: on the same row if they fit there, else on their own if there is room.
+fn legend_rows(model: &Model, seen: &Seen, width: u16) -> Vec<Row> {
+    let (words, symbol) = legend_words(model);
+    let words: usize = words
+        .iter()
+        .map(|words| words.len() + legend_apart(width))
+        .sum();
+    let used = words + symbol.len() + 3;
+    let width = usize::from(width);
+    let signs = fixture_signs(seen, width);
+    match signs.as_slice() {
+        [one] if used + one.width() <= width => {
+            vec![Row::plain(" ".repeat(used)).join(one.clone())]
+        }
+        _ if is_narrow(width) => vec![Row::default()],
+        _ => [vec![Row::default()], signs].concat(),
+    }
+}
+
 /// Where the picture is, and the rows under it; the first is the legend's.
 fn laid_out(model: &Model, showing: &Showing, seen: &Seen, area: Rect) -> (Rect, Vec<Row>) {
     let width = usize::from(area.width);
-    let mut rows = vec![Row::default()];
+    let mut rows = legend_rows(model, seen, area.width);
     let known = model.spread_known();
     rows.extend(stands(model, known));
     let probe = probe_rows(model, seen, showing, width);
@@ -717,45 +776,50 @@ fn stands(model: &Model, known: Option<&OfTank>) -> Option<Row> {
     Some(Row::of(Role::Soon, text))
 }
 
-/// The bands beside one another: a sample, and from how much it is; how many
-/// columns that takes.
-fn legend(model: &Model, pen: &mut Pen<'_>, area: Rect) -> u16 {
+/// The bands beside one another: a sample, and from how much it is.
+fn legend(model: &Model, pen: &mut Pen<'_>, area: Rect) {
+    let (words, symbol) = legend_words(model);
+    let apart = legend_apart(area.width);
+    let mut x = 0;
+    let place = |x: usize| {
+        let x = u16::try_from(x).unwrap_or(u16::MAX).min(area.width);
+        Rect {
+            x: area.x + x,
+            width: area.width - x,
+            ..area
+        }
+    };
+    for (band, words) in words.iter().enumerate() {
+        pen.row(place(x), &Row::plain(format!("  {words}")));
+        let (glyph, style) = scale::sample(band, pen.theme());
+        pen.cell(place(x), (0, 0), glyph, style);
+        x += words.len() + apart;
+    }
+    pen.row(place(x), &Row::plain(symbol));
+}
+
+/// From how much each band is, and in what.
+fn legend_words(model: &Model) -> (Vec<String>, &'static str) {
     let mean = model
         .spread_piece()
         .and_then(|piece| model.target_mean(piece));
     let unit = model.project.definition.units.thickness();
-    let mut x = 0;
-    for (band, (from, _)) in BANDS.iter().enumerate() {
-        let words = match (model.spreads.measure, mean) {
-            (Measure::Thickness, Some(mean)) => number(mean.to(unit) * from, 2),
-            _ => format!("{from}"),
-        };
-        let words = if band == 0 { "less".to_owned() } else { words };
-        let place = Rect {
-            x: area.x + x,
-            width: area.width.saturating_sub(x),
-            ..area
-        };
-        pen.row(place, &Row::plain(format!("  {words}")));
-        let (glyph, style) = scale::sample(band, pen.theme());
-        pen.cell(place, (0, 0), glyph, style);
-        let taken = words.len()
-            + if is_narrow(usize::from(area.width)) {
-                2
-            } else {
-                5
-            };
-        x += u16::try_from(taken).unwrap_or(0);
-    }
+    let from = BANDS.iter().skip(1).map(|(from, _)| *from);
+    let from = from.map(|from| match (model.spreads.measure, mean) {
+        (Measure::Thickness, Some(mean)) => number(mean.to(unit) * from, 2),
+        _ => format!("{from}"),
+    });
     let symbol = match model.spreads.measure {
         Measure::Thickness => unit.symbol,
         Measure::Density => "x",
     };
-    let place = Rect {
-        x: area.x + x.min(area.width),
-        width: area.width.saturating_sub(x),
-        ..area
-    };
-    pen.row(place, &Row::plain(symbol));
-    x + u16::try_from(symbol.len()).unwrap_or(0) + 3
+    (
+        ["less".to_owned()].into_iter().chain(from).collect(),
+        symbol,
+    )
+}
+
+/// Columns from the end of a band's words to the next band's: its sample too.
+fn legend_apart(width: u16) -> usize {
+    if is_narrow(usize::from(width)) { 2 } else { 5 }
 }
