@@ -69,8 +69,8 @@ pub struct Kept {
     pub solve_s: f64,
 }
 
-/// The last scene that was solved, in panels: the same geometry at other volts,
-/// amps or kinetics needs neither to be cut again nor to begin from nothing.
+/// The last scene that was solved, in panels: the same geometry at another supply
+/// or with other kinetics needs neither to be cut again nor to begin from nothing.
 #[derive(Debug, Default)]
 pub struct Held(Option<(String, Ready, Solved)>);
 
@@ -155,22 +155,16 @@ impl Question<'_> {
         self.digest(self.scene.clone(), files)
     }
 
-    /// The same of what was cut into panels: any volts, amps and kinetics, as
-    /// long as there are such.
+    /// The same of what was cut into panels: any supply, and any kinetics as long
+    /// as there are some.
     fn geometry(&self, files: &[&[u8]]) -> Option<String> {
         let mut scene = self.scene.clone();
         scene.supply = None;
-        for body in &mut scene.bodies {
-            body.volts = 0.0;
-            if !body.kinetics.is_none() {
-                body.kinetics = Kinetics::Linear { rp_ohm_m2: 1.0 };
-            }
+        let bodies = scene.bodies.iter_mut().map(|body| &mut body.kinetics);
+        for kinetics in bodies.filter(|kinetics| !kinetics.is_none()) {
+            *kinetics = Kinetics::Linear { rp_ohm_m2: 1.0 };
         }
-        for wire in &mut scene.wires {
-            (wire.volts, wire.kinetics) = (0.0, None);
-        }
-        scene.anodes.iter_mut().for_each(|anode| anode.volts = 0.0);
-        scene.rods.iter_mut().for_each(|rod| rod.volts = 0.0);
+        scene.wires.iter_mut().for_each(|wire| wire.kinetics = None);
         self.digest(scene, files)
     }
 

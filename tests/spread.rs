@@ -142,6 +142,21 @@ fn what_cannot_be_is_refused_by_name() {
         let error = refused(&still);
         assert!(error["message"].as_str().unwrap().contains("above zero"));
     }
+    let mut doubled = good.clone();
+    let again = doubled["anodes"][0].clone();
+    doubled["anodes"].as_array_mut().unwrap().push(again);
+    doubled["anodes"][1]["name"] = json!("other");
+    let error = refused(&doubled);
+    assert_eq!(error["kind"], "collision");
+    assert!(error["message"].as_str().unwrap().contains("lies on"));
+    let mut more = good.clone();
+    more["bodies"][0]["kinetics"] = json!({
+        "kind": "tafel", "i0_a_m2": 10, "alpha_c": 0.5, "temperature_k": 298.15, "limit_a_m2": 400,
+    });
+    // 400 A/m² on a ball of 30 mm are 4.52 A.
+    more["supply"] = json!({ "amps": 4.6 });
+    let error = refused(&more);
+    assert!(error["message"].as_str().unwrap().contains("limit_a_m2"));
     let error = shop.bad("spread --scene scene.json --amps 0A");
     assert_eq!(error["kind"], "usage");
     let mut unknown = good.clone();

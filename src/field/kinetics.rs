@@ -63,6 +63,14 @@ pub struct Flow {
 }
 
 impl Kinetics {
+    /// The density that deposition never reaches, A/m².
+    pub fn limit(&self) -> Option<f64> {
+        match self {
+            Self::None | Self::Linear { .. } => None,
+            Self::Tafel { limit_a_m2, .. } | Self::ButlerVolmer { limit_a_m2, .. } => *limit_a_m2,
+        }
+    }
+
     /// Whether the metal takes any overpotential at all.
     pub fn is_none(&self) -> bool {
         matches!(self, Self::None)

@@ -30,6 +30,13 @@ pub(super) fn look(tank: Option<&Vessel>, parts: &[Part]) -> Result<(), SceneErr
     let solids: Vec<Solid<'_>> = parts.iter().map(Solid::new).collect();
     for (k, a) in solids.iter().enumerate() {
         for b in &solids[k + 1..] {
+            if lies_on(a.part, b.part) || lies_on(b.part, a.part) {
+                return Err(SceneError::Meets(format!(
+                    "{} lies on {}: move one of them",
+                    a.part.words(),
+                    b.part.words()
+                )));
+            }
             if may_touch(a.part, b.part) {
                 continue;
             }
@@ -72,6 +79,30 @@ fn may_touch(a: &Part, b: &Part) -> bool {
     both(is_shield)
         || (is_wire(a, b) && both(Kind::is_cathode) && (a.volts - b.volts).abs() <= f64::EPSILON)
         || both(|kind| kind == Kind::Anode) && (a.volts - b.volts).abs() <= f64::EPSILON
+}
+
+/// Whether a plate covers a part of another one: a sixteenth or more of it.
+fn lies_on(a: &Part, b: &Part) -> bool {
+    let halves = |part: &Part| {
+        part.shell
+            .iter()
+            .copied()
+            .map(Panel::new)
+            .collect::<Vec<_>>()
+    };
+    let covers = |half: &Panel, at: Point| {
+        let off = dot(less(at, half.middle), half.normal).abs() < IN_WALL;
+        off && (0..3).all(|k| {
+            let (p, q) = (half.corners[k], half.corners[(k + 1) % 3]);
+            dot(cross(less(q, p), less(at, p)), half.normal) >= 0.0
+        })
+    };
+    a.make == Make::Plate && b.make == Make::Plate && {
+        let of_b = halves(b);
+        let parts = halves(a).into_iter().flat_map(|half| half.quartered());
+        let mut spots = parts.flat_map(|part| part.quartered().map(|part| part.middle));
+        spots.any(|at| of_b.iter().any(|half| covers(half, at)))
+    }
 }
 
 fn is_wire(a: &Part, b: &Part) -> bool {

@@ -11,7 +11,7 @@ use super::meet::Pieces;
 use super::spread::Spread;
 use super::{Kind, Scene, Supply, meet};
 use crate::mesh::space::times;
-use crate::units::{Part as PartOf, Watch};
+use crate::units::{Part as PartOf, Watch, number};
 
 /// A scene cut into panels twice, as fine as asked and with a quarter of the
 /// panels, from which the error is told.
@@ -114,7 +114,10 @@ impl Ready {
         let mut order = Order::volts(self.volts(scene));
         order.kinetics = self.kinetics(scene);
         match scene.supply {
-            Some(Supply::Amps(amps)) => order.amps = Some(amps),
+            Some(Supply::Amps(amps)) => {
+                self.within_limits(&order, amps)?;
+                order.amps = Some(amps);
+            }
             Some(Supply::Volts(volts)) => {
                 order.far_volts = volts;
                 let anodes = || {
@@ -153,6 +156,32 @@ impl Ready {
             ));
         }
         Ok(order)
+    }
+
+    /// Whether the cathodes can take so many amps at all.
+    fn within_limits(&self, order: &Order, amps: f64) -> Result<(), SceneError> {
+        let cathodes = (self
+            .parts
+            .iter()
+            .zip(&self.fine.bodies)
+            .zip(&order.kinetics))
+        .filter(|((part, _), _)| part.kind.is_cathode());
+        let most = cathodes.map(|((_, body), kinetics)| {
+            let live = body.panels.iter().zip(&body.surfaces);
+            let live = live.filter(|(_, surface)| **surface != Surface::Insulator);
+            let area = live.map(|(panel, _)| panel.area).sum::<f64>();
+            kinetics.limit().map(|limit| limit * area)
+        });
+        match most.sum::<Option<f64>>() {
+            Some(most) if amps >= most && most > 0.0 => Err(nothing(
+                "supply.amps",
+                &format!(
+                    "with `limit_a_m2` no more than {} A go into all that is plated: give fewer amps, or a higher limit",
+                    number(most, 3)
+                ),
+            )),
+            _ => Ok(()),
+        }
     }
 
     /// The parts' volts, in their order.
