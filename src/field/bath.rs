@@ -39,6 +39,9 @@ const MOST_STEPS: usize = 150;
 /// How exactly a Newton step is worked out while kinetics bend.
 const INEXACT: f64 = 0.05;
 
+/// A smaller part of a step is not tried.
+const LEAST_PART: f64 = 0.01;
+
 /// So far above the aim single precision may leave the equations.
 const NOISE: f64 = 10.0;
 
@@ -220,7 +223,7 @@ impl Bath {
         loop {
             let next = linear.moved(state, x, part);
             let left = self.residual(linear.order, &next);
-            if self.size_of(&left, largest) < size || part < 0.1 {
+            if self.size_of(&left, largest) < size || part < LEAST_PART {
                 return (next, left);
             }
             part /= 2.0;

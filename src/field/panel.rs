@@ -44,6 +44,10 @@ impl std::ops::AddAssign for Potential {
 /// the error of that falls with the fourth power of the distance.
 const NEAR_RADII: f64 = 5.0;
 
+/// A place less than so many radii above a panel lies on it: the middle of a
+/// panel of some micrometres far from the origin does, as near as numbers tell.
+const FLAT: f64 = 1e-9;
+
 impl Panel {
     /// The panel with these corners, m.
     pub fn new(corners: [Point; 3]) -> Self {
@@ -97,7 +101,7 @@ impl Panel {
         let away = self.corners.map(|corner| less(corner, place));
         let far = away.map(length);
         let height = -dot(away[0], self.normal);
-        let flat = height.abs() < 1e-12 * self.radius;
+        let flat = height.abs() < FLAT * self.radius;
         let solid = if flat { 0.0 } else { solid_angle(away, far) };
         let mut edges = 0.0;
         for k in 0..3 {
@@ -319,6 +323,21 @@ mod tests {
             let place = plus(panel.middle, times(panel.normal, side * 1e-9));
             let got = panel.potential_near(place);
             assert!((got.double - side * 0.5).abs() < 1e-5, "{got:?}");
+        }
+    }
+
+    #[test]
+    fn small_panels_do_not_see_themselves() {
+        // In its own plane a panel takes up no solid angle, wherever it lies.
+        for k in 0..500 {
+            let t = f64::from(k);
+            let at = [0.3 + 0.1 * t.sin(), 0.4 * t.cos(), 0.2 * (1.7 * t).sin()];
+            let aside = |t: f64| times([t.cos(), (1.3 * t).sin(), (0.7 * t).cos()], 1.3e-5);
+            let panel = Panel::new([at, plus(at, aside(t)), plus(at, aside(t + 2.0))]);
+            assert!(
+                panel.potential_near(panel.middle).double.abs() < 1e-12,
+                "{k}"
+            );
         }
     }
 
